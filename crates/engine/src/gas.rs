@@ -1,0 +1,1 @@
+//! Gas physiology: saturation, acid-base, temperature.

@@ -1,0 +1,161 @@
+//! `judge`: each rule answered met, not met or cannot tell, and whether the night answers the question.
+
+use crate::criteria::Criteria;
+use crate::score::Scores;
+use crate::time::Stretch;
+use crate::unit::Unit;
+
+/// A rule's answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Answer {
+    /// Met, however the unbelieved time is filled.
+    Met,
+    /// Not met, however it is filled.
+    NotMet,
+    /// It depends on what the unbelieved time held.
+    CannotTell,
+}
+
+impl Answer {
+    /// The id used in JSON.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Met => "met",
+            Self::NotMet => "not_met",
+            Self::CannotTell => "cannot_tell",
+        }
+    }
+
+    /// The words a person reads.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Met => "met",
+            Self::NotMet => "not met",
+            Self::CannotTell => "cannot tell",
+        }
+    }
+}
+
+/// A rule with its answer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RuleAnswer {
+    /// The rule's id.
+    pub id: String,
+    /// What it asks.
+    pub asks: String,
+    /// The answer.
+    pub answer: Answer,
+    /// How far the signal would have to shift for the answer to flip; `None` when it cannot tell.
+    pub margin: Option<f64>,
+    /// The margin's unit: the channel's, or /h for a rate.
+    pub margin_unit: Unit,
+    /// Where it was published.
+    pub source: String,
+    /// Met: the stretches it stands on. Cannot tell: the unbelieved stretches that decide.
+    pub stretches: Vec<Stretch>,
+    /// Why, in one sentence with its numbers.
+    pub because: String,
+}
+
+/// A pattern seen in the night; described, never a diagnosis.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pattern {
+    /// Its id.
+    pub id: &'static str,
+    /// One sentence with its numbers.
+    pub sentence: String,
+    /// The numbers behind it: name, value, unit.
+    pub figures: Vec<(&'static str, f64, Unit)>,
+    /// Where.
+    pub stretches: Vec<Stretch>,
+}
+
+/// Whether the night answers the question.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Decision {
+    /// It does.
+    Sufficient,
+    /// It does in part, or with a reservation.
+    Partial,
+    /// It must be repeated.
+    Repeat,
+}
+
+impl Decision {
+    /// The id used in JSON.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Sufficient => "sufficient",
+            Self::Partial => "partial",
+            Self::Repeat => "repeat",
+        }
+    }
+}
+
+/// The verdict on the night.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Verdict {
+    /// Id of the question it was held against.
+    pub question: String,
+    /// The question in words.
+    pub asks: String,
+    /// What the rules the question needs say together.
+    pub answer: Answer,
+    /// The decision.
+    pub decision: Decision,
+    /// Why, each a plain sentence.
+    pub reasons: Vec<String>,
+    /// What would mend it, each a plain sentence; empty when nothing needs mending.
+    pub mend: Vec<String>,
+}
+
+/// A scored night with its answers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judgement {
+    /// The scores.
+    pub scores: Scores,
+    /// Every rule of the set, answered.
+    pub rules: Vec<RuleAnswer>,
+    /// The patterns seen.
+    pub patterns: Vec<Pattern>,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Name, version and hash of the criteria set used.
+    pub criteria: CriteriaStamp,
+}
+
+/// Which criteria set a result was made with.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CriteriaStamp {
+    /// Name.
+    pub name: String,
+    /// Version.
+    pub version: String,
+    /// Title in words.
+    pub title: String,
+    /// SHA-256.
+    pub sha256: String,
+}
+
+/// Answers every rule of the set and decides on the night.
+pub fn judge(scores: Scores, criteria: &Criteria) -> Judgement {
+    Judgement {
+        scores,
+        rules: Vec::new(),
+        patterns: Vec::new(),
+        verdict: Verdict {
+            question: String::new(),
+            asks: String::new(),
+            answer: Answer::CannotTell,
+            decision: Decision::Repeat,
+            reasons: Vec::new(),
+            mend: Vec::new(),
+        },
+        criteria: CriteriaStamp {
+            name: criteria.name.clone(),
+            version: criteria.version.clone(),
+            title: criteria.title.clone(),
+            sha256: criteria.sha256.clone(),
+        },
+    }
+}

@@ -1,0 +1,1 @@
+//! `report`: the judgement as plain data, ready to be printed.

@@ -1,0 +1,97 @@
+//! A trace: one channel as the scoring steps see it, each sample with whether it counts.
+
+use crate::recording::Quantity;
+use crate::time::Stretch;
+
+/// Samples of one quantity, with two judgements on each: is it inside the night to be scored, and may
+/// it be believed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trace {
+    /// What it measures.
+    pub quantity: Quantity,
+    /// Seconds between samples.
+    pub period_s: f64,
+    /// Seconds from the recording's start to the first sample.
+    pub offset_s: f64,
+    /// Values in %, /min or kPa; NaN where there is no number (then never believed).
+    pub values: Vec<f64>,
+    /// Half the width of the band around each value; zero everywhere when no band is known.
+    /// Same length as `values`.
+    pub half_band: Vec<f64>,
+    /// Whether each sample lies inside the analysis period. Same length as `values`.
+    pub inside: Vec<bool>,
+    /// Whether each sample may be believed. Same length as `values`.
+    pub believed: Vec<bool>,
+}
+
+impl Trace {
+    /// How many samples.
+    pub fn len(&self) -> usize {
+        self.values.len()
+    }
+
+    /// Whether there are no samples.
+    pub fn is_empty(&self) -> bool {
+        self.values.is_empty()
+    }
+
+    /// Whether sample `i` counts: inside the period and believed.
+    pub fn counts(&self, i: usize) -> bool {
+        self.inside[i] && self.believed[i]
+    }
+
+    /// The values that count, in order of time.
+    pub fn counted(&self) -> impl Iterator<Item = f64> + '_ {
+        (0..self.len()).filter(|&i| self.counts(i)).map(|i| self.values[i])
+    }
+
+    /// Seconds inside the period.
+    pub fn inside_s(&self) -> f64 {
+        self.inside.iter().filter(|&&inside| inside).count() as f64 * self.period_s
+    }
+
+    /// Seconds inside the period that may be believed.
+    pub fn believed_s(&self) -> f64 {
+        (0..self.len()).filter(|&i| self.counts(i)).count() as f64 * self.period_s
+    }
+
+    /// Seconds from the recording's start to sample `i`.
+    pub fn time_s(&self, i: usize) -> f64 {
+        self.offset_s + i as f64 * self.period_s
+    }
+
+    /// The stretch that samples `from..to` stand for.
+    pub fn stretch(&self, from: usize, to: usize) -> Stretch {
+        Stretch::new(self.time_s(from), self.time_s(to))
+    }
+
+    /// How many samples make up at least `seconds`; at least one.
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a non-negative count of samples in a night"
+    )]
+    pub fn samples_in(&self, seconds: f64) -> usize {
+        ((seconds / self.period_s - 1e-6).ceil().max(1.0)) as usize
+    }
+
+    /// The runs of consecutive indices for which `keep` holds, each as `from..to`.
+    pub fn runs(&self, keep: impl Fn(usize) -> bool) -> Vec<std::ops::Range<usize>> {
+        let mut runs = Vec::new();
+        let mut start = None;
+        for i in 0..self.len() {
+            match (keep(i), start) {
+                (true, None) => start = Some(i),
+                (false, Some(from)) => {
+                    runs.push(from..i);
+                    start = None;
+                }
+                _ => {}
+            }
+        }
+        if let Some(from) = start {
+            runs.push(from..self.len());
+        }
+        runs
+    }
+}

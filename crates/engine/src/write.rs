@@ -1,0 +1,1 @@
+//! Recordings written out: delimited text and EDF+.

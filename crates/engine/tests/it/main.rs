@@ -1,0 +1,5 @@
+//! Integration tests of the engine: one binary.
+#![expect(clippy::disallowed_methods, reason = "tests read fixtures from disk")]
+
+mod criteria;
+mod layers;
