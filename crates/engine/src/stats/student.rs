@@ -34,7 +34,7 @@ fn upper_tail(t: f64, freedom: f64) -> f64 {
     0.5 * incomplete_beta(freedom / (freedom + t * t), 0.5 * freedom, 0.5)
 }
 
-/// The regularised incomplete beta function I_x(a, b).
+/// The regularised incomplete beta function of `x` with parameters `a` and `b`.
 fn incomplete_beta(x: f64, a: f64, b: f64) -> f64 {
     if x <= 0.0 || x >= 1.0 {
         return x.clamp(0.0, 1.0);
@@ -56,18 +56,18 @@ fn beta_fraction(x: f64, a: f64, b: f64) -> f64 {
     const TINY: f64 = 1e-300;
     const MOST_TERMS: u32 = 10_000;
     let away = |v: f64| if v.abs() < TINY { TINY } else { v };
-    let mut c = 1.0;
-    let mut d = 1.0 / away(1.0 - (a + b) * x / (a + 1.0));
-    let mut fraction = d;
+    let mut above = 1.0;
+    let mut below = 1.0 / away(1.0 - (a + b) * x / (a + 1.0));
+    let mut fraction = below;
     for term in 1..MOST_TERMS {
         let m = f64::from(term);
         let even = m * (b - m) * x / ((a + 2.0 * m - 1.0) * (a + 2.0 * m));
         let odd = -(a + m) * (a + b + m) * x / ((a + 2.0 * m) * (a + 2.0 * m + 1.0));
         let mut change = 1.0;
         for numerator in [even, odd] {
-            d = 1.0 / away(1.0 + numerator * d);
-            c = away(1.0 + numerator / c);
-            change = c * d;
+            below = 1.0 / away(1.0 + numerator * below);
+            above = away(1.0 + numerator / above);
+            change = above * below;
             fraction *= change;
         }
         if (change - 1.0).abs() < f64::EPSILON {
