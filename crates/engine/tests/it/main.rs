@@ -3,3 +3,4 @@
 
 mod criteria;
 mod layers;
+mod stats;
