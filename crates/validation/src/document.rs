@@ -32,7 +32,12 @@ fn summary(text: &mut String, suites: &[Suite]) {
         let verdict = if suite.faults().is_empty() { "yes" } else { "**no**" };
         line(
             text,
-            format_args!("| {} | `{}` | {} | {verdict} |", suite.title, suite.source, suite.count()),
+            format_args!(
+                "| {} | `{}` | {} | {verdict} |",
+                suite.title,
+                suite.source,
+                suite.count()
+            ),
         );
     }
 }

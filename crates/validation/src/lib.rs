@@ -148,7 +148,10 @@ impl Suite {
                 }
                 let worst = rows.iter().max_by(|a, b| a.error().total_cmp(&b.error()));
                 let worst = worst.map_or_else(String::new, |row| {
-                    format!("; worst is {}: expected {}, found {}", row.what, row.expected, row.found)
+                    format!(
+                        "; worst is {}: expected {}, found {}",
+                        row.what, row.expected, row.found
+                    )
                 });
                 vec![format!("{}: errors {errors:?} exceed {limits:?}{worst}", self.title)]
             }
