@@ -33,17 +33,37 @@ pub enum AgeBand {
     Infant,
 }
 
+/// A setting with what it means in one sentence.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Explained<'a> {
+    /// Its key in the file.
+    pub key: &'static str,
+    /// What it means.
+    pub meaning: &'static str,
+    /// The number and its source.
+    pub setting: &'a Setting,
+}
+
 macro_rules! settings {
-    ($(#[$doc:meta])* $name:ident { $($(#[$field_doc:meta])* $field:ident,)* }) => {
+    ($(#[$doc:meta])* $name:ident { $($(#[doc = $meaning:literal])+ $field:ident,)* }) => {
         $(#[$doc])*
         #[derive(Clone, Debug, PartialEq, Deserialize)]
         #[serde(deny_unknown_fields)]
-        pub struct $name { $($(#[$field_doc])* pub $field: Setting,)* }
+        pub struct $name { $($(#[doc = $meaning])+ pub $field: Setting,)* }
 
         impl $name {
             /// Every setting with its key, in order.
             pub fn all(&self) -> Vec<(&'static str, &Setting)> {
                 vec![$((stringify!($field), &self.$field),)*]
+            }
+
+            /// Every setting with its key and what it means, in order.
+            pub fn explained(&self) -> Vec<Explained<'_>> {
+                vec![$(Explained {
+                    key: stringify!($field),
+                    meaning: concat!($($meaning),+).trim(),
+                    setting: &self.$field,
+                },)*]
             }
         }
     };
