@@ -2,4 +2,5 @@
 #![expect(clippy::disallowed_methods, reason = "tests read fixtures from disk")]
 
 mod criteria;
+mod judge;
 mod layers;
