@@ -1,5 +1,7 @@
 //! `score`: the figures of the night, each with its definition and what the unseen could make of it.
 
+pub mod unseen;
+
 use crate::correct::Corrected;
 use crate::criteria::Criteria;
 use crate::finding::Finding;
