@@ -9,6 +9,7 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use crate::recording::Quantity;
+use crate::unit::TOLERANCE;
 use crate::unit::kpa_from_mmhg;
 
 /// One number a department may set.
@@ -33,17 +34,37 @@ pub enum AgeBand {
     Infant,
 }
 
+/// A setting with what it means in one sentence.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Explained<'a> {
+    /// Its key in the file.
+    pub key: &'static str,
+    /// What it means.
+    pub meaning: &'static str,
+    /// The number and its source.
+    pub setting: &'a Setting,
+}
+
 macro_rules! settings {
-    ($(#[$doc:meta])* $name:ident { $($(#[$field_doc:meta])* $field:ident,)* }) => {
+    ($(#[$doc:meta])* $name:ident { $($(#[doc = $meaning:literal])+ $field:ident,)* }) => {
         $(#[$doc])*
         #[derive(Clone, Debug, PartialEq, Deserialize)]
         #[serde(deny_unknown_fields)]
-        pub struct $name { $($(#[$field_doc])* pub $field: Setting,)* }
+        pub struct $name { $($(#[doc = $meaning])+ pub $field: Setting,)* }
 
         impl $name {
             /// Every setting with its key, in order.
             pub fn all(&self) -> Vec<(&'static str, &Setting)> {
                 vec![$((stringify!($field), &self.$field),)*]
+            }
+
+            /// Every setting with its key and what it means, in order.
+            pub fn explained(&self) -> Vec<Explained<'_>> {
+                vec![$(Explained {
+                    key: stringify!($field),
+                    meaning: concat!($($meaning),+).trim(),
+                    setting: &self.$field,
+                },)*]
             }
         }
     };
@@ -142,6 +163,10 @@ settings! {
         sustained_s,
         /// CO2 rise that a pattern speaks of.
         co2_rise_kpa,
+        /// Falls that make a cluster.
+        cluster_falls,
+        /// Within how long they must come.
+        cluster_within_s,
     }
 }
 
@@ -163,6 +188,27 @@ pub struct Threshold {
     pub side: Side,
     /// `true`: the level itself does not count (`>`, `<`); `false`: it does (`>=`, `<=`).
     pub strict: bool,
+}
+
+impl Threshold {
+    /// How far past the threshold a value lies; negative when it falls short.
+    pub fn slack(&self, value: f64) -> f64 {
+        match self.side {
+            Side::Above => value - self.level,
+            Side::Below => self.level - value,
+        }
+    }
+
+    /// Whether a value lies past the threshold. NaN never does.
+    pub fn passed_by(&self, value: f64) -> bool {
+        passes(self.slack(value), self.strict)
+    }
+}
+
+/// Whether a slack counts: above zero when strict, zero or above when not; a millionth of a unit
+/// never decides.
+pub fn passes(slack: f64, strict: bool) -> bool {
+    if strict { slack > TOLERANCE } else { slack >= -TOLERANCE }
 }
 
 /// An amount that must be reached: `at_least`, or `more_than`.
@@ -240,6 +286,21 @@ pub enum Test {
         measure: String,
         /// How many, /h.
         rate: Amount,
+    },
+    /// Clusters of falls, and falls to a low nadir: the published score of children's oximetry.
+    Clusters {
+        /// Falls that make a cluster.
+        falls: usize,
+        /// Within how long, seconds.
+        within_s: f64,
+        /// How many clusters.
+        clusters: Amount,
+        /// A nadir past this is low.
+        nadir: Threshold,
+        /// How many falls with a low nadir.
+        nadirs: Amount,
+        /// A baseline past this, with fewer low nadirs, answers no; otherwise the texts do not decide.
+        baseline: Threshold,
     },
     /// Every one of these.
     All(Vec<Test>),

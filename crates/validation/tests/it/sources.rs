@@ -102,8 +102,13 @@ fn code_names_only_known_sources() {
             continue;
         }
         let text = fs::read_to_string(&file).unwrap();
-        let named = quoted(&text, "source: \"").into_iter().chain(dated_keys(&text));
-        for source in named.filter(|source| !source.contains('{')) {
+        // A test may write any source into what it makes; the code may not.
+        let stated = if file.components().any(|part| part.as_os_str() == "tests") {
+            Vec::new()
+        } else {
+            quoted(&text, "source: \"")
+        };
+        for source in stated.into_iter().chain(dated_keys(&text)) {
             seen += 1;
             if !keys.contains_key(source) && !PHRASES.contains(&source) {
                 unknown.push(format!("{}: `{source}`", file.display()));
