@@ -3,4 +3,5 @@
 
 mod criteria;
 mod layers;
+mod score;
 mod stats;
