@@ -5,5 +5,7 @@
 mod criteria;
 mod judge;
 mod layers;
+mod made;
 mod score;
+mod screen;
 mod stats;
