@@ -35,7 +35,7 @@ class Curve:
 
     def rest(self, level, seconds):
         """Near this level, a tenth lower for one second in 300, so that it is not taken for frozen."""
-        self.values += [level - 0.1 if s % 300 == 0 else level for s in range(1, seconds + 1)]
+        self.values += [level - 0.1 if s % 300 == 150 else level for s in range(1, seconds + 1)]
         return self
 
     def ramp(self, level, seconds):

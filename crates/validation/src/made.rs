@@ -40,7 +40,7 @@ impl Curve {
     /// Stays near a level, a tenth lower for one second in every 300, so that it is not taken for frozen.
     #[must_use]
     pub fn rest(mut self, level: f64, seconds: usize) -> Self {
-        self.values.extend((1..=seconds).map(|s| if s % 300 == 0 { level - 0.1 } else { level }));
+        self.values.extend((1..=seconds).map(|s| if s % 300 == 150 { level - 0.1 } else { level }));
         self
     }
 
