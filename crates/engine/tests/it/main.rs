@@ -3,3 +3,5 @@
 
 mod criteria;
 mod layers;
+mod reader_contract;
+mod text;
