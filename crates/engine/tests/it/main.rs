@@ -3,5 +3,7 @@
 
 mod criteria;
 mod layers;
+mod map;
 mod reader_contract;
 mod text;
+mod text_refused;
