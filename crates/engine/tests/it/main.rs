@@ -2,6 +2,7 @@
 #![expect(clippy::disallowed_methods, reason = "tests read fixtures from disk")]
 
 mod criteria;
+mod edf;
 mod layers;
 mod reader_contract;
 mod text;
