@@ -6,3 +6,4 @@ mod edf;
 mod layers;
 mod reader_contract;
 mod text;
+mod wfdb;
