@@ -2,8 +2,10 @@
 #![expect(clippy::disallowed_methods, reason = "tests read fixtures from disk")]
 
 mod criteria;
+mod damaged;
 mod edf;
 mod layers;
 mod reader_contract;
 mod text;
 mod wfdb;
+mod write;
