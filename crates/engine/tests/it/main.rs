@@ -4,6 +4,8 @@
 
 mod correct;
 mod criteria;
+mod damaged;
+mod edf;
 mod judge;
 mod layers;
 mod made;
@@ -14,3 +16,5 @@ mod screen;
 mod stats;
 mod text;
 mod text_refused;
+mod wfdb;
+mod write;
