@@ -1,6 +1,7 @@
 //! What the unbelieved time could have held.
 
 use crate::trace::Trace;
+use crate::unit::TOLERANCE;
 
 /// A believed sample that bounds a gap: its index and value.
 type Edge = Option<(usize, f64)>;
@@ -61,7 +62,9 @@ fn reach(i: usize, before: Edge, after: Edge, step: f64) -> Option<(f64, f64)> {
         (Some(a), Some(b)) => {
             let joined = (a.0.max(b.0), a.1.min(b.1));
             let hull = (a.0.min(b.0), a.1.max(b.1));
-            Some(if joined.0 <= joined.1 { joined } else { hull })
+            // Edges a hair too far apart by rounding alone can be joined: by one straight line.
+            let joins = joined.0 <= joined.1 + TOLERANCE;
+            Some(if joins { (joined.0.min(joined.1), joined.0.max(joined.1)) } else { hull })
         }
         (one, other) => one.or(other),
     }
@@ -106,6 +109,12 @@ mod tests {
         let edge = trace(&[UNSEEN, UNSEEN, 6.0, UNSEEN]);
         assert_envelope(&edge, &[5.8, 5.9, 6.0, 5.9], &[6.2, 6.1, 6.0, 6.1]);
         assert_envelope(&trace(&[UNSEEN]), &[2.0], &[15.0]);
+    }
+
+    #[test]
+    fn edges_that_can_just_be_joined_give_a_line() {
+        let just = trace(&[6.0, UNSEEN, UNSEEN, 6.3]);
+        assert_envelope(&just, &[6.0, 6.1, 6.2, 6.3], &[6.0, 6.1, 6.2, 6.3]);
     }
 
     #[test]

@@ -5,3 +5,4 @@
 mod criteria;
 mod judge;
 mod layers;
+mod stats;
