@@ -7,3 +7,5 @@ mod judge;
 mod layers;
 mod score;
 mod stats;
+mod made;
+mod screen;
