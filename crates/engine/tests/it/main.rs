@@ -3,9 +3,13 @@
 #![expect(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
 
 mod criteria;
+mod edf;
 mod judge;
 mod layers;
-mod score;
-mod stats;
 mod made;
+mod reader_contract;
+mod score;
 mod screen;
+mod stats;
+mod text;
+mod wfdb;
