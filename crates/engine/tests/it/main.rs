@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
 
 mod criteria;
+mod damaged;
 mod edf;
 mod judge;
 mod layers;
@@ -13,3 +14,4 @@ mod screen;
 mod stats;
 mod text;
 mod wfdb;
+mod write;
