@@ -72,13 +72,6 @@ pub fn median(ascending: &[f64]) -> Option<f64> {
     percentile(ascending, 50.0)
 }
 
-/// Median of numbers in any order; `None` of nothing.
-pub fn median_of(numbers: &[f64]) -> Option<f64> {
-    let mut ascending = numbers.to_vec();
-    ascending.sort_unstable_by(f64::total_cmp);
-    median(&ascending)
-}
-
 /// Wilson's interval for a share of `successes` in `count`, without continuity correction.
 ///
 /// `z` is the normal quantile, 1.959964 for 95 %. `None` when `count` is 0 or `successes` exceeds it.

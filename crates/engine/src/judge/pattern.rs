@@ -11,7 +11,7 @@ use crate::criteria::Side;
 use crate::criteria::Threshold;
 use crate::recording::MarkKind;
 use crate::recording::Quantity;
-use crate::stats::median_of;
+use crate::stats;
 use crate::time::Stretch;
 use crate::time::total_s;
 use crate::trace::Trace;
@@ -44,7 +44,7 @@ fn repetitive(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
     let events = bench.falls("spo2.odi4");
     let spacing: Vec<f64> =
         events.windows(2).map(|pair| pair[1].nadir_s - pair[0].nadir_s).collect();
-    let spacing_s = median_of(&spacing)?;
+    let spacing_s = median_of(spacing)?;
     let stretches: Vec<Stretch> = events.iter().map(|fall| fall.stretch).collect();
     let believed_s = bench.lane(Quantity::Spo2)?.trace.believed_s();
     let share = 100.0 * total_s(&stretches) / believed_s;
@@ -97,7 +97,7 @@ fn clustered(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
     }
     let spacing: Vec<f64> =
         apart.windows(2).map(|pair| (pair[1].start_s - pair[0].start_s) / 60.0).collect();
-    let spacing_min = median_of(&spacing)?;
+    let spacing_min = median_of(spacing)?;
     // Sleep cycles last about 90 minutes; an oximeter cannot stage sleep, so no more than this is said.
     let like_rem = if (60.0..=130.0).contains(&spacing_min) {
         "; such spacing is compatible with REM sleep, which this recording does not measure"
@@ -143,8 +143,7 @@ fn baseline_low(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
         .filter(|&i| between[i] && trace.believed[i])
         .map(|i| trace.values[i])
         .collect();
-    let level =
-        median_of(&levels).filter(|level| *level < criteria.judge.baseline_low_pct.value)?;
+    let level = median_of(levels).filter(|level| *level < criteria.judge.baseline_low_pct.value)?;
     Some(Pattern {
         id: "baseline_low",
         sentence: format!("Between falls SpO2 lies at {level:.0} %, a low baseline."),
@@ -210,7 +209,12 @@ fn level_in(trace: &Trace, stretch: Stretch) -> Option<f64> {
     let range = crate::recording::indices(trace.offset_s, trace.period_s, trace.len(), &stretch);
     let values: Vec<f64> = range.filter(|&i| trace.believed[i]).map(|i| trace.values[i]).collect();
     let enough = values.len() as f64 * trace.period_s >= stretch.length_s() / 2.0;
-    if enough { median_of(&values) } else { None }
+    if enough { median_of(values) } else { None }
+}
+
+fn median_of(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_unstable_by(f64::total_cmp);
+    stats::median(&values)
 }
 
 #[expect(
