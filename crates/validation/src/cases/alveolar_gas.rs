@@ -4,7 +4,7 @@ use engine::gas::{Inspired, alveolar_po2, alveolar_po2_short, saturation_from_po
 
 use crate::{Figure, Limits, Outcome, Suite};
 
-/// Inspired oxygen, barometer in mmHg, PaCO2 in mmHg, alveolar PO2 in mmHg, saturation in % when the
+/// Inspired oxygen, barometer in mmHg, arterial PCO2 in mmHg, alveolar PO2 in mmHg, saturation in % when the
 /// blood's PO2 is 10 mmHg less.
 const TABLE: [(f64, f64, f64, f64, f64); 5] = [
     (0.21, 760.0, 40.0, 101.83, 97.12),
