@@ -1,5 +1,4 @@
 //! One night, step by step and whole: wall time. Instructions are counted by `benches/instructions.sh`.
-#![expect(missing_docs, reason = "benches are named by what they measure")]
 
 use divan::Bencher;
 use divan::counter::BytesCount;
