@@ -133,6 +133,10 @@ settings! {
         blood_gas_lag_s,
         /// Length of the stretch, centred on the lagged moment, whose median is paired with a blood gas.
         blood_gas_window_s,
+        /// Highest CO2 of a gas or blood gas that is taken for a reading in kPa.
+        anchor_highest_kpa,
+        /// An anchor further than this from the recording says nothing of it.
+        anchor_farthest_h,
         /// Exponent of the temperature correction, base ten, per degree.
         temperature_exponent_per_c,
         /// Metabolic constant subtracted before the temperature correction.
