@@ -29,7 +29,7 @@ pub(super) struct Event {
 pub(super) struct PeakRule {
     /// Least fall from peak to nadir.
     pub(super) depth: f64,
-    /// Least seconds from the peak to the last sample at the nadir.
+    /// Least seconds from the peak to the last sample at the nadir's level or under it.
     pub(super) least_s: f64,
     /// Most seconds from the peak to the first sample at the nadir.
     pub(super) most_s: f64,
@@ -89,10 +89,9 @@ impl Open {
     /// Takes in sample `i`; `peak` is the peak before it when it lies deep enough under one.
     fn go_on(&mut self, i: usize, x: f64, peak: Option<(usize, f64)>) {
         self.lowest = self.lowest.min(x);
-        if below(x, self.nadir_level, true) {
-            if let Some((peak, from)) = peak {
-                *self = Self { lowest: self.lowest, ..Self::begin(i, x, peak, from) };
-            }
+        let deeper = below(x, self.nadir_level, true);
+        if let (true, Some((peak, from))) = (deeper, peak) {
+            *self = Self { lowest: self.lowest, ..Self::begin(i, x, peak, from) };
         } else if below(x, self.nadir_level, false) {
             self.nadir_last = i;
         }
