@@ -29,7 +29,7 @@ pub(super) struct Event {
 pub(super) struct PeakRule {
     /// Least fall from peak to nadir.
     pub(super) depth: f64,
-    /// Least seconds from the peak to the last sample at the nadir.
+    /// Least seconds from the peak to the last sample at the nadir's level or under it.
     pub(super) least_s: f64,
     /// Most seconds from the peak to the first sample at the nadir.
     pub(super) most_s: f64,
@@ -89,10 +89,9 @@ impl Open {
     /// Takes in sample `i`; `peak` is the peak before it when it lies deep enough under one.
     fn go_on(&mut self, i: usize, x: f64, peak: Option<(usize, f64)>) {
         self.lowest = self.lowest.min(x);
-        if below(x, self.nadir_level, true) {
-            if let Some((peak, from)) = peak {
-                *self = Self { lowest: self.lowest, ..Self::begin(i, x, peak, from) };
-            }
+        let deeper = below(x, self.nadir_level, true);
+        if let (true, Some((peak, from))) = (deeper, peak) {
+            *self = Self { lowest: self.lowest, ..Self::begin(i, x, peak, from) };
         } else if below(x, self.nadir_level, false) {
             self.nadir_last = i;
         }
@@ -219,4 +218,209 @@ pub(super) fn area_below(
         crate::stats::sum(deficits) * period_s
     });
     crate::stats::sum(areas)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::recording::Quantity;
+    use proptest::prelude::*;
+
+    fn trace(samples: &[Option<f64>], period_s: f64) -> Trace {
+        Trace {
+            quantity: Quantity::Spo2,
+            period_s,
+            offset_s: 0.0,
+            values: samples.iter().map(|x| x.unwrap_or(f64::NAN)).collect(),
+            half_band: vec![0.0; samples.len()],
+            inside: vec![true; samples.len()],
+            believed: samples.iter().map(Option::is_some).collect(),
+        }
+    }
+
+    /// The definition word for word: at every sample the highest of the time before is looked for anew.
+    fn peak_falls_slowly(samples: &[Option<f64>], rule: PeakRule) -> Vec<(usize, usize, usize)> {
+        let reach = samples_within(rule.most_s, 1.0);
+        let mut falls = Vec::new();
+        let mut search = 0;
+        while search < samples.len() {
+            let run_end =
+                (search..samples.len()).find(|&i| samples[i].is_none()).unwrap_or(samples.len());
+            let x = |i: usize| samples[i].unwrap();
+            // The latest of the highest samples from `search` and at most `reach` before `i`.
+            let peak = |i: usize| {
+                (search.max(i.saturating_sub(reach))..=i).fold(
+                    i.min(search.max(i.saturating_sub(reach))),
+                    |best, j| {
+                        if x(j) >= x(best) { j } else { best }
+                    },
+                )
+            };
+            let Some(begin) = (search..run_end).find(|&i| x(peak(i)) - x(i) >= rule.depth) else {
+                search = run_end + 1;
+                continue;
+            };
+            let end = (begin..run_end)
+                .find(|&i| {
+                    let lowest = (begin..i).map(x).fold(f64::INFINITY, f64::min);
+                    x(i) >= lowest + rule.recovery
+                })
+                .unwrap_or(run_end);
+            let nadir = (begin..end)
+                .filter(|&i| x(peak(i)) - x(i) >= rule.depth)
+                .reduce(|best, i| if x(i) < x(best) { i } else { best })
+                .unwrap();
+            let last = (nadir..end).rfind(|&i| x(i) <= x(nadir)).unwrap();
+            if (last - peak(nadir)) as f64 >= rule.least_s {
+                falls.push((peak(nadir), nadir, end));
+            }
+            search = if end == run_end { run_end + 1 } else { end };
+        }
+        falls
+    }
+
+    /// The definition word for word: the baseline is summed anew at every sample.
+    fn mean_falls_slowly(trace: &Trace, depth: f64, least_s: f64) -> Vec<(usize, usize)> {
+        let mut falls = Vec::new();
+        let mut t = 0;
+        while t < trace.len() {
+            let before: Vec<f64> = (t.saturating_sub(120)..t)
+                .filter(|&i| trace.believed[i])
+                .map(|i| trace.values[i])
+                .collect();
+            let baseline = before.iter().sum::<f64>() / before.len() as f64;
+            let onset =
+                trace.counts(t) && before.len() >= 60 && trace.values[t] <= baseline - depth + 1e-6;
+            if !onset {
+                t += 1;
+                continue;
+            }
+            let end = (t..trace.len())
+                .find(|&i| !trace.counts(i) || trace.values[i] > baseline - depth + 1e-6)
+                .unwrap_or(trace.len());
+            if (end - t) as f64 >= least_s {
+                falls.push((t, end));
+            }
+            t = end.max(t + 1);
+        }
+        falls
+    }
+
+    /// A wandering signal of small steps, a few of them missing.
+    fn wandering(length: std::ops::Range<usize>) -> impl Strategy<Value = Vec<Option<f64>>> {
+        let step = prop_oneof![30 => -1_i32..=1, 3 => -4_i32..=4];
+        let sample = (step, prop::bool::weighted(0.02));
+        prop::collection::vec(sample, length).prop_map(|steps| {
+            let mut level = 95;
+            steps
+                .into_iter()
+                .map(|(step, missing)| {
+                    level = (level + step).clamp(80, 100);
+                    (!missing).then(|| f64::from(level))
+                })
+                .collect()
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn peak_falls_are_those_of_the_definition_word_for_word(
+            samples in wandering(0..400),
+            depth in 2_u8..5,
+            least_s in 0_u8..12,
+            most_s in 5_u8..40,
+            recovery in 1_u8..4,
+        ) {
+            let rule = PeakRule {
+                depth: f64::from(depth),
+                least_s: f64::from(least_s),
+                most_s: f64::from(most_s),
+                recovery: f64::from(recovery),
+            };
+            let found: Vec<_> = peak_falls(samples.len(), 1.0, rule, |i| samples[i])
+                .iter()
+                .map(|e| (e.samples.start, e.nadir, e.samples.end))
+                .collect();
+            prop_assert_eq!(found, peak_falls_slowly(&samples, rule));
+        }
+
+        #[test]
+        fn mean_falls_are_those_of_the_definition_word_for_word(
+            samples in wandering(100..900),
+            depth in 1_u8..5,
+            cut in 0_usize..900,
+        ) {
+            let mut trace = trace(&samples, 1.0);
+            for i in cut..(cut + 20).min(samples.len()) {
+                trace.inside[i] = false;
+            }
+            let found: Vec<_> = mean_falls(&trace, f64::from(depth), 10.0)
+                .iter()
+                .map(|e| (e.samples.start, e.samples.end))
+                .collect();
+            prop_assert_eq!(found, mean_falls_slowly(&trace, f64::from(depth), 10.0));
+        }
+    }
+
+    const RULE: PeakRule = PeakRule { depth: 4.0, least_s: 10.0, most_s: 120.0, recovery: 1.0 };
+
+    /// Stretches of (value, samples), in order.
+    fn samples(parts: &[(f64, usize)]) -> Vec<Option<f64>> {
+        let part = |&(x, count): &(f64, usize)| vec![(!x.is_nan()).then_some(x); count];
+        parts.iter().flat_map(part).collect()
+    }
+
+    fn falls(parts: &[(f64, usize)]) -> Vec<Event> {
+        let samples = samples(parts);
+        peak_falls(samples.len(), 1.0, RULE, |i| samples[i])
+    }
+
+    #[test]
+    fn a_fall_runs_from_the_last_sample_at_the_peak_to_the_recovery() {
+        let found = falls(&[(96.0, 60), (94.0, 6), (91.0, 6), (95.0, 30)]);
+        assert_eq!(found, [Event { samples: 59..72, nadir: 66, from: 96.0, lowest: 91.0 }]);
+    }
+
+    #[test]
+    fn a_dip_shorter_than_the_least_is_no_fall() {
+        assert_eq!(falls(&[(96.0, 60), (92.0, 10), (96.0, 60)]).len(), 1);
+        assert_eq!(falls(&[(96.0, 60), (92.0, 9), (96.0, 60)]).len(), 0);
+    }
+
+    #[test]
+    fn a_fall_slower_than_the_most_is_no_fall() {
+        assert_eq!(falls(&[(96.0, 60), (94.0, 118), (92.0, 20)]).len(), 1);
+        assert_eq!(falls(&[(96.0, 60), (94.0, 120), (92.0, 20)]).len(), 0);
+    }
+
+    #[test]
+    fn a_low_plateau_is_one_fall_however_long() {
+        assert_eq!(falls(&[(96.0, 60), (90.0, 1200), (96.0, 60)]).len(), 1);
+    }
+
+    #[test]
+    fn without_recovery_two_falls_are_one() {
+        assert_eq!(falls(&[(96.0, 60), (92.0, 15), (92.5, 5), (88.0, 15), (96.0, 9)]).len(), 1);
+        assert_eq!(falls(&[(96.0, 60), (92.0, 15), (93.0, 5), (88.0, 15), (96.0, 9)]).len(), 2);
+    }
+
+    #[test]
+    fn a_gap_ends_a_fall_and_no_fall_spans_one() {
+        let gap = (f64::NAN, 1);
+        assert_eq!(falls(&[(96.0, 60), (92.0, 15), gap, (92.0, 60)]).len(), 1);
+        assert_eq!(falls(&[(96.0, 60), gap, (92.0, 60)]).len(), 0);
+    }
+
+    /// By arithmetic: 2 % for 6 s, 5 % for 6 s, 1 % for 4 s until the level is regained.
+    #[test]
+    fn the_area_runs_until_the_level_is_regained() {
+        let parts = [(96.0, 60), (94.0, 6), (91.0, 6), (95.0, 4), (96.0, 60)];
+        let samples = samples(&parts);
+        let value = |i: usize| samples.get(i).copied().flatten();
+        let area = area_below(&falls(&parts), 1.0, 120, value);
+        assert!((area - (12.0 + 30.0 + 4.0)).abs() < 1e-9, "{area}");
+        // Cut 3 samples after the nadir: 2 % for 6 s and 5 % for 4 s.
+        let cut = area_below(&falls(&parts), 1.0, 3, value);
+        assert!((cut - 32.0).abs() < 1e-9, "{cut}");
+    }
 }

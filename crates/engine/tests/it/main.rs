@@ -5,4 +5,5 @@
 mod criteria;
 mod judge;
 mod layers;
+mod score;
 mod stats;
