@@ -61,26 +61,40 @@ settings! {
         pulse_lowest_per_min,
         /// Pulse above this is implausible.
         pulse_highest_per_min,
+        /// Longest time between a step of SpO2 and the step back for all of it to be disbelieved.
+        spo2_excursion_most_s,
+        /// Oximeter readings this close to the sensor being off are not believed.
+        off_margin_s,
         /// tcPCO2 below this is room air: the sensor is off.
         tcpco2_off_below_kpa,
         /// tcPCO2 above this is implausible.
         tcpco2_highest_kpa,
         /// tcPCO2 moving faster than this is a step.
         tcpco2_fastest_kpa_per_min,
+        /// The time over which tcPCO2's speed is taken: the sensor lags, and its last digit is coarse.
+        tcpco2_step_window_s,
         /// The least time CO2 settles after each fitting.
         settling_least_min,
         /// The most time settling may be found to take; after it the sensor has not settled.
         settling_most_min,
         /// Settled when the curve's slope stays under this.
         settling_slope_kpa_per_min,
+        /// The time over which the slope must stay under it.
+        settling_hold_min,
         /// An interruption of CO2 shorter than this needs no new settling.
         refit_gap_s,
         /// SpO2 and pulse both unchanged for this long are stuck.
         stuck_s,
+        /// One oximeter channel, recorded without the other and unchanged for this long, is stuck.
+        stuck_alone_s,
         /// CO2 unchanged to its last digit for this long is stuck.
         stuck_tcpco2_s,
+        /// The fewest equal samples that can show that a value is stuck.
+        stuck_least_samples,
         /// Perfusion index below this is low.
         perfusion_lowest_pct,
+        /// How long the patient is taken to be up when nobody wrote down the return.
+        up_unended_min,
     }
 }
 
@@ -97,10 +111,22 @@ settings! {
         band_sds,
         /// Lag of the sensor behind the blood when a blood gas is paired with it.
         blood_gas_lag_s,
+        /// Length of the stretch, centred on the lagged moment, whose median is paired with a blood gas.
+        blood_gas_window_s,
+        /// Highest CO2 of a gas or blood gas that is taken for a reading in kPa.
+        anchor_highest_kpa,
+        /// An anchor further than this from the recording says nothing of it.
+        anchor_farthest_h,
         /// Exponent of the temperature correction, base ten, per degree.
         temperature_exponent_per_c,
         /// Metabolic constant subtracted before the temperature correction.
         metabolic_kpa,
+        /// Coolest setting of a heated sensor for which the temperature correction is made.
+        sensor_temp_lowest_c,
+        /// Hottest setting for which it is made.
+        sensor_temp_highest_c,
+        /// A median below this after the temperature correction suggests that it was made twice.
+        corrected_twice_below_kpa,
     }
 }
 
