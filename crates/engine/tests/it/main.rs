@@ -4,9 +4,17 @@
 
 mod correct;
 mod criteria;
+mod damaged;
+mod edf;
 mod judge;
 mod layers;
 mod made;
+mod map;
+mod reader_contract;
 mod score;
 mod screen;
 mod stats;
+mod text;
+mod text_refused;
+mod wfdb;
+mod write;
