@@ -4,6 +4,7 @@
 mod criteria;
 mod layers;
 mod map;
+mod notes;
 mod reader_contract;
 mod text;
 mod text_refused;
