@@ -36,6 +36,7 @@ fn load(path: &Path) -> Result<Recording, Box<dyn Error>> {
     let mut companions: Vec<(String, Vec<u8>)> = Vec::new();
     if path.extension().is_some_and(|ext| ext == "hea") {
         let mut wanted = wfdb::companions(&bytes);
+        wanted.extend(wfdb::annotation_name(&bytes));
         while let Some(name) = wanted.pop() {
             let Ok(bytes) = std::fs::read(folder.join(&name)) else { continue };
             if Path::new(&name).extension().is_some_and(|ext| ext == "hea") {

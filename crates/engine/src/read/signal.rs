@@ -6,6 +6,7 @@ use jiff::civil::DateTime;
 
 use super::ReadError;
 use super::ReadOptions;
+use super::map::ColumnMap;
 use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::recording::Author;
@@ -28,8 +29,19 @@ pub(super) struct Draft {
     pub(super) samples: Vec<f64>,
     /// What the least digital value stands for, where the format has no code for a missing sample.
     pub(super) bottom: Option<f64>,
-    /// Distance between neighbouring values; 0 when not known.
+    /// Distance between neighbouring values.
     pub(super) step: f64,
+    /// What a column map says it is.
+    pub(super) picked: Option<Quantity>,
+    /// The unit a column map says it has.
+    pub(super) unit: Option<String>,
+}
+
+impl Draft {
+    /// The unit as the map says, else as the file does.
+    fn unit_text(&self) -> &str {
+        self.unit.as_deref().unwrap_or(&self.dimension)
+    }
 }
 
 /// Words for the quantities, without spaces and marks, in capitals. The EDF+ standard text for oxygen
@@ -121,16 +133,20 @@ fn fits(quantity: Quantity, unit: &Unit) -> bool {
     }
 }
 
-/// Channels from signals: quantities told by label, units checked, missing samples empty.
+/// Channels from signals: quantities told by a column map or the label, units checked, missing samples
+/// empty.
 ///
 /// # Errors
 /// [`ReadError`] when two signals could be the same scored quantity, or the unit of CO2 is missing or
 /// cannot be true.
 pub(super) fn channels(
-    drafts: Vec<Draft>,
-    _options: &ReadOptions,
+    mut drafts: Vec<Draft>,
+    options: &ReadOptions,
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<Channel>, ReadError> {
+    if let Some(map) = &options.map {
+        apply(map, &mut drafts)?;
+    }
     let quantities = quantities(&drafts, findings)?;
     let mut channels: Vec<Channel> = Vec::with_capacity(drafts.len());
     for (draft, quantity) in drafts.into_iter().zip(quantities) {
@@ -140,20 +156,67 @@ pub(super) fn channels(
     Ok(channels)
 }
 
+/// Lays a column map over the signals: what it names, by label or `#3`, is what the map says.
+fn apply(map: &ColumnMap, drafts: &mut Vec<Draft>) -> Result<(), ReadError> {
+    let place = |name: &str| {
+        let number = name.strip_prefix('#').and_then(|number| number.parse::<usize>().ok());
+        drafts
+            .iter()
+            .position(|draft| draft.label == name)
+            .or(number.and_then(|n| n.checked_sub(1)))
+    };
+    let mut picks = Vec::new();
+    for entry in &map.columns {
+        let index = place(&entry.column).filter(|index| *index < drafts.len()).ok_or_else(|| {
+            ReadError::not_understood(format!(
+                "the column map names the signal `{}`: expected it in the file, found none of that name",
+                entry.column
+            ))
+        })?;
+        picks.push((index, entry));
+    }
+    let ignored: Vec<usize> = map.ignore.iter().filter_map(|name| place(name)).collect();
+    for (index, entry) in picks {
+        let draft = &mut drafts[index];
+        draft.picked = Quantity::from_id(&entry.quantity);
+        draft.unit.clone_from(&entry.unit);
+        let codes =
+            entry.missing.iter().flatten().filter_map(|code| code.trim().parse::<f64>().ok());
+        let half_step = draft.step / 2.0;
+        for code in codes {
+            let lost = draft.samples.iter_mut().filter(|s| (**s - code).abs() <= half_step);
+            lost.for_each(|sample| *sample = f64::NAN);
+        }
+    }
+    let mut index = 0;
+    drafts.retain(|_| {
+        index += 1;
+        !ignored.contains(&(index - 1))
+    });
+    Ok(())
+}
+
 fn quantities(drafts: &[Draft], findings: &mut Vec<Finding>) -> Result<Vec<Quantity>, ReadError> {
     let said: Vec<Says> = drafts.iter().map(|draft| says(&draft.label)).collect();
-    let pulse_told = said.contains(&Says::Quantity(Quantity::Pulse));
+    let picked = |quantity| drafts.iter().any(|draft| draft.picked == Some(quantity));
+    let pulse_told = said.contains(&Says::Quantity(Quantity::Pulse)) || picked(Quantity::Pulse);
     let mut quantities = Vec::with_capacity(drafts.len());
     for (draft, said) in drafts.iter().zip(&said) {
-        let meant = match said {
-            Says::Quantity(quantity) => *quantity,
-            Says::HeartRate if !pulse_told => Quantity::Pulse,
-            Says::HeartRate | Says::Nothing => Quantity::Other,
+        let meant = match (draft.picked, said) {
+            (Some(quantity), _) => quantity,
+            // The map's choice stands: another signal of the same name is kept beside it.
+            (None, Says::Quantity(quantity)) if picked(*quantity) => Quantity::Other,
+            (None, Says::Quantity(quantity)) => *quantity,
+            (None, Says::HeartRate) if !pulse_told => Quantity::Pulse,
+            (None, Says::HeartRate | Says::Nothing) => Quantity::Other,
         };
-        let fitting = fits(meant, &unit(&draft.dimension));
-        match (said, fitting) {
-            (Says::HeartRate, true) if meant == Quantity::Pulse => findings.push(heart_rate(draft)),
-            (_, false) => findings.push(unit_unexpected(draft, meant)),
+        let fitting = fits(meant, &unit(draft.unit_text()));
+        match (draft.picked, said, fitting) {
+            (None, Says::HeartRate, true) if meant == Quantity::Pulse => {
+                findings.push(heart_rate(draft));
+            }
+            (None, _, false) => findings.push(unit_unexpected(draft, meant)),
+            (Some(_), _, false) => return Err(unit_refused(draft, meant)),
             _ => {}
         }
         quantities.push(if fitting { meant } else { Quantity::Other });
@@ -162,6 +225,16 @@ fn quantities(drafts: &[Draft], findings: &mut Vec<Finding>) -> Result<Vec<Quant
         refuse_two(drafts, &quantities, scored)?;
     }
     Ok(quantities)
+}
+
+fn unit_refused(draft: &Draft, meant: Quantity) -> ReadError {
+    ReadError::refused(format!(
+        "unit `{}` of `{}` is not known for {}",
+        draft.unit_text(),
+        draft.label,
+        meant.name()
+    ))
+    .hint("if the file is wrong, the column map can name the unit")
 }
 
 fn heart_rate(draft: &Draft) -> Finding {
@@ -215,7 +288,13 @@ fn channel(
         );
         findings.push(Finding::new("missing_codes", Weight::Note, sentence).on(id.clone()));
     }
-    let mut unit = unit(&draft.dimension);
+    let mut unit = unit(draft.unit_text());
+    if quantity == Quantity::Spo2 {
+        refuse_fraction(&draft)?;
+    }
+    if unit == Unit::One && matches!(quantity, Quantity::Spo2 | Quantity::Pulse) {
+        findings.push(unit_assumed(&draft, quantity));
+    }
     match quantity {
         Quantity::Spo2 => unit = Unit::Percent,
         Quantity::Pulse => unit = Unit::PerMinute,
@@ -238,6 +317,22 @@ fn channel(
         offset_s: draft.offset_s,
         samples: draft.samples,
     })
+}
+
+fn refuse_fraction(draft: &Draft) -> Result<(), ReadError> {
+    let most = draft.samples.iter().copied().fold(f64::NAN, f64::max);
+    if !(most > 0.0 && most <= 1.0) {
+        return Ok(());
+    }
+    let label = &draft.label;
+    Err(ReadError::refused(format!("`{label}` holds saturation as a fraction: expected %"))
+        .hint("export it in %"))
+}
+
+fn unit_assumed(draft: &Draft, quantity: Quantity) -> Finding {
+    let symbol = if quantity == Quantity::Spo2 { "%" } else { "/min" };
+    let sentence = format!("No unit is written for `{}`; it was read as {symbol}.", draft.label);
+    Finding::new("unit_assumed", Weight::Note, sentence).on(quantity.id())
 }
 
 /// Saturation or pulse of 0, and the bottom of a range that reaches below 0, are no measurements.
@@ -281,7 +376,7 @@ fn check_co2(draft: &Draft, unit: &Unit) -> Result<(), ReadError> {
         ))),
         _ => Err(ReadError::refused(format!(
             "the CO2 of `{label}` is in an unknown unit: expected kPa or mmHg, found `{}`",
-            draft.dimension
+            draft.unit_text()
         ))
         .hint("say in a column map which unit it is")),
     }
