@@ -145,6 +145,14 @@ settings! {
     }
 }
 
+settings! {
+    /// When the report adds a caution.
+    ReportCriteria {
+        /// The lowest or mean SpO2 this near to a threshold calls for the caution on readings that err.
+        spo2_caution_pct,
+    }
+}
+
 /// Which side of a threshold a rule asks about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {
@@ -295,6 +303,8 @@ pub struct Criteria {
     pub score: ScoreCriteria,
     /// Judging.
     pub judge: JudgeCriteria,
+    /// Reporting.
+    pub report: ReportCriteria,
     /// The rules picked, in order.
     pub rules: Vec<Rule>,
     /// The questions, the first being the default.
@@ -346,6 +356,7 @@ struct SetFile {
     correct: CorrectCriteria,
     score: ScoreCriteria,
     judge: JudgeCriteria,
+    report: ReportCriteria,
     #[serde(default)]
     question: Vec<Question>,
     #[serde(default)]
@@ -381,6 +392,7 @@ impl Criteria {
             correct: file.correct,
             score: file.score,
             judge: file.judge,
+            report: file.report,
             rules,
             questions: file.question,
         })

@@ -3,3 +3,7 @@
 
 mod criteria;
 mod layers;
+mod made_night;
+mod print;
+mod report;
+mod schema;
