@@ -6,6 +6,7 @@ mod damaged;
 mod edf;
 mod layers;
 mod map;
+mod notes;
 mod reader_contract;
 mod text;
 mod text_refused;
