@@ -19,7 +19,8 @@ fuzz_target!(|bytes: &[u8]| {
     let companions: Vec<(String, Vec<u8>)> = names.map(|name| (name, bytes.to_vec())).collect();
     let input = Input { name: "night", bytes, companions: &companions };
     let Ok(recording) = reader_contract::read_held(input, &ReadOptions::default()) else { return };
-    if recording.channels.iter().map(|channel| channel.samples.len()).sum::<usize>() > MOST_SAMPLES {
+    if recording.channels.iter().map(|channel| channel.samples.len()).sum::<usize>() > MOST_SAMPLES
+    {
         return;
     }
     let criteria = shipped("adult-air").expect("the shipped criteria read");
