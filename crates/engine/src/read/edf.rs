@@ -126,6 +126,8 @@ fn drafts(signals: &mut [Signal], grid: &Grid, invalid: &[(&str, Stretch)]) -> V
                 samples,
                 bottom: Some(bottom),
                 step: signal.header.step(),
+                picked: None,
+                unit: None,
             }
         })
         .collect()

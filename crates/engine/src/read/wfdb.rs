@@ -98,6 +98,8 @@ fn draft(trace: record::Trace, header: &Header, findings: &mut Vec<Finding>) -> 
         samples: trace.samples,
         bottom: None,
         step: 1.0 / line.gain.abs(),
+        picked: None,
+        unit: None,
     }
 }
 
@@ -106,10 +108,12 @@ fn clock(
     options: &ReadOptions,
     findings: &mut Vec<Finding>,
 ) -> Result<Clock, ReadError> {
-    if header.date.is_none() {
-        let what = if header.time.is_some() { "date" } else { "time" };
-        let sentence = format!("The record does not tell the {what} it starts at.");
-        findings.push(Finding::new("wfdb_start_unknown", Weight::Note, sentence));
+    if header.time.is_none() {
+        let sentence = "The record does not tell when it starts: 00:00 stands for the start.";
+        findings.push(Finding::new("start_not_known", Weight::Caution, sentence));
+    } else if header.date.is_none() {
+        let sentence = "The record tells the time it starts at and no date.";
+        findings.push(Finding::new("date_not_known", Weight::Note, sentence));
     }
     let midnight =
         jiff::civil::Date::constant(2000, 1, 1).to_datetime(jiff::civil::Time::midnight());

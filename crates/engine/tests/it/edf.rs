@@ -3,6 +3,7 @@
 //! `contiguous.edf` and `interrupted.edf` were written by the general library `edfio` 0.4.18.
 
 use engine::read::edf::{EdfFile, parse};
+use engine::read::map::ColumnMap;
 use engine::read::{Input, ReadError, ReadErrorKind, ReadOptions};
 use engine::recording::{Format, MarkKind, Quantity, Recording};
 
@@ -423,7 +424,10 @@ fn the_unit_of_co2_is_never_guessed() {
     };
     let (what, hint) = refused(&co2("", 53));
     assert_eq!(what, "the CO2 of `tcPCO2` has no unit: expected kPa or mmHg, found none");
-    assert_eq!(hint, "the values lie around 5.3, as kPa would; say so in a column map");
+    assert_eq!(
+        hint,
+        "the values lie around 5.3, as kPa would; say in a column map which unit it is"
+    );
     let (what, hint) = refused(&co2("kPa", 400));
     assert_eq!(
         what,
@@ -453,6 +457,40 @@ fn two_signals_for_one_quantity_are_refused() {
         "two signals could be SpO2: expected one, found `SaO2` and `SpO2`"
     );
     assert_eq!(error.hint.as_deref(), Some("say in a column map which of the two is to be scored"));
+}
+
+fn with_map(bytes: &[u8], map: &str) -> Result<Recording, ReadError> {
+    let map = Some(ColumnMap::parse(map).expect("the map reads"));
+    let input = Input { name: "night.edf", bytes, companions: &[] };
+    read_held(input, &ReadOptions { zone: None, map })
+}
+
+#[test]
+fn a_column_map_settles_what_the_file_does_not_tell() {
+    let second = ("SpO2", "%", ["0", "100", "0", "1000"], 2);
+    let both = file("", 1, "2", &[SAO2, second], &words(&[970, 960, 900, 890]));
+    let map = "[[column]]\ncolumn = \"SpO2\"\nquantity = \"spo2\"\nmissing = [\"89\"]\n";
+    let night = with_map(&both, map).unwrap();
+    let ids: Vec<&str> = night.channels.iter().map(|channel| channel.id.as_str()).collect();
+    assert_eq!(ids, ["sao2", "spo2"]);
+    assert!(close(samples(&night, Quantity::Spo2), &[90.0, f64::NAN]));
+    let mmhg = "[[column]]\ncolumn = \"#1\"\nquantity = \"tcpco2\"\nunit = \"mmHg\"\n";
+    let night = with_map(&co2("kPa", 400), mmhg).unwrap();
+    assert!(close(samples(&night, Quantity::Tcpco2), &[5.332_895_496_6; 2]));
+    assert_eq!(with_map(&both, "ignore = [\"SpO2\"]\n").unwrap().channels.len(), 1);
+    let error = with_map(&plain(), map).unwrap_err().to_string();
+    let expected =
+        "the column map names the signal `SpO2`: expected it in the file, found none of that name";
+    assert_eq!(error, expected);
+}
+
+#[test]
+fn saturation_as_a_fraction_is_refused_and_a_unit_left_out_is_told() {
+    let signal = |top| ("SaO2", "", ["0", top, "0", "1000"], 2);
+    let error = refusal(&file("", 1, "2", &[signal("1")], &words(&[970, 960])));
+    assert_eq!(error, "`SaO2` holds saturation as a fraction: expected %");
+    let night = read(&file("", 1, "2", &[signal("100")], &words(&[970, 960]))).unwrap();
+    assert_eq!(night.findings[0].sentence, "No unit is written for `SaO2`; it was read as %.");
 }
 
 #[test]

@@ -10,6 +10,7 @@ mod judge;
 mod layers;
 mod made;
 mod map;
+mod notes;
 mod reader_contract;
 mod score;
 mod screen;

@@ -47,7 +47,7 @@ fn the_example_of_the_specification_is_read() {
     assert_eq!(night.format, Format::Wfdb);
     assert!(close(&night.channels[0].samples, &[-0.145, -0.145]));
     assert!(close(&night.channels[1].samples, &[-0.065, -0.065]));
-    assert_eq!(codes(&night), ["wfdb_start_unknown"]);
+    assert_eq!(codes(&night), ["start_not_known"]);
     assert!((night.channels[0].period_s - 1.0 / 360.0).abs() < 1e-15);
 }
 
@@ -80,7 +80,7 @@ fn frames_may_hold_several_samples_and_signals_may_lie_late() {
     let night = read(header, &[("n.dat", &words(&[1, 2, 10, 3, 4, 20, 5, 6, 30]))]).unwrap();
     assert!(close(&night.channels[0].samples, &[1.0, 2.0, 3.0, 4.0, 5.0, 6.0]));
     assert!(close(&night.channels[1].samples, &[20.0, 30.0, f64::NAN]));
-    assert_eq!(codes(&night), ["wfdb_start_unknown"]);
+    assert_eq!(codes(&night), ["start_not_known"]);
 }
 
 #[test]
@@ -145,7 +145,7 @@ fn annotations_with_words_become_marks() {
     let night = read(header, &[("n.dat", &words(&[970, 960])), ("n.atr", &bytes)]).unwrap();
     let marks: Vec<_> = night.marks.iter().map(|m| (m.kind, m.start_s, m.text.as_str())).collect();
     assert_eq!(marks, [(MarkKind::LightsOut, 10.0, ""), (MarkKind::Note, 5000.0, "probe off")]);
-    assert_eq!(codes(&night), ["wfdb_wordless", "mark_outside", "wfdb_start_unknown"]);
+    assert_eq!(codes(&night), ["wfdb_wordless", "mark_outside", "start_not_known"]);
 }
 
 #[test]

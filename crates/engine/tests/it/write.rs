@@ -104,6 +104,19 @@ fn text_over_a_clock_change_tells_the_offset() {
 }
 
 #[test]
+fn text_reads_back_without_a_map() {
+    let before = three();
+    let written = text(&before);
+    let input = Input { name: "out.csv", bytes: written.as_bytes(), companions: &[] };
+    let after = read_held(input, &ReadOptions::default()).unwrap();
+    assert_eq!(after.clock, before.clock);
+    let held: Vec<&[f64]> = after.channels.iter().map(|c| c.samples.as_slice()).collect();
+    assert!(same(held[0], &[97.0, 96.4, GAP, GAP], 0.0));
+    assert!(same(held[1], &[62.5, 62.5, GAP, GAP], 0.0));
+    assert!(same(held[2], &[5.437; 4], 0.0));
+}
+
+#[test]
 fn edf_reads_back_with_its_gaps_and_marks() {
     let before = three();
     let bytes = write_edf(&before, EdfOptions::default());

@@ -126,7 +126,7 @@ fn note_length(header: &Header, records: usize, left: usize, findings: &mut Vec<
                 "The header promises {promised} data records and the file holds {records}. The rest of \
                  the night is missing."
             );
-            findings.push(Finding::new("edf_cut_short", Weight::Caution, sentence));
+            findings.push(Finding::new("file_cut_short", Weight::Caution, sentence));
         }
         Some(_) => {}
     }

@@ -287,7 +287,7 @@ fn agree(short: Date, long: Date) -> bool {
 
 fn date_unknown() -> Finding {
     let sentence = "The file does not tell the date of the night, only the time of day.";
-    Finding::new("edf_date_unknown", Weight::Note, sentence)
+    Finding::new("date_not_known", Weight::Note, sentence)
 }
 
 fn contradiction(short: Date, long: Date) -> Finding {

@@ -71,7 +71,7 @@ fn whole(
             "The header promises {promised} samples of each signal; {frames} are there. The rest of \
              the night is missing."
         );
-        findings.push(Finding::new("wfdb_cut_short", Weight::Caution, sentence));
+        findings.push(Finding::new("file_cut_short", Weight::Caution, sentence));
     }
     Ok((traces.into_iter().map(|trace| trace.in_units(frames)).collect(), frames))
 }
