@@ -1,5 +1,21 @@
 //! Integration tests of the engine: one binary.
 #![expect(clippy::disallowed_methods, reason = "tests read fixtures from disk")]
+#![expect(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
 
+mod correct;
 mod criteria;
+mod damaged;
+mod edf;
+mod judge;
 mod layers;
+mod made;
+mod map;
+mod notes;
+mod reader_contract;
+mod score;
+mod screen;
+mod stats;
+mod text;
+mod text_refused;
+mod wfdb;
+mod write;
