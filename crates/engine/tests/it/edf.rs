@@ -424,7 +424,10 @@ fn the_unit_of_co2_is_never_guessed() {
     };
     let (what, hint) = refused(&co2("", 53));
     assert_eq!(what, "the CO2 of `tcPCO2` has no unit: expected kPa or mmHg, found none");
-    assert_eq!(hint, "the values lie around 5.3, as kPa would; say so in a column map");
+    assert_eq!(
+        hint,
+        "the values lie around 5.3, as kPa would; say in a column map which unit it is"
+    );
     let (what, hint) = refused(&co2("kPa", 400));
     assert_eq!(
         what,
