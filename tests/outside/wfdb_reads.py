@@ -2,7 +2,8 @@
 
 Asks the engine's example program `samples`, found in the folder EXAMPLES, or given as the argument:
 `cargo build -p engine --example samples`.
-Open records are looked for in the folder MATINS_OPEN_DATA; without it that part is skipped and says so.
+Open records are looked for in the folder MATINS_OPEN_DATA, else in the `data` folder of any folder beside the
+project; without them that part is skipped and says so.
 Needs: wfdb, numpy.
 """
 
@@ -143,7 +144,9 @@ def check_annotations(folder):
 
 
 def check_open():
-    records = sorted(pathlib.Path(OPEN or ".").glob("**/*.hea")) if OPEN else []
+    project = pathlib.Path(__file__).resolve().parents[2]
+    folders = [pathlib.Path(OPEN)] if OPEN else project.parent.glob("*/data")
+    records = sorted(header for folder in folders for header in folder.glob("**/*.hea"))
     if not records:
         print("skipped: no open record at hand; set MATINS_OPEN_DATA to its folder")
         return
