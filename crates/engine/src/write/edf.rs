@@ -23,7 +23,8 @@ pub struct EdfOptions {
 /// reaches below physiology, and each run of them is annotated `Not valid: LABEL` with its length. Marks
 /// become annotations, with the standard texts of EDF+ where there is one. Saturation keeps 0.01 %,
 /// pulse 0.1 a minute and CO2 0.001 kPa. The patient identification is `X X X X`. The last data record is
-/// filled up with missing samples where the night does not end with it.
+/// filled up with missing samples where the night does not end with it. Where channels' periods have no common
+/// length of record, or one too large for the format, slow channels repeat their samples.
 pub fn edf(recording: &Recording, options: EdfOptions) -> Vec<u8> {
     let layout = Layout::of(recording);
     let kept = kept_records(&layout, options);
