@@ -1,5 +1,4 @@
 //! Prints the made night in every form into a folder: `cargo run --example sample_report -- FOLDER`.
-#![expect(clippy::unwrap_used, reason = "the made night is shared with the tests")]
 
 use std::path::Path;
 

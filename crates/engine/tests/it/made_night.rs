@@ -2,6 +2,7 @@
 //!
 //! Nobody's night: the contents are invented to show every part of a report at once. The figures are
 //! set beside the samples, not computed from them, so that printing is tested apart from scoring.
+#![expect(clippy::unwrap_used, reason = "a made night that cannot be made fails every test")]
 
 use engine::correct::{Anchor, AnchorKind, Corrected, CorrectedCo2, Model};
 use engine::criteria::{Criteria, shipped};
@@ -273,35 +274,71 @@ fn corrected(screened: Screened) -> Corrected {
     Corrected { screened, tcpco2: Some(tcpco2), findings: Vec::new() }
 }
 
-const OXYGEN_S: f64 = 28_420.0;
-const CO2_S: f64 = 27_300.0;
-
-type Row = (&'static str, &'static str, f64, f64, f64, Unit, f64, &'static str, &'static str);
+/// Id, name, value, lowest, highest, unit, believed seconds, definition, source.
+const MEASURES: &str = "\
+spo2.awake | Awake | 95.2 | 95.2 | 95.2 | % | 720 | Median of believed SpO2 marked awake, or before lights out. | department setting
+spo2.mean | Mean | 92.4 | 90.9 | 92.5 | % | 28420 | Mean of believed SpO2. | bland-altman-1999
+spo2.median | Median | 94.0 | 94.0 | 94.0 | % | 28420 | Value half of believed time lies under. | urschitz-2003
+spo2.sd | Standard deviation | 3.12 | 3.1 | 9.8 | % | 28420 | Standard deviation of believed SpO2, dividing by n − 1. | from memory
+spo2.min | Lowest | 81.0 | 50.0 | 81.0 | % | 28420 | Lowest believed SpO2. | urschitz-2003
+spo2.p5 | 5th percentile | 86.0 | 84.0 | 86.0 | % | 28420 | Value 5 % of believed time lies under. | urschitz-2003
+spo2.time_below_90 | Below 90 % | 17.3 | 16.9 | 19.4 | % | 28420 | Share of believed time with SpO2 below 90 %. | olson-1999
+spo2.time_at_or_below_88 | At or below 88 % | 9.8 | 9.6 | 12.1 | % | 28420 | Share of believed time with SpO2 at or below 88 %. | bauman-2013
+spo2.longest_at_or_below_88 | Longest at or below 88 % | 34.0 | 34.0 | 168.0 | s | 28420 | Longest unbroken believed run at or below 88 %. | from memory
+spo2.odi3 | Falls of 3 % (ODI3) | 21.0 | 20.7 | 23.8 | /h | 28420 | Falls of 3 % or more from the preceding peak, peak to nadir in 10 to 120 s, per believed hour. | from memory
+spo2.odi4 | Falls of 4 % (ODI4) | 18.6 | 18.3 | 21.4 | /h | 28420 | Falls of 4 % or more from the preceding peak, peak to nadir in 10 to 120 s, per believed hour. | from memory
+pulse.mean | Mean | 63.0 | 62.0 | 65.0 | /min | 28420 | Mean of believed pulse rate. | common practice
+pulse.min | Lowest | 54.0 | 25.0 | 54.0 | /min | 28420 | Lowest believed pulse rate. | common practice
+pulse.max | Highest | 81.0 | 81.0 | 220.0 | /min | 28420 | Highest believed pulse rate. | common practice
+pulse.rises6 | Rises of 6 /min | 17.9 | 17.6 | 20.2 | /h | 28420 | Rises of 6 beats a minute or more within 15 s, per believed hour. | pitson-1994
+tcpco2.awake | Awake | 5.58 | 5.58 | 5.58 | kPa | 720 | Median of believed tcPCO2 marked awake, or before lights out, settling left out. | department setting
+tcpco2.mean | Mean | 6.31 | 6.22 | 6.44 | kPa | 27300 | Mean of believed tcPCO2 after correction. | common practice
+tcpco2.max | Highest | 7.24 | 7.24 | 7.78 | kPa | 27300 | Highest believed tcPCO2 after correction. | common practice
+tcpco2.sustained10 | Held for 10 min | 7.06 | 7.06 | 7.41 | kPa | 27300 | Highest level held for 10 min: the largest of all ten-minute lows. | berry-2012
+tcpco2.rise | Rise above awake | 1.66 | 1.66 | 2.20 | kPa | 27300 | Highest minus awake. | berry-2012
+tcpco2.time_above_6_5 | Above 6.5 kPa | 34.2 | 31.9 | 38.6 | % | 27300 | Share of believed time above 6.5 kPa. | from memory
+tcpco2.time_above_50mmhg | Above 50 mmHg | 22.7 | 21.1 | 26.9 | % | 27300 | Share of believed time above 50 mmHg. | trucco-2018
+tcpco2.time_above_55mmhg | Above 55 mmHg | 0.0 | 0.0 | 3.4 | % | 27300 | Share of believed time above 55 mmHg. | berry-2012";
 
 fn measures() -> Vec<Measure> {
-    let mut measures: Vec<Measure> =
-        oxygen().into_iter().chain(pulse_figures()).map(measure).collect();
-    for row in co2() {
-        let level = row.5 == Unit::Kilopascal;
-        let (kpa, mmhg) = (measure(row.clone()), mmhg_twin(row.0));
-        measures.push(kpa);
-        if let (true, Some(id)) = (level, mmhg) {
-            let to = mmhg_from_kpa;
-            let twin = (
-                id,
-                row.1,
-                to(row.2),
-                to(row.3),
-                to(row.4),
-                Unit::MillimetreOfMercury,
-                row.6,
-                row.7,
-                row.8,
-            );
-            measures.push(measure(twin));
+    let mut measures = Vec::new();
+    for row in MEASURES.lines() {
+        let cells: Vec<&'static str> = row.split(" | ").collect();
+        let number = |at: usize| cells[at].parse::<f64>().unwrap();
+        let unit = unit(cells[5]);
+        let figure = |scale: fn(f64) -> f64| Figure::Given {
+            value: scale(number(2)),
+            lowest: scale(number(3)),
+            highest: scale(number(4)),
+        };
+        let measure = |id, figure, unit| Measure {
+            id,
+            name: cells[1],
+            figure,
+            unit,
+            seconds: number(6),
+            definition: cells[7],
+            source: cells[8],
+        };
+        let twin = (unit == Unit::Kilopascal).then(|| mmhg_twin(cells[0])).flatten();
+        measures.push(measure(cells[0], figure(|x| x), unit));
+        if let Some(id) = twin {
+            measures.push(measure(id, figure(mmhg_from_kpa), Unit::MillimetreOfMercury));
         }
     }
-    measures.push(Measure {
+    measures.push(delta_index());
+    measures
+}
+
+fn unit(symbol: &str) -> Unit {
+    [Unit::Percent, Unit::PerHour, Unit::PerMinute, Unit::Second, Unit::Kilopascal]
+        .into_iter()
+        .find(|unit| unit.symbol() == symbol)
+        .unwrap()
+}
+
+fn delta_index() -> Measure {
+    Measure {
         id: "spo2.delta_index_12s",
         name: "Delta index, 12 s",
         figure: Figure::Absent(
@@ -310,292 +347,8 @@ fn measures() -> Vec<Measure> {
         unit: Unit::Percent,
         seconds: 0.0,
         definition: "Mean absolute difference of readings 12 s apart.",
-        source: "magalang-2003",
-    });
-    measures
-}
-
-fn measure(row: Row) -> Measure {
-    let (id, name, value, lowest, highest, unit, seconds, definition, source) = row;
-    Measure {
-        id,
-        name,
-        figure: Figure::Given { value, lowest, highest },
-        unit,
-        seconds,
-        definition,
-        source,
+        source: "olson-1999",
     }
-}
-
-fn oxygen() -> Vec<Row> {
-    let memory = "from memory";
-    vec![
-        (
-            "spo2.awake",
-            "Awake",
-            95.2,
-            95.2,
-            95.2,
-            Unit::Percent,
-            720.0,
-            "Median of believed SpO2 marked awake, or before lights out.",
-            "department setting",
-        ),
-        (
-            "spo2.mean",
-            "Mean",
-            92.4,
-            90.9,
-            92.5,
-            Unit::Percent,
-            OXYGEN_S,
-            "Mean of believed SpO2.",
-            "bland-altman-1999",
-        ),
-        (
-            "spo2.median",
-            "Median",
-            94.0,
-            94.0,
-            94.0,
-            Unit::Percent,
-            OXYGEN_S,
-            "Value half of believed time lies under.",
-            "urschitz-2003",
-        ),
-        (
-            "spo2.sd",
-            "Standard deviation",
-            3.12,
-            3.1,
-            9.8,
-            Unit::Percent,
-            OXYGEN_S,
-            "Standard deviation of believed SpO2, dividing by n − 1.",
-            memory,
-        ),
-        (
-            "spo2.min",
-            "Lowest",
-            81.0,
-            50.0,
-            81.0,
-            Unit::Percent,
-            OXYGEN_S,
-            "Lowest believed SpO2.",
-            "urschitz-2003",
-        ),
-        (
-            "spo2.p5",
-            "5th percentile",
-            86.0,
-            84.0,
-            86.0,
-            Unit::Percent,
-            OXYGEN_S,
-            "Value 5 % of believed time lies under.",
-            "urschitz-2003",
-        ),
-        (
-            "spo2.time_below_90",
-            "Below 90 %",
-            17.3,
-            16.9,
-            19.4,
-            Unit::Percent,
-            OXYGEN_S,
-            "Share of believed time with SpO2 below 90 %.",
-            "olson-1999",
-        ),
-        (
-            "spo2.time_at_or_below_88",
-            "At or below 88 %",
-            9.8,
-            9.6,
-            12.1,
-            Unit::Percent,
-            OXYGEN_S,
-            "Share of believed time with SpO2 at or below 88 %.",
-            "bauman-2013",
-        ),
-        (
-            "spo2.longest_at_or_below_88",
-            "Longest at or below 88 %",
-            34.0,
-            34.0,
-            168.0,
-            Unit::Second,
-            OXYGEN_S,
-            "Longest unbroken believed run at or below 88 %.",
-            memory,
-        ),
-        (
-            "spo2.odi3",
-            "Falls of 3 % (ODI3)",
-            21.0,
-            20.7,
-            23.8,
-            Unit::PerHour,
-            OXYGEN_S,
-            "Falls of 3 % or more from the preceding peak, peak to nadir in 10 to 120 s, per believed hour.",
-            memory,
-        ),
-        (
-            "spo2.odi4",
-            "Falls of 4 % (ODI4)",
-            18.6,
-            18.3,
-            21.4,
-            Unit::PerHour,
-            OXYGEN_S,
-            "Falls of 4 % or more from the preceding peak, peak to nadir in 10 to 120 s, per believed hour.",
-            memory,
-        ),
-    ]
-}
-
-fn pulse_figures() -> Vec<Row> {
-    vec![
-        (
-            "pulse.mean",
-            "Mean",
-            63.0,
-            62.0,
-            65.0,
-            Unit::PerMinute,
-            OXYGEN_S,
-            "Mean of believed pulse rate.",
-            "common practice",
-        ),
-        (
-            "pulse.min",
-            "Lowest",
-            54.0,
-            25.0,
-            54.0,
-            Unit::PerMinute,
-            OXYGEN_S,
-            "Lowest believed pulse rate.",
-            "common practice",
-        ),
-        (
-            "pulse.max",
-            "Highest",
-            81.0,
-            81.0,
-            220.0,
-            Unit::PerMinute,
-            OXYGEN_S,
-            "Highest believed pulse rate.",
-            "common practice",
-        ),
-        (
-            "pulse.rises6",
-            "Rises of 6 /min",
-            17.9,
-            17.6,
-            20.2,
-            Unit::PerHour,
-            OXYGEN_S,
-            "Rises of 6 beats a minute or more within 15 s, per believed hour.",
-            "pitson-1994",
-        ),
-    ]
-}
-
-fn co2() -> Vec<Row> {
-    let kpa = || Unit::Kilopascal;
-    vec![
-        (
-            "tcpco2.awake",
-            "Awake",
-            5.58,
-            5.58,
-            5.58,
-            kpa(),
-            720.0,
-            "Median of believed tcPCO2 marked awake, or before lights out, settling left out.",
-            "department setting",
-        ),
-        (
-            "tcpco2.mean",
-            "Mean",
-            6.31,
-            6.22,
-            6.44,
-            kpa(),
-            CO2_S,
-            "Mean of believed tcPCO2 after correction.",
-            "common practice",
-        ),
-        (
-            "tcpco2.max",
-            "Highest",
-            7.24,
-            7.24,
-            7.78,
-            kpa(),
-            CO2_S,
-            "Highest believed tcPCO2 after correction.",
-            "common practice",
-        ),
-        (
-            "tcpco2.sustained10",
-            "Held for 10 min",
-            7.06,
-            7.06,
-            7.41,
-            kpa(),
-            CO2_S,
-            "Highest level held for 10 min: the largest of all ten-minute lows.",
-            "berry-2012",
-        ),
-        (
-            "tcpco2.rise",
-            "Rise above awake",
-            1.66,
-            1.66,
-            2.20,
-            kpa(),
-            CO2_S,
-            "Highest minus awake.",
-            "berry-2012",
-        ),
-        (
-            "tcpco2.time_above_6_5",
-            "Above 6.5 kPa",
-            34.2,
-            31.9,
-            38.6,
-            Unit::Percent,
-            CO2_S,
-            "Share of believed time above 6.5 kPa.",
-            "from memory",
-        ),
-        (
-            "tcpco2.time_above_50mmhg",
-            "Above 50 mmHg",
-            22.7,
-            21.1,
-            26.9,
-            Unit::Percent,
-            CO2_S,
-            "Share of believed time above 50 mmHg.",
-            "trucco-2018",
-        ),
-        (
-            "tcpco2.time_above_55mmhg",
-            "Above 55 mmHg",
-            0.0,
-            0.0,
-            3.4,
-            Unit::Percent,
-            CO2_S,
-            "Share of believed time above 55 mmHg.",
-            "berry-2012",
-        ),
-    ]
 }
 
 fn mmhg_twin(id: &str) -> Option<&'static str> {

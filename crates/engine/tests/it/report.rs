@@ -1,6 +1,7 @@
 //! The report: the judgement as plain data.
 
-use engine::judge::{Answer, Decision};
+use engine::judge::Answer::{self, CannotTell, Met, NotMet};
+use engine::judge::Decision;
 use engine::recording::Quantity;
 use engine::report::{Report, report};
 use engine::screen::Reason;
@@ -32,7 +33,6 @@ fn every_answer_has_its_own_headline() {
         }
         report(&judgement, &criteria).headline
     };
-    use Answer::{CannotTell, Met, NotMet};
     assert_eq!(headline(NotMet, [NotMet; 4]), "None of the four rules asked is met.");
     assert_eq!(
         headline(CannotTell, [CannotTell, NotMet, NotMet, NotMet]),
@@ -89,8 +89,10 @@ fn a_gap_breaks_the_line_and_is_told_with_its_reason() {
     let lane = report.picture.lanes.iter().find(|lane| lane.quantity == Quantity::Tcpco2).unwrap();
     let reasons: Vec<Reason> = lane.doubts.iter().map(|doubt| doubt.reason).collect();
     assert_eq!(reasons, [Reason::Settling, Reason::Off, Reason::Settling]);
-    let column = |at_s: f64| lane.believed[(at_s / lane.column_s) as usize];
-    assert!(column(16_800.0).is_none() && column(16_000.0).is_some());
+    // 32 400 samples in columns of 27 seconds.
+    let column = |at_s: usize| lane.believed[at_s / 27];
+    assert!((lane.column_s - 27.0).abs() < 1e-12);
+    assert!(column(16_800).is_none() && column(16_000).is_some());
     assert!(!lane.raw.is_empty() && !lane.band.is_empty());
 }
 
