@@ -7,4 +7,5 @@ mod map;
 mod notes;
 mod reader_contract;
 mod text;
+mod text_property;
 mod text_refused;

@@ -200,7 +200,7 @@ fn channel(
     let mut samples = vec![f64::NAN; grid.length];
     for (value, cell) in values.iter().zip(&grid.cells) {
         if let Some(cell) = *cell {
-            samples[cell] = *value;
+            samples[cell as usize] = *value;
         }
     }
     Ok(Channel {

@@ -246,6 +246,11 @@ fn time_plan(
     Ok(plan)
 }
 
+/// The time, as far as names and cells tell; `None` when they do not.
+pub(super) fn time_of(table: &Table<'_>) -> Option<TimePlan> {
+    time_plan(table, &ColumnMap::default(), &mut Vec::new()).ok()
+}
+
 /// The time among columns known by name: the fullest writing wins.
 fn found(table: &Table<'_>, candidates: &[usize]) -> Option<TimePlan> {
     let with = |wanted: Holds| candidates.iter().copied().find(|c| holds(table, *c) == wanted);
