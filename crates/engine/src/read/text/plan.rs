@@ -4,6 +4,7 @@ use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::read::ReadError;
 use crate::read::map::{ColumnMap, TimeFormat};
+use crate::read::text::rows::CHANNELS_MOST;
 use crate::read::text::stamp::{self, Date, DateOrder, Moment};
 use crate::read::text::table::Table;
 use crate::read::text::words::{Name, Role};
@@ -132,6 +133,14 @@ fn wide(
             }
             Some(_) => {}
         }
+    }
+    if channels.len() > CHANNELS_MOST {
+        return Err(ReadError::not_understood(format!(
+            "{} columns of samples: expected at most {CHANNELS_MOST}",
+            channels.len()
+        ))
+        .at(format!("line {}", table.header_line))
+        .hint("is the table turned on its side? every moment should have a row"));
     }
     Ok((channels, events))
 }

@@ -3,6 +3,7 @@
 use crate::read::ReadError;
 use crate::read::map::ColumnMap;
 use crate::read::text::codes::{self, Tally};
+use crate::read::text::grid::SAMPLES_MOST;
 use crate::read::text::number::{self, Cell};
 use crate::read::text::plan::{self, ChannelPlan, Plan, TimeKind};
 use crate::read::text::stamp::{self, DAY, Date, Moment};
@@ -11,8 +12,9 @@ use crate::read::text::words::{self, Name, Role};
 use crate::recording::Quantity;
 use crate::unit::Unit;
 
-/// More channels than this in a long form are something else than channels.
-const CHANNELS_MOST: usize = 64;
+/// More channels than this are something else than channels: a table turned on its side, or a long form
+/// whose channel column holds values.
+pub(super) const CHANNELS_MOST: usize = 64;
 
 /// When a row is, as written.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -132,6 +134,8 @@ impl Pass<'_> {
         let sample = &self.table.sample;
         let bytes: usize = sample.iter().flatten().map(|cell| cell.len() + 1).sum();
         let rows = self.table.body.len() / (bytes / sample.len().max(1)).max(1) + 1;
+        // A first row much shorter than the rest must not ask for room that nobody will fill.
+        let rows = rows.min(1 << 20);
         self.rows.stamps.reserve(rows);
         for series in &mut self.rows.series {
             series.values.reserve(rows);
@@ -165,6 +169,13 @@ impl Pass<'_> {
         };
         stamp.line = line;
         let row = self.rows.stamps.len();
+        if row * self.rows.series.len() > SAMPLES_MOST {
+            return Err(ReadError::not_understood(format!(
+                "more than {SAMPLES_MOST} cells in {} columns",
+                self.rows.series.len()
+            ))
+            .at(format!("line {line}")));
+        }
         self.rows.stamps.push(stamp);
         if self.plan.long.is_some() {
             self.long_row(record, line, row)?;
