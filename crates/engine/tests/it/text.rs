@@ -167,7 +167,7 @@ fn a_true_value_is_no_code() {
     assert!((samples(&night, "tcpco2")[0] - 127.0 * KPA_PER_MMHG).abs() < 1e-12);
 }
 
-/// Standards: rows 23:59:58, 23:59:59, 00:00:00, 00:00:01 go on by one second each.
+/// Rows 23:59:58, 23:59:59, 00:00:00, 00:00:01 go on by one second each.
 #[test]
 fn times_of_day_cross_midnight() {
     let night = night("time,SpO2 (%)\n23:59:58,97\n23:59:59,96\n00:00:00,95\n00:00:01,94\n");

@@ -75,7 +75,7 @@ impl Dialect {
     fn write(self, rows: &[Row]) -> Vec<u8> {
         let mut lines = Vec::new();
         if self.preamble {
-            lines.push("Schlaflabor München".to_owned());
+            lines.push("Schlaflabor Übungsklinik".to_owned());
             lines.push(String::new());
         }
         let join = |cells: &[&str]| cells.join(&self.separator.to_string());
