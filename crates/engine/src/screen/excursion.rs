@@ -56,7 +56,8 @@ pub(super) fn find(
     fresh: &[bool],
     limits: &ScreenCriteria,
 ) -> Vec<Excursion> {
-    let walk = Walk { channel, usable, limits };
+    let window = samples_in(channel, limits.tcpco2_step_window_s.value);
+    let walk = Walk { channel, usable, window, limits };
     let settling = samples_in(channel, limits.settling_least_min.value * 60.0);
     let mut found: Vec<Excursion> = Vec::new();
     let (mut floor, mut fresh_until, mut previous) = (0, 0, None);
@@ -150,6 +151,8 @@ enum Back {
 struct Walk<'a> {
     channel: &'a Channel,
     usable: &'a [bool],
+    /// Samples over which the speed is taken.
+    window: usize,
     limits: &'a ScreenCriteria,
 }
 
@@ -164,8 +167,7 @@ impl Walk<'_> {
     /// The earlier sample against which sample `i` is too fast, if any: the one a window before it, or
     /// the usable one just before it.
     fn reference(&self, floor: usize, i: usize, previous: Option<usize>) -> Option<usize> {
-        let window = samples_in(self.channel, self.limits.tcpco2_step_window_s.value);
-        let far = i.saturating_sub(window).max(floor);
+        let far = i.saturating_sub(self.window).max(floor);
         [Some(far).filter(|&j| j < i && self.usable[j]), previous.filter(|&j| j >= floor)]
             .into_iter()
             .flatten()
