@@ -1,9 +1,10 @@
 //! tcPCO2 leaving its level faster than blood can carry it, and coming back.
 //!
 //! tcPCO2 follows arterial CO2 through warmed skin and a membrane: a step in the blood takes minutes to
-//! show whole, and in apnoea CO2 rises by about half a kPa a minute. A change several times as fast is
-//! the sensor: lifted, slipped, knocked. The speed is taken over a window, because the last digit of
-//! many monitors is worth more than a second of true change.
+//! show whole, and even in apnoea arterial CO2 rises by no more than 1.3 kPa in the first minute and about
+//! half a kPa in each after it. A faster change is the sensor: lifted, slipped, knocked. The speed is
+//! taken over a window, because the last digit of many monitors is worth more than a second of true
+//! change.
 //!
 //! An excursion starts at the first sample off the level and ends when three quarters of the way back
 //! are made. A fast rise that does not come back within the least settling time is no excursion: the
