@@ -136,7 +136,7 @@ pub fn score(corrected: Corrected, criteria: &Criteria) -> Scores {
 }
 
 /// A level of CO2 in kPa, then in mmHg.
-fn both_units<'a>(level: &Level<Co2<'a>>, co2: Option<&Co2<'a>>) -> [Measure; 2] {
+fn both_units(level: &Level<Co2>, co2: Option<&Co2>) -> [Measure; 2] {
     let kpa = level.kpa.measure(co2);
     let figure = match &kpa.figure {
         Figure::Given { value, lowest, highest } => Figure::Given {

@@ -1,18 +1,46 @@
 //! The time awake, from which baselines are taken.
 
 use crate::correct::Corrected;
-use crate::notes::Notes;
-use crate::recording::{Mark, MarkKind, Quantity, Recording, indices};
-use crate::screen::Reason;
+use crate::recording::{Mark, MarkKind, Quantity, indices};
+use crate::score::sides::{Sides, Span};
+use crate::screen::{Reason, Screened};
 use crate::time::{Stretch, join, without};
 use crate::trace::Trace;
+
+/// The level of a channel awake.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Awake {
+    /// The mean of believed samples; `None` without any.
+    pub(super) mean: Option<Span>,
+    /// The believed seconds it stands on.
+    pub(super) believed_s: f64,
+}
+
+impl Awake {
+    /// Of a channel; `sides` fills its unbelieved time. `None` when it was not recorded.
+    pub(super) fn of(
+        corrected: &Corrected,
+        quantity: Quantity,
+        sides: impl Fn(&Trace) -> Sides,
+    ) -> Option<Self> {
+        let stretches = awake_stretches(&corrected.screened);
+        if stretches.is_empty() {
+            return Some(Self { mean: None, believed_s: 0.0 });
+        }
+        let trace = awake_trace(corrected, quantity, &stretches)?;
+        let believed_s = trace.believed_s();
+        let mean = (believed_s > 0.0).then(|| sides(&trace).numbers().mean()).flatten();
+        Some(Self { mean, believed_s })
+    }
+}
 
 /// The stretches awake and at rest: before lights out when that is marked, and wherever a mark says
 /// awake; time out of bed is cut out.
 ///
 /// A mark without an end lasts until the next mark of falling asleep or of lights out; without one it
 /// is a moment and gives no time.
-pub(super) fn awake_stretches(recording: &Recording, notes: &Notes) -> Vec<Stretch> {
+fn awake_stretches(screened: &Screened) -> Vec<Stretch> {
+    let Screened { recording, notes, .. } = screened;
     let marks = || recording.marks.iter().chain(&notes.marks);
     let starts = |kind: MarkKind| marks().filter(move |mark| mark.kind == kind);
     let lights_out = starts(MarkKind::LightsOut).map(|mark| mark.start_s).reduce(f64::min);
@@ -34,14 +62,14 @@ pub(super) fn awake_stretches(recording: &Recording, notes: &Notes) -> Vec<Stret
 }
 
 /// A channel with the time awake as its period, less the time in which its sensor was off or settling.
-pub(super) fn awake_trace(corrected: &Corrected, quantity: Quantity) -> Option<Trace> {
+fn awake_trace(corrected: &Corrected, quantity: Quantity, awake: &[Stretch]) -> Option<Trace> {
     let screened = &corrected.screened;
     let mut trace = corrected.trace(quantity)?;
     let at =
         |stretch: &Stretch| indices(trace.offset_s, trace.period_s, trace.values.len(), stretch);
     let mut inside = vec![false; trace.len()];
-    for stretch in awake_stretches(&screened.recording, &screened.notes) {
-        inside[at(&stretch)].fill(true);
+    for stretch in awake {
+        inside[at(stretch)].fill(true);
     }
     let not_on = screened
         .channel(quantity)?
