@@ -3,7 +3,7 @@
 use crate::correct::Corrected;
 use crate::recording::{Mark, MarkKind, Quantity, indices};
 use crate::score::sides::{Sides, Span};
-use crate::screen::{Reason, Screened};
+use crate::screen::{PeriodBasis, Reason, Screened};
 use crate::time::{Stretch, join, without};
 use crate::trace::Trace;
 
@@ -34,29 +34,28 @@ impl Awake {
     }
 }
 
-/// The stretches awake and at rest: before lights out when that is marked, and wherever a mark says
-/// awake; time out of bed is cut out.
+/// The stretches awake and at rest: before the period begins when lights were marked, and wherever a
+/// mark says awake; time out of bed is cut out.
 ///
-/// A mark without an end lasts until the next mark of falling asleep or of lights out; without one it
-/// is a moment and gives no time.
+/// A mark without an end lasts until the period goes on, and gives no time where it does not.
 fn awake_stretches(screened: &Screened) -> Vec<Stretch> {
-    let Screened { recording, notes, .. } = screened;
-    let marks = || recording.marks.iter().chain(&notes.marks);
-    let starts = |kind: MarkKind| marks().filter(move |mark| mark.kind == kind);
-    let lights_out = starts(MarkKind::LightsOut).map(|mark| mark.start_s).reduce(f64::min);
-    let asleep_after = |at_s: f64| {
-        marks()
-            .filter(|mark| matches!(mark.kind, MarkKind::Asleep | MarkKind::LightsOut))
-            .map(|mark| mark.start_s)
-            .filter(|&start_s| start_s > at_s)
-            .reduce(f64::min)
+    let Screened { recording, notes, period, .. } = screened;
+    let marks = |kind: MarkKind| {
+        recording.marks.iter().chain(&notes.marks).filter(move |mark| mark.kind == kind)
     };
-    let until = |mark: &Mark| mark.end_s.or_else(|| asleep_after(mark.start_s));
-    let marked = starts(MarkKind::Awake)
+    let goes_on = |at_s: f64| {
+        let cut_out = !period.stretches.iter().any(|stretch| stretch.contains(at_s));
+        let mut starts = period.stretches.iter().map(|stretch| stretch.start_s);
+        starts.find(|&start_s| cut_out && start_s > at_s)
+    };
+    let until = |mark: &Mark| mark.end_s.or_else(|| goes_on(mark.start_s));
+    let marked = marks(MarkKind::Awake)
         .filter_map(|mark| until(mark).map(|end_s| Stretch::new(mark.start_s, end_s)));
-    let before = lights_out.map(|end_s| Stretch::new(0.0, end_s));
-    let up: Vec<Stretch> = starts(MarkKind::Up)
-        .filter_map(|mark| mark.end_s.map(|end_s| Stretch::new(mark.start_s, end_s)))
+    let lights_marked = period.basis != PeriodBasis::WholeRecording;
+    let begins = period.stretches.first().filter(|_| lights_marked);
+    let before = begins.map(|first| Stretch::new(0.0, first.start_s));
+    let up: Vec<Stretch> = marks(MarkKind::Up)
+        .filter_map(|mark| until(mark).map(|end_s| Stretch::new(mark.start_s, end_s)))
         .collect();
     without(&join(marked.chain(before).collect()), &up)
 }
