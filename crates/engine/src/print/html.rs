@@ -225,7 +225,7 @@ fn cells(line: &FigureLine) -> String {
     let mmhg = line
         .mmhg
         .as_ref()
-        .map_or(String::new(), |mmhg| format!(" <small>{} mmHg</small>", escape(mmhg)));
+        .map_or(String::new(), |mmhg| format!(" <small>({} mmHg)</small>", escape(mmhg)));
     format!(
         "<td><b>{}</b> <small>{}</small>{mmhg}</td><td class=\"range\">{}</td>",
         escape(value),

@@ -106,7 +106,7 @@ fn rules(colour: &dyn Fn(&str) -> String) -> String {
          .s-doubt{{fill:none;stroke:{hatch};stroke-width:.9;stroke-linecap:round}}\
          .s-band{{fill:{hatch};fill-opacity:.22;stroke:none}}\
          .s-edge{{fill:none;stroke:{hatch};stroke-width:.7;stroke-linecap:round}}\
-         .s-raw{{fill:none;stroke:{quiet};stroke-width:.9;stroke-dasharray:3 2}}\
+         .s-raw{{fill:none;stroke:{quiet};stroke-width:.9;stroke-dasharray:9 7}}\
          .s-trace{{fill:none;stroke:{ink};stroke-width:1.25;stroke-linecap:round;stroke-linejoin:round}}\
          .s-spoken{{fill:none;stroke:{accent};stroke-width:1.9;stroke-linecap:round;stroke-linejoin:round}}\
          .s-level{{fill:none;stroke:{quiet};stroke-width:.9;stroke-dasharray:1 3}}\
