@@ -1,10 +1,23 @@
 //! `correct`: CO2 offset and drift taken out where there are anchors, with a band.
+//!
+//! First temperature and metabolism, where the monitor has not done it; then offset and drift, by the
+//! model that the anchors allow. The band is what is left unknown: the anchors' own spread and the
+//! drift that may have wandered between them. Recorded values stay in the recording.
 
 use crate::criteria::Criteria;
 use crate::finding::Finding;
+use crate::finding::Weight;
 use crate::recording::Quantity;
 use crate::screen::Screened;
+use crate::time::Stretch;
 use crate::trace::Trace;
+
+mod anchors;
+mod line;
+mod model;
+mod temperature;
+
+use line::Line;
 
 /// What an anchor came from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -62,7 +75,8 @@ pub struct CorrectedCo2 {
     pub model: Model,
     /// On what.
     pub anchors: Vec<Anchor>,
-    /// What was added at the recording's start; `None` with no correction.
+    /// What was added at the recording's start; `None` with no correction. A ratio adds in proportion:
+    /// this is then what it added to the median of the night's believed CO2.
     pub offset_start_kpa: Option<f64>,
     /// What was added at its end.
     pub offset_end_kpa: Option<f64>,
@@ -70,6 +84,17 @@ pub struct CorrectedCo2 {
     pub values: Vec<f64>,
     /// Half the width of the band around each; zero where nothing is known of the error.
     pub half_band: Vec<f64>,
+}
+
+impl CorrectedCo2 {
+    /// How far the error moved over the recording: what was added at its end less what was added at
+    /// its start, kPa. `None` when fewer than two anchors were used, so that drift is not known.
+    pub fn drift_kpa(&self) -> Option<f64> {
+        match self.model {
+            Model::Additive | Model::Ratio => Some(self.offset_end_kpa? - self.offset_start_kpa?),
+            Model::None | Model::Offset => None,
+        }
+    }
 }
 
 /// A screened recording with its CO2 corrected where that was possible.
@@ -97,14 +122,118 @@ impl Corrected {
 
 /// Takes CO2's offset and drift out, as far as the anchors reach.
 pub fn correct(screened: Screened, criteria: &Criteria) -> Corrected {
-    let _ = criteria;
-    let tcpco2 = screened.recording.channel(Quantity::Tcpco2).map(|channel| CorrectedCo2 {
+    let (tcpco2, findings) = co2(&screened, criteria).unzip();
+    Corrected { screened, tcpco2, findings: findings.unwrap_or_default() }
+}
+
+fn co2(screened: &Screened, criteria: &Criteria) -> Option<(CorrectedCo2, Vec<Finding>)> {
+    let limits = &criteria.correct;
+    let channel = screened.recording.channel(Quantity::Tcpco2)?;
+    let screen = screened.channel(Quantity::Tcpco2)?;
+    let (temperature, mut findings) = temperature::find(&screened.notes.monitor, limits);
+    let mut values = channel.samples.clone();
+    if let Some(temperature) = temperature {
+        for value in &mut values {
+            *value = temperature.apply(*value);
+        }
+    }
+    let believed = values.iter().zip(&screen.believed).filter(|&(_, &believed)| believed);
+    let level_kpa = median(believed.map(|(&value, _)| value).collect());
+    findings.extend(temperature.and_then(|_| temperature::doubt(level_kpa, limits)));
+    let (anchors, unusable) = anchors::find(screened, channel, screen, &values, limits);
+    findings.extend(unusable);
+    let factor = temperature.map_or(1.0, |temperature| temperature.factor());
+    let (chosen, noticed) = model::choose(&anchors, factor, limits);
+    findings.extend(noticed);
+    let mut co2 = uncorrected(values, anchors);
+    if let Some((model, line)) = chosen {
+        take_out(&mut co2, model, &line, |i| channel.time_s(i), limits.band_sds.value);
+        let whole = screened.recording.whole();
+        co2.offset_start_kpa = added(model, &line, whole.start_s, level_kpa);
+        co2.offset_end_kpa = added(model, &line, whole.end_s, level_kpa);
+        findings.extend(told(&co2, &line, whole));
+    }
+    Some((co2, findings))
+}
+
+fn uncorrected(values: Vec<f64>, anchors: Vec<Anchor>) -> CorrectedCo2 {
+    CorrectedCo2 {
         model: Model::None,
-        anchors: Vec::new(),
+        anchors,
         offset_start_kpa: None,
         offset_end_kpa: None,
-        values: channel.samples.clone(),
-        half_band: vec![0.0; channel.samples.len()],
-    });
-    Corrected { screened, tcpco2, findings: Vec::new() }
+        half_band: vec![0.0; values.len()],
+        values,
+    }
+}
+
+/// What is added at one moment; for a ratio, to the level given.
+fn added(model: Model, line: &Line, at_s: f64, level_kpa: Option<f64>) -> Option<f64> {
+    let value = line.at(at_s).value;
+    if model == Model::Ratio { Some(level_kpa? * (value - 1.0)) } else { Some(value) }
+}
+
+/// Applies the line to every sample, with half the width of its band.
+fn take_out(
+    co2: &mut CorrectedCo2,
+    model: Model,
+    line: &Line,
+    time_s: impl Fn(usize) -> f64,
+    band_sds: f64,
+) {
+    co2.model = model;
+    for (i, value) in co2.values.iter_mut().enumerate().filter(|(_, x)| x.is_finite()) {
+        let at = line.at(time_s(i));
+        let anchors_kpa2 = match model {
+            Model::Ratio => *value * *value * at.variance,
+            _ => at.variance,
+        };
+        *value = if model == Model::Ratio { *value * at.value } else { *value + at.value };
+        co2.half_band[i] = band_sds * (anchors_kpa2 + at.drift_kpa2).sqrt();
+    }
+}
+
+/// What was done, and where the error had to be held for want of an anchor.
+fn told(co2: &CorrectedCo2, line: &Line, whole: Stretch) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    let added =
+        |kpa: Option<f64>| kpa.map_or("an unknown amount".into(), |x| format!("{x:+.2} kPa"));
+    let (start, end) = (added(co2.offset_start_kpa), added(co2.offset_end_kpa));
+    let mut tell = |code, weight, sentence: String, stretch| {
+        findings.push(Finding::new(code, weight, sentence).on("tcpco2").at(stretch));
+    };
+    if co2.model == Model::Offset {
+        let sentence = format!(
+            "One anchor only: {start} is added to CO2 throughout, and drift cannot be taken out."
+        );
+        tell("co2_drift_not_known", Weight::Caution, sentence, whole);
+        return findings;
+    }
+    let sentence = format!("CO2 is corrected by {start} at the start and {end} at the end.");
+    tell("co2_corrected", Weight::Note, sentence, whole);
+    let times = line.points().iter().map(|point| point.at_s);
+    let first_s = times.clone().fold(f64::INFINITY, f64::min).min(whole.end_s);
+    let last_s = times.fold(f64::NEG_INFINITY, f64::max).max(whole.start_s);
+    for (stretch, side) in [
+        (Stretch::new(whole.start_s, first_s), "before the first"),
+        (Stretch::new(last_s, whole.end_s), "after the last"),
+    ] {
+        if stretch.length_s() > 0.0 {
+            let sentence = format!(
+                "For {:.0} min {side} anchor CO2's error is held as it was there: drift is not \
+                 extrapolated, and the band widens instead.",
+                stretch.length_s() / 60.0
+            );
+            tell("co2_error_held", Weight::Note, sentence, stretch);
+        }
+    }
+    findings
+}
+
+/// The middle of some numbers; `None` of none.
+fn median(mut numbers: Vec<f64>) -> Option<f64> {
+    numbers.sort_by(f64::total_cmp);
+    let upper = *numbers.get(numbers.len() / 2)?;
+    let lower = numbers[(numbers.len() - 1) / 2];
+    Some(f64::midpoint(lower, upper))
 }

@@ -9,6 +9,7 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use crate::recording::Quantity;
+use crate::unit::TOLERANCE;
 use crate::unit::kpa_from_mmhg;
 
 /// One number a department may set.
@@ -33,17 +34,37 @@ pub enum AgeBand {
     Infant,
 }
 
+/// A setting with what it means in one sentence.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Explained<'a> {
+    /// Its key in the file.
+    pub key: &'static str,
+    /// What it means.
+    pub meaning: &'static str,
+    /// The number and its source.
+    pub setting: &'a Setting,
+}
+
 macro_rules! settings {
-    ($(#[$doc:meta])* $name:ident { $($(#[$field_doc:meta])* $field:ident,)* }) => {
+    ($(#[$doc:meta])* $name:ident { $($(#[doc = $meaning:literal])+ $field:ident,)* }) => {
         $(#[$doc])*
         #[derive(Clone, Debug, PartialEq, Deserialize)]
         #[serde(deny_unknown_fields)]
-        pub struct $name { $($(#[$field_doc])* pub $field: Setting,)* }
+        pub struct $name { $($(#[doc = $meaning])+ pub $field: Setting,)* }
 
         impl $name {
             /// Every setting with its key, in order.
             pub fn all(&self) -> Vec<(&'static str, &Setting)> {
                 vec![$((stringify!($field), &self.$field),)*]
+            }
+
+            /// Every setting with its key and what it means, in order.
+            pub fn explained(&self) -> Vec<Explained<'_>> {
+                vec![$(Explained {
+                    key: stringify!($field),
+                    meaning: concat!($($meaning),+).trim(),
+                    setting: &self.$field,
+                },)*]
             }
         }
     };
@@ -60,26 +81,40 @@ settings! {
         pulse_lowest_per_min,
         /// Pulse above this is implausible.
         pulse_highest_per_min,
+        /// Longest time between a step of SpO2 and the step back for all of it to be disbelieved.
+        spo2_excursion_most_s,
+        /// Oximeter readings this close to the sensor being off are not believed.
+        off_margin_s,
         /// tcPCO2 below this is room air: the sensor is off.
         tcpco2_off_below_kpa,
         /// tcPCO2 above this is implausible.
         tcpco2_highest_kpa,
         /// tcPCO2 moving faster than this is a step.
         tcpco2_fastest_kpa_per_min,
+        /// The time over which tcPCO2's speed is taken: the sensor lags, and its last digit is coarse.
+        tcpco2_step_window_s,
         /// The least time CO2 settles after each fitting.
         settling_least_min,
         /// The most time settling may be found to take; after it the sensor has not settled.
         settling_most_min,
         /// Settled when the curve's slope stays under this.
         settling_slope_kpa_per_min,
+        /// The time over which the slope must stay under it.
+        settling_hold_min,
         /// An interruption of CO2 shorter than this needs no new settling.
         refit_gap_s,
         /// SpO2 and pulse both unchanged for this long are stuck.
         stuck_s,
+        /// One oximeter channel, recorded without the other and unchanged for this long, is stuck.
+        stuck_alone_s,
         /// CO2 unchanged to its last digit for this long is stuck.
         stuck_tcpco2_s,
+        /// The fewest equal samples that can show that a value is stuck.
+        stuck_least_samples,
         /// Perfusion index below this is low.
         perfusion_lowest_pct,
+        /// How long the patient is taken to be up when nobody wrote down the return.
+        up_unended_min,
     }
 }
 
@@ -96,10 +131,22 @@ settings! {
         band_sds,
         /// Lag of the sensor behind the blood when a blood gas is paired with it.
         blood_gas_lag_s,
+        /// Length of the stretch, centred on the lagged moment, whose median is paired with a blood gas.
+        blood_gas_window_s,
+        /// Highest CO2 of a gas or blood gas that is taken for a reading in kPa.
+        anchor_highest_kpa,
+        /// An anchor further than this from the recording says nothing of it.
+        anchor_farthest_h,
         /// Exponent of the temperature correction, base ten, per degree.
         temperature_exponent_per_c,
         /// Metabolic constant subtracted before the temperature correction.
         metabolic_kpa,
+        /// Coolest setting of a heated sensor for which the temperature correction is made.
+        sensor_temp_lowest_c,
+        /// Hottest setting for which it is made.
+        sensor_temp_highest_c,
+        /// A median below this after the temperature correction suggests that it was made twice.
+        corrected_twice_below_kpa,
     }
 }
 
@@ -142,6 +189,10 @@ settings! {
         sustained_s,
         /// CO2 rise that a pattern speaks of.
         co2_rise_kpa,
+        /// Falls that make a cluster.
+        cluster_falls,
+        /// Within how long they must come.
+        cluster_within_s,
     }
 }
 
@@ -171,6 +222,27 @@ pub struct Threshold {
     pub side: Side,
     /// `true`: the level itself does not count (`>`, `<`); `false`: it does (`>=`, `<=`).
     pub strict: bool,
+}
+
+impl Threshold {
+    /// How far past the threshold a value lies; negative when it falls short.
+    pub fn slack(&self, value: f64) -> f64 {
+        match self.side {
+            Side::Above => value - self.level,
+            Side::Below => self.level - value,
+        }
+    }
+
+    /// Whether a value lies past the threshold. NaN never does.
+    pub fn passed_by(&self, value: f64) -> bool {
+        passes(self.slack(value), self.strict)
+    }
+}
+
+/// Whether a slack counts: above zero when strict, zero or above when not; a millionth of a unit
+/// never decides.
+pub fn passes(slack: f64, strict: bool) -> bool {
+    if strict { slack > TOLERANCE } else { slack >= -TOLERANCE }
 }
 
 /// An amount that must be reached: `at_least`, or `more_than`.
@@ -248,6 +320,21 @@ pub enum Test {
         measure: String,
         /// How many, /h.
         rate: Amount,
+    },
+    /// Clusters of falls, and falls to a low nadir: the published score of children's oximetry.
+    Clusters {
+        /// Falls that make a cluster.
+        falls: usize,
+        /// Within how long, seconds.
+        within_s: f64,
+        /// How many clusters.
+        clusters: Amount,
+        /// A nadir past this is low.
+        nadir: Threshold,
+        /// How many falls with a low nadir.
+        nadirs: Amount,
+        /// A baseline past this, with fewer low nadirs, answers no; otherwise the texts do not decide.
+        baseline: Threshold,
     },
     /// Every one of these.
     All(Vec<Test>),

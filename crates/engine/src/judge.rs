@@ -1,9 +1,24 @@
 //! `judge`: each rule answered met, not met or cannot tell, and whether the night answers the question.
 
+use std::fmt::Write as _;
+
 use crate::criteria::Criteria;
+use crate::criteria::Rule;
 use crate::score::Scores;
 use crate::time::Stretch;
 use crate::unit::Unit;
+
+use bench::Bench;
+
+mod answer;
+mod bench;
+mod clusters;
+mod lane;
+mod level;
+mod outcome;
+mod pattern;
+mod verdict;
+mod words;
 
 /// A rule's answer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -139,23 +154,42 @@ pub struct CriteriaStamp {
 
 /// Answers every rule of the set and decides on the night.
 pub fn judge(scores: Scores, criteria: &Criteria) -> Judgement {
-    Judgement {
-        scores,
-        rules: Vec::new(),
-        patterns: Vec::new(),
-        verdict: Verdict {
-            question: String::new(),
-            asks: String::new(),
-            answer: Answer::CannotTell,
-            decision: Decision::Repeat,
-            reasons: Vec::new(),
-            mend: Vec::new(),
-        },
-        criteria: CriteriaStamp {
-            name: criteria.name.clone(),
-            version: criteria.version.clone(),
-            title: criteria.title.clone(),
-            sha256: criteria.sha256.clone(),
-        },
+    let bench = Bench::new(&scores, criteria, criteria.judge.co2_gap_rate_mmhg_per_min.value);
+    let outer = Bench::new(&scores, criteria, criteria.judge.co2_gap_rate_outer_mmhg_per_min.value);
+    let rules: Vec<RuleAnswer> =
+        criteria.rules.iter().map(|rule| answer_rule(rule, &bench, &outer, criteria)).collect();
+    let patterns = pattern::patterns(&bench, criteria);
+    let verdict = verdict::verdict(&bench, &rules, criteria);
+    let criteria = CriteriaStamp {
+        name: criteria.name.clone(),
+        version: criteria.version.clone(),
+        title: criteria.title.clone(),
+        sha256: criteria.sha256.clone(),
+    };
+    Judgement { scores, rules, patterns, verdict, criteria }
+}
+
+/// One rule; the outer case of CO2's rate in gaps is told where it would change the answer.
+fn answer_rule(rule: &Rule, bench: &Bench, outer: &Bench, criteria: &Criteria) -> RuleAnswer {
+    let outcome = answer::outcome(&rule.test, bench);
+    let mut because = outcome.because;
+    if outcome.answer != Answer::CannotTell
+        && answer::outcome(&rule.test, outer).answer == Answer::CannotTell
+    {
+        let _ = write!(
+            because,
+            "; were CO2 to move by {} mmHg a minute where it is not believed, it could not be told",
+            criteria.judge.co2_gap_rate_outer_mmhg_per_min.value
+        );
+    }
+    RuleAnswer {
+        id: rule.id.clone(),
+        asks: rule.asks.clone(),
+        answer: outcome.answer,
+        margin: outcome.margin,
+        margin_unit: outcome.unit,
+        source: rule.source.clone(),
+        stretches: outcome.stretches,
+        because,
     }
 }

@@ -1,8 +1,55 @@
 //! Notes: what came with the night beside the recording — diary, gases, the question asked.
+//!
+//! A notes file is read in two steps, because its zone is needed before the recording can be read:
+//! [`NotesFile::parse`], then [`NotesFile::place`] on the recording's clock.
+//!
+//! ```toml
+//! zone = "Europe/London"
+//! lights_out = "23:10"            # a time of day, or 2024-10-26T23:10, with an offset where in doubt
+//! lights_on = "06:40"
+//! representative = true           # the patient's word: was it a usual night?
+//! question = "hypoventilation"    # id of the question the referral asks
+//! breathing = "air"
+//!
+//! [[mark]]                        # until and text may be left out
+//! at = "02:10"
+//! until = "02:25"
+//! kind = "up"
+//! text = "toilet"
+//!
+//! [[blood_gas]]                   # pco2_kpa or pco2_mmhg
+//! at = "06:50"
+//! pco2_kpa = 6.1
+//!
+//! [[gas_check]]                   # each of the two in kpa or mmhg
+//! at = "22:00"
+//! expected_kpa = 5.0
+//! observed_kpa = 5.2
+//!
+//! [monitor]
+//! corrected = true
+//! sensor_temp_c = 42.0
+//! averaging_s = 4
+//!
+//! [[exclude]]                     # [[put_back]] is its reverse; the later in the file wins
+//! channel = "tcpco2"
+//! from = "03:00"
+//! until = "03:20"
+//! author = "A. Reader"
+//! made_at = 2024-10-28T09:00:00
+//! reason = "lay on the sensor"
+//! ```
 
 use crate::finding::Finding;
 use crate::recording::{Mark, Quantity};
 use crate::time::Stretch;
+
+mod file;
+mod place;
+mod when;
+
+pub use file::NotesError;
+pub use file::NotesFile;
 
 /// A blood gas taken during or around the night.
 #[derive(Clone, Copy, Debug, PartialEq)]

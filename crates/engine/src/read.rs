@@ -73,6 +73,7 @@ impl ReadError {
 
 pub mod edf;
 pub mod map;
+mod signal;
 pub mod text;
 pub mod wfdb;
 
@@ -91,4 +92,13 @@ pub fn read(input: Input<'_>, options: &ReadOptions) -> Result<Recording, ReadEr
         return wfdb::read(input, options);
     }
     text::read(input, options)
+}
+
+pub(crate) use edf::NOT_VALID;
+pub(crate) use signal::text_of as annotation_text;
+
+/// SHA-256 of the bytes, lowercase hexadecimal.
+fn sha256(bytes: &[u8]) -> String {
+    use sha2::Digest as _;
+    crate::hex(&sha2::Sha256::digest(bytes))
 }

@@ -1,10 +1,27 @@
 //! `score`: the figures of the night, each with its definition and what the unseen could make of it.
 
+pub mod unseen;
+
+mod awake;
+mod co2;
+mod definitions;
+mod delta;
+mod events;
+mod figures;
+mod oxygen;
+mod pulse;
+mod sides;
+
 use crate::correct::Corrected;
 use crate::criteria::Criteria;
-use crate::finding::Finding;
+use crate::finding::{Finding, Weight};
+use crate::recording::Quantity;
+use crate::score::co2::Co2;
+use crate::score::definitions::Level;
+use crate::score::oxygen::Oxygen;
+use crate::score::pulse::Pulse;
 use crate::time::Stretch;
-use crate::unit::Unit;
+use crate::unit::{Unit, mmhg_from_kpa};
 
 /// The number of a measure, or why there is none.
 #[derive(Clone, Debug, PartialEq)]
@@ -82,7 +99,7 @@ pub struct Falls {
 pub struct Scores {
     /// The corrected recording.
     pub corrected: Corrected,
-    /// Every measure, in the order of `design.md`; those that cannot be given too.
+    /// Every measure, always in the same order; those that cannot be given too.
     pub measures: Vec<Measure>,
     /// The falls of SpO2 that the rates count.
     pub falls: Falls,
@@ -104,6 +121,55 @@ impl Scores {
 
 /// Computes every measure.
 pub fn score(corrected: Corrected, criteria: &Criteria) -> Scores {
-    let _ = criteria;
-    Scores { corrected, measures: Vec::new(), falls: Falls::default(), findings: Vec::new() }
+    let spo2 = Oxygen::of(&corrected, criteria);
+    let pulse = Pulse::of(&corrected, criteria);
+    let co2 = Co2::of(&corrected, criteria);
+    let mut measures: Vec<Measure> =
+        Oxygen::TABLE.iter().map(|definition| definition.measure(spo2.as_ref())).collect();
+    measures.extend(Pulse::TABLE.iter().map(|definition| definition.measure(pulse.as_ref())));
+    measures.extend(Co2::LEVELS.iter().flat_map(|level| both_units(level, co2.as_ref())));
+    measures.extend(Co2::SHARES.iter().map(|definition| definition.measure(co2.as_ref())));
+    let mut findings = coarse_findings(spo2.as_ref(), pulse.as_ref());
+    findings.extend(awake_finding(&measures, co2.is_some()));
+    let falls = spo2.map(|spo2| spo2.falls()).unwrap_or_default();
+    Scores { corrected, measures, falls, findings }
+}
+
+/// A level of CO2 in kPa, then in mmHg.
+fn both_units<'a>(level: &Level<Co2<'a>>, co2: Option<&Co2<'a>>) -> [Measure; 2] {
+    let kpa = level.kpa.measure(co2);
+    let figure = match &kpa.figure {
+        Figure::Given { value, lowest, highest } => Figure::Given {
+            value: mmhg_from_kpa(*value),
+            lowest: mmhg_from_kpa(*lowest),
+            highest: mmhg_from_kpa(*highest),
+        },
+        absent @ Figure::Absent(_) => absent.clone(),
+    };
+    let mmhg =
+        Measure { id: level.mmhg_id, figure, unit: Unit::MillimetreOfMercury, ..kpa.clone() };
+    [kpa, mmhg]
+}
+
+/// What is said when samples are too far apart for events.
+fn coarse_findings(spo2: Option<&Oxygen<'_>>, pulse: Option<&Pulse<'_>>) -> Vec<Finding> {
+    let falls = spo2.and_then(|spo2| spo2.too_coarse.clone()).map(|_| {
+        let sentence = "SpO2 was recorded too coarsely to count falls";
+        Finding::new("falls_not_counted", Weight::Caution, sentence).on(Quantity::Spo2.id())
+    });
+    let rises = pulse.and_then(|pulse| pulse.too_coarse.clone()).map(|_| {
+        let sentence = "pulse was recorded too coarsely to count rises";
+        Finding::new("rises_not_counted", Weight::Caution, sentence).on(Quantity::Pulse.id())
+    });
+    falls.into_iter().chain(rises).collect()
+}
+
+/// What is said when CO2 has no level awake.
+fn awake_finding(measures: &[Measure], recorded: bool) -> Option<Finding> {
+    let awake = measures.iter().find(|measure| measure.id == "tcpco2.awake")?;
+    let Figure::Absent(why) = &awake.figure else { return None };
+    recorded.then(|| {
+        let sentence = format!("a rise of CO2 above awake cannot be given: {why}");
+        Finding::new("no_awake_co2", Weight::Caution, sentence).on(Quantity::Tcpco2.id())
+    })
 }

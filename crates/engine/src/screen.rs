@@ -2,13 +2,35 @@
 //!
 //! Samples are untouched; each channel gets spans with a reason and an author. A sample under any span
 //! is not believed, unless a person put it back.
+//!
+//! Each reason stands in its own file with its physiology, its source and what differs by age. Limits
+//! come from the criteria set only. Every reason is linear in the number of samples.
+
+use std::ops::Range;
 
 use crate::criteria::Criteria;
 use crate::finding::Finding;
 use crate::notes::Notes;
-use crate::recording::{Author, Quantity, Recording};
+use crate::recording::{Author, Channel, Quantity, Recording};
 use crate::time::Stretch;
 use crate::trace::Trace;
+
+mod edits;
+mod excursion;
+mod implausible;
+mod leak;
+mod look;
+mod low_perfusion;
+mod missing;
+mod off;
+mod oximeter;
+mod period;
+mod settling;
+mod step;
+mod stuck;
+mod summary;
+mod tcpco2;
+mod told;
 
 /// Why a sample may not be believed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -171,17 +193,61 @@ impl Screened {
     }
 }
 
+/// The channels that are judged, in order.
+const SCORED: [Quantity; 3] = [Quantity::Spo2, Quantity::Pulse, Quantity::Tcpco2];
+
 /// Judges every sample of the scored channels.
 pub fn screen(recording: Recording, notes: Notes, criteria: &Criteria) -> Screened {
-    let _ = criteria;
-    let period = Period { stretches: vec![recording.whole()], basis: PeriodBasis::WholeRecording };
-    let channels = [Quantity::Spo2, Quantity::Pulse, Quantity::Tcpco2]
-        .into_iter()
-        .filter_map(|quantity| {
-            let channel = recording.channel(quantity)?;
-            let believed = channel.samples.iter().map(|x| x.is_finite()).collect();
-            Some(ChannelScreen { quantity, spans: Vec::new(), believed })
-        })
-        .collect();
-    Screened { recording, notes, period, channels, findings: Vec::new() }
+    let look = look::Look::new(&recording, &notes, &criteria.screen);
+    let (period, mut findings) = period::find(&look, &notes);
+    let (told, unused) = told::find(&look);
+    findings.extend(unused);
+    let scored: Vec<&Channel> =
+        SCORED.iter().filter_map(|&quantity| look.channel(quantity)).collect();
+    findings.extend(edits::findings(&notes.edits, &scored));
+    let (co2, off, noticed) = look
+        .channel(Quantity::Tcpco2)
+        .map(|channel| tcpco2::find(&look, channel, &told))
+        .unwrap_or_default();
+    findings.extend(noticed);
+    let mut channels = Vec::with_capacity(scored.len());
+    for channel in scored {
+        let mut spans = match channel.quantity {
+            Quantity::Tcpco2 => co2.clone(),
+            _ => oximeter::find(&look, channel, &off),
+        };
+        spans.extend(told_spans(channel, &told));
+        let judged = believe(channel, spans, &notes);
+        findings.extend(summary::finding(channel, &judged, &period));
+        channels.push(judged);
+    }
+    Screened { recording, notes, period, channels, findings }
+}
+
+/// A span over samples of a channel.
+fn span(channel: &Channel, run: &Range<usize>, reason: Reason, author: Author) -> Span {
+    let stretch = Stretch::new(channel.time_s(run.start), channel.time_s(run.end));
+    Span { stretch, reason, author }
+}
+
+fn told_spans(channel: &Channel, told: &[told::Told]) -> Vec<Span> {
+    told.iter()
+        .filter(|note| note.quantities.contains(&channel.quantity))
+        .map(|note| (channel.indices(&note.stretch), note))
+        .filter(|(run, _)| !run.is_empty())
+        .map(|(run, note)| span(channel, &run, note.reason, note.author.clone()))
+        .collect()
+}
+
+/// Belief from the spans, then from the persons' edits.
+fn believe(channel: &Channel, mut spans: Vec<Span>, notes: &Notes) -> ChannelScreen {
+    let mut believed = vec![true; channel.samples.len()];
+    for span in &spans {
+        believed[channel.indices(&span.stretch)].fill(false);
+    }
+    edits::apply(&notes.edits, channel, &mut spans, &mut believed);
+    spans.sort_by(|a, b| {
+        a.stretch.start_s.total_cmp(&b.stretch.start_s).then(a.reason.cmp(&b.reason))
+    });
+    ChannelScreen { quantity: channel.quantity, spans, believed }
 }

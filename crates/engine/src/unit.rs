@@ -75,9 +75,36 @@ pub fn mmhg_from_kpa(kpa: f64) -> f64 {
     kpa / KPA_PER_MMHG
 }
 
+/// Whether `x` lies above `level`: past it when `strict`, else at it or past it.
+///
+/// [`TOLERANCE`] keeps the rounding of a conversion from deciding. NaN is never above.
+pub fn above(x: f64, level: f64, strict: bool) -> bool {
+    if strict { x > level + TOLERANCE } else { x >= level - TOLERANCE }
+}
+
+/// Whether `x` lies below `level`: past it when `strict`, else at it or past it.
+///
+/// [`TOLERANCE`] keeps the rounding of a conversion from deciding. NaN is never below.
+pub fn below(x: f64, level: f64, strict: bool) -> bool {
+    if strict { x < level - TOLERANCE } else { x <= level + TOLERANCE }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_conversion_never_decides_a_comparison() {
+        for mmhg in 30..100 {
+            let level = kpa_from_mmhg(f64::from(mmhg));
+            for x in [level, level * (1.0 + f64::EPSILON), level * (1.0 - f64::EPSILON)] {
+                assert!(!above(x, level, true) && above(x, level, false), "{mmhg} mmHg");
+                assert!(!below(x, level, true) && below(x, level, false), "{mmhg} mmHg");
+            }
+        }
+        assert!(above(90.1, 90.0, true) && below(89.9, 90.0, true));
+        assert!(!above(f64::NAN, 90.0, false) && !below(f64::NAN, 90.0, false));
+    }
 
     /// Arithmetic on the conventional millimetre of mercury (`nist-sp811`), to the digits clinicians use.
     #[test]

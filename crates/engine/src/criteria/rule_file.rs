@@ -19,16 +19,56 @@ pub(super) struct RuleFile {
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields, tag = "kind", rename_all = "snake_case")]
 enum TestFile {
-    Held { channel: String, level: LevelFile, for_s: f64 },
-    HeldRise { level: LevelFile, rise: LevelFile, for_s: f64 },
-    Share { channel: String, level: LevelFile, share: AmountFile },
-    ShareRise { rise: LevelFile, share: AmountFile },
-    Total { channel: String, level: LevelFile, seconds: AmountFile },
-    Extreme { channel: String, level: LevelFile },
-    Mean { channel: String, level: LevelFile },
-    Events { measure: String, per_h: AmountFile },
-    All { of: Vec<TestFile> },
-    Any { of: Vec<TestFile> },
+    Held {
+        channel: String,
+        level: LevelFile,
+        for_s: f64,
+    },
+    HeldRise {
+        level: LevelFile,
+        rise: LevelFile,
+        for_s: f64,
+    },
+    Share {
+        channel: String,
+        level: LevelFile,
+        share: AmountFile,
+    },
+    ShareRise {
+        rise: LevelFile,
+        share: AmountFile,
+    },
+    Total {
+        channel: String,
+        level: LevelFile,
+        seconds: AmountFile,
+    },
+    Extreme {
+        channel: String,
+        level: LevelFile,
+    },
+    Mean {
+        channel: String,
+        level: LevelFile,
+    },
+    Events {
+        measure: String,
+        per_h: AmountFile,
+    },
+    Clusters {
+        falls: usize,
+        within_s: f64,
+        clusters: AmountFile,
+        nadir: LevelFile,
+        nadirs: AmountFile,
+        baseline: LevelFile,
+    },
+    All {
+        of: Vec<TestFile>,
+    },
+    Any {
+        of: Vec<TestFile>,
+    },
 }
 
 /// A level with its side: exactly one of the four keys, and its unit.
@@ -117,6 +157,16 @@ impl TestFile {
             },
             Self::Events { measure, per_h } => {
                 Test::Events { measure: measure.clone(), rate: per_h.to_amount(set, id)? }
+            }
+            Self::Clusters { falls, within_s, clusters, nadir, nadirs, baseline } => {
+                Test::Clusters {
+                    falls: *falls,
+                    within_s: *within_s,
+                    clusters: clusters.to_amount(set, id)?,
+                    nadir: nadir.to_threshold(set, id)?,
+                    nadirs: nadirs.to_amount(set, id)?,
+                    baseline: baseline.to_threshold(set, id)?,
+                }
             }
             Self::All { of } => Test::All(all(of)?),
             Self::Any { of } => Test::Any(all(of)?),

@@ -1,9 +1,25 @@
 //! Integration tests of the engine: one binary.
 #![expect(clippy::disallowed_methods, reason = "tests read fixtures from disk")]
+#![expect(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
 
+mod correct;
 mod criteria;
+mod damaged;
+mod edf;
+mod judge;
 mod layers;
+mod made;
 mod made_night;
+mod map;
+mod notes;
 mod print;
+mod reader_contract;
 mod report;
 mod schema;
+mod score;
+mod screen;
+mod stats;
+mod text;
+mod text_refused;
+mod wfdb;
+mod write;

@@ -1,0 +1,104 @@
+//! Which model the anchors allow.
+//!
+//! | blood gases | gas checks | model |
+//! |---|---|---|
+//! | none | none | none |
+//! | one | none or one | offset, from the blood gas |
+//! | none | one | offset, from the check |
+//! | none | two or more | ratio: the electrode is logarithmic, so its drift multiplies |
+//! | one | two or more | additive: the checks give the shape, the blood gas the level |
+//! | two or more | any | additive, from the blood gases (`berlowitz-2011`) |
+//!
+//! A gas check tells what the electrode does, not how this patient's skin differs from the blood. So a
+//! check never corrects the level where a blood gas stands, and where only checks stand, the offset of
+//! the skin stays unknown, which a finding says.
+
+use crate::criteria::CorrectCriteria;
+use crate::finding::Finding;
+use crate::finding::Weight;
+
+use crate::correct::line::{Line, Point};
+use crate::correct::{Anchor, AnchorKind, Model};
+
+/// The model and its line; `None` without anchors. `factor` is what the temperature correction divides
+/// the sensor's readings by, and so its errors in gas too; 1 when there is none.
+pub(super) fn choose(
+    anchors: &[Anchor],
+    factor: f64,
+    limits: &CorrectCriteria,
+) -> (Option<(Model, Line)>, Vec<Finding>) {
+    let of = |kind| anchors.iter().filter(move |anchor| anchor.kind == kind);
+    let drift_sd = limits.drift_sd_kpa_per_8h.value;
+    let gases = of(AnchorKind::BloodGas).map(|anchor| added(anchor, 1.0)).collect();
+    let checks = of(AnchorKind::GasCheck).map(|anchor| added(anchor, factor)).collect();
+    let ratios = of(AnchorKind::GasCheck).map(ratio).collect();
+    let [gases, checks, ratios] =
+        [gases, checks, ratios].map(|points| Line::through(points, drift_sd));
+    let several = |line: &Line| line.points().len() > 1;
+    match (gases, checks) {
+        (None, None) => (None, vec![no_anchor()]),
+        (None, Some(checks)) => {
+            let chosen = match ratios.filter(|_| several(&checks)) {
+                Some(ratios) => (Model::Ratio, ratios),
+                None => (Model::Offset, checks),
+            };
+            (Some(chosen), vec![skin_not_known()])
+        }
+        (Some(gases), None) if several(&gases) => (Some((Model::Additive, gases)), vec![]),
+        (Some(gases), None) => (Some((Model::Offset, gases)), vec![]),
+        (Some(gases), Some(_)) if several(&gases) => {
+            (Some((Model::Additive, gases)), vec![checks_not_used()])
+        }
+        (Some(gases), Some(checks)) if several(&checks) => {
+            let level = gases.points()[0];
+            (Some((Model::Additive, checks.moved_to(level))), vec![])
+        }
+        (Some(gases), Some(_)) => (Some((Model::Offset, gases)), vec![checks_not_used()]),
+    }
+}
+
+fn added(anchor: &Anchor, factor: f64) -> Point {
+    let sd_kpa = anchor.sd_kpa / factor;
+    Point {
+        at_s: anchor.at_s,
+        value: (anchor.reference_kpa - anchor.observed_kpa) / factor,
+        variance: sd_kpa * sd_kpa,
+    }
+}
+
+fn ratio(anchor: &Anchor) -> Point {
+    let value = anchor.reference_kpa / anchor.observed_kpa;
+    let sd = anchor.sd_kpa * value / anchor.observed_kpa;
+    Point { at_s: anchor.at_s, value, variance: sd * sd }
+}
+
+fn finding(code: &'static str, weight: Weight, sentence: &str) -> Finding {
+    Finding::new(code, weight, sentence).on("tcpco2")
+}
+
+fn no_anchor() -> Finding {
+    finding(
+        "co2_not_corrected",
+        Weight::Caution,
+        "No blood gas and no gas check can be used: CO2 is not corrected for offset and drift, and \
+         nothing is known of its error.",
+    )
+}
+
+fn skin_not_known() -> Finding {
+    finding(
+        "co2_skin_offset_not_known",
+        Weight::Note,
+        "CO2 is corrected by gas checks only: they show the sensor's error, not how far this \
+         patient's skin lies from the blood.",
+    )
+}
+
+fn checks_not_used() -> Finding {
+    finding(
+        "gas_checks_not_used",
+        Weight::Note,
+        "Gas checks are not used for the correction: the blood gases tell the whole error, and the \
+         checks only the sensor's part of it.",
+    )
+}

@@ -1,0 +1,142 @@
+//! Levels: every test on a channel comes down to one level held against the threshold.
+//!
+//! "CO2 above 55 mmHg for 10 minutes" asks whether the highest level held for 10 minutes lies above
+//! 55 mmHg; "more than 25 % of the night above 50" whether the level exceeded for 25 % of it does. The
+//! distance from that level to the threshold is exactly how far the whole signal would have to shift
+//! for the answer to flip: the margin needs no trial shifts.
+
+use std::collections::VecDeque;
+
+use crate::criteria::Amount;
+use crate::criteria::Side;
+
+/// The level that every sample of some run of `samples` consecutive ones reaches; the farthest such.
+///
+/// NaN samples break a run. `None` when no run is long enough. One pass, a window of extremes.
+pub(super) fn held(values: &[f64], side: Side, samples: usize) -> Option<f64> {
+    let sign = sign(side);
+    let mut best: Option<f64> = None;
+    let mut run_start = 0;
+    let mut window: VecDeque<usize> = VecDeque::new();
+    for (i, &value) in values.iter().enumerate() {
+        if value.is_nan() {
+            run_start = i + 1;
+            window.clear();
+            continue;
+        }
+        while window.back().is_some_and(|&back| sign * values[back] >= sign * value) {
+            window.pop_back();
+        }
+        window.push_back(i);
+        if i + 1 >= run_start + samples {
+            while window.front().is_some_and(|&front| front + samples <= i) {
+                window.pop_front();
+            }
+            let level = window.front().map_or(value, |&front| values[front]);
+            if best.is_none_or(|best| sign * level > sign * best) {
+                best = Some(level);
+            }
+        }
+    }
+    best
+}
+
+/// The level that `count` samples reach; the farthest such. `None` when there are fewer samples.
+pub(super) fn reached_by(values: &[f64], side: Side, count: usize) -> Option<f64> {
+    let mut finite: Vec<f64> = values.iter().copied().filter(|value| !value.is_nan()).collect();
+    if count == 0 || count > finite.len() {
+        return None;
+    }
+    let nth = match side {
+        Side::Above => finite.len() - count,
+        Side::Below => count - 1,
+    };
+    let (_, level, _) = finite.select_nth_unstable_by(nth, f64::total_cmp);
+    Some(*level)
+}
+
+/// The mean of the samples that are not NaN.
+pub(super) fn mean(values: &[f64]) -> Option<f64> {
+    let (sum, count) = values
+        .iter()
+        .filter(|value| !value.is_nan())
+        .fold((0.0, 0_u32), |(sum, count), value| (sum + value, count + 1));
+    (count > 0).then(|| sum / f64::from(count))
+}
+
+/// How many of `of` samples an amount asks for: the least whole number that reaches it.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a non-negative count of samples"
+)]
+pub(super) fn count_for(amount: &Amount, one_sample: f64) -> usize {
+    // The hair keeps a share that falls exactly on a sample from being moved by rounding.
+    let samples = amount.value / one_sample;
+    if amount.strict {
+        (samples + 1e-6).floor() as usize + 1
+    } else {
+        (samples - 1e-6).ceil() as usize
+    }
+    .max(1)
+}
+
+/// +1 when higher is farther, -1 when lower is.
+fn sign(side: Side) -> f64 {
+    match side {
+        Side::Above => 1.0,
+        Side::Below => -1.0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn held_slowly(values: &[f64], side: Side, samples: usize) -> Option<f64> {
+        values
+            .windows(samples)
+            .filter(|window| window.iter().all(|value| !value.is_nan()))
+            .map(|window| match side {
+                Side::Above => window.iter().copied().fold(f64::INFINITY, f64::min),
+                Side::Below => window.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+            })
+            .reduce(|a, b| if side == Side::Above { a.max(b) } else { a.min(b) })
+    }
+
+    proptest! {
+        #[test]
+        fn the_window_agrees_with_trying_every_run(
+            values in prop::collection::vec(prop_oneof![4 => 80.0..100.0_f64, 1 => Just(f64::NAN)], 1..80),
+            samples in 1_usize..12,
+        ) {
+            for side in [Side::Above, Side::Below] {
+                prop_assert_eq!(held(&values, side, samples), held_slowly(&values, side, samples));
+            }
+        }
+
+        #[test]
+        fn the_level_reached_is_the_order_statistic(
+            values in prop::collection::vec(80.0..100.0_f64, 1..60),
+            count in 1_usize..60,
+        ) {
+            let mut sorted = values.clone();
+            sorted.sort_by(f64::total_cmp);
+            let above = (count <= values.len()).then(|| sorted[values.len() - count]);
+            let below = (count <= values.len()).then(|| sorted[count - 1]);
+            prop_assert_eq!(reached_by(&values, Side::Above, count), above);
+            prop_assert_eq!(reached_by(&values, Side::Below, count), below);
+        }
+    }
+
+    #[test]
+    fn amounts_become_whole_samples() {
+        // 25 % of 400 samples is exactly 100: more than that is 101, at least that is 100.
+        let one = 100.0 / 400.0;
+        assert_eq!(count_for(&Amount { value: 25.0, strict: true }, one), 101);
+        assert_eq!(count_for(&Amount { value: 25.0, strict: false }, one), 100);
+        assert_eq!(count_for(&Amount { value: 600.0, strict: false }, 1.0), 600);
+        assert_eq!(count_for(&Amount { value: 0.0, strict: false }, 1.0), 1);
+    }
+}

@@ -1,0 +1,227 @@
+//! Patterns: what the night looks like, in words with numbers. Described, never diagnosed; several may
+//! stand together (in one series of lung disease they overlapped in half the nights,
+//! `copd-patterns-2021`).
+
+use super::Pattern;
+use super::bench::Bench;
+use super::clusters::clusters;
+use super::words::level_words;
+use crate::criteria::Criteria;
+use crate::criteria::Side;
+use crate::criteria::Threshold;
+use crate::recording::MarkKind;
+use crate::recording::Quantity;
+use crate::stats;
+use crate::time::Stretch;
+use crate::time::total_s;
+use crate::trace::Trace;
+use crate::unit::Unit;
+
+/// The patterns that this night shows, in a fixed order.
+pub(super) fn patterns(bench: &Bench, criteria: &Criteria) -> Vec<Pattern> {
+    let repetitive = repetitive(bench, criteria);
+    let sustained = sustained(bench, criteria);
+    let falls = repetitive.is_some() || sustained.is_some();
+    [
+        repetitive,
+        sustained,
+        clustered(bench, criteria),
+        baseline_low(bench, criteria),
+        co2_rise(bench, criteria, falls),
+        co2_rise_on_oxygen(bench, criteria),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+/// Falls that come again and again.
+fn repetitive(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
+    let rate = bench
+        .scores
+        .value("spo2.odi4")
+        .filter(|rate| *rate >= criteria.judge.repetitive_per_h.value)?;
+    let events = bench.falls("spo2.odi4");
+    let spacing: Vec<f64> =
+        events.windows(2).map(|pair| pair[1].nadir_s - pair[0].nadir_s).collect();
+    let spacing_s = median_of(spacing)?;
+    let stretches: Vec<Stretch> = events.iter().map(|fall| fall.stretch).collect();
+    let believed_s = bench.lane(Quantity::Spo2)?.trace.believed_s();
+    let share = 100.0 * total_s(&stretches) / believed_s;
+    Some(Pattern {
+        id: "repetitive_falls",
+        sentence: format!(
+            "SpO2 falls by 4 % or more {rate:.0} times an hour, half of the falls within {spacing_s:.0} s of the one before; {share:.0} % of believed time is spent in falls."
+        ),
+        figures: vec![
+            ("rate", rate, Unit::PerHour),
+            ("median_spacing", spacing_s, Unit::Second),
+            ("share_of_time", share, Unit::Percent),
+        ],
+        stretches,
+    })
+}
+
+/// Long runs of low saturation.
+fn sustained(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
+    let trace = &bench.lane(Quantity::Spo2)?.trace;
+    let below = Threshold { level: 90.0, side: Side::Below, strict: true };
+    let least = trace.samples_in(criteria.judge.sustained_s.value);
+    let mut runs = trace.runs(|i| trace.counts(i) && below.passed_by(trace.values[i]));
+    runs.retain(|run| run.len() >= least);
+    let stretches: Vec<Stretch> =
+        runs.iter().map(|run| trace.stretch(run.start, run.end)).collect();
+    let longest_s = stretches.iter().map(Stretch::length_s).reduce(f64::max)?;
+    let whole_s = total_s(&stretches);
+    Some(Pattern {
+        id: "sustained_low",
+        sentence: format!(
+            "SpO2 stays below 90 % for {:.0} min or longer at a time, {:.0} min in all, {:.0} min at the longest.",
+            criteria.judge.sustained_s.value / 60.0,
+            whole_s / 60.0,
+            longest_s / 60.0
+        ),
+        figures: vec![("total", whole_s, Unit::Second), ("longest", longest_s, Unit::Second)],
+        stretches,
+    })
+}
+
+/// Falls in clusters, with what lies between them.
+fn clustered(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
+    let judge = &criteria.judge;
+    let falls = rounded(judge.cluster_falls.value);
+    let found = clusters(bench.falls("spo2.odi4"), falls, judge.cluster_within_s.value);
+    let apart: Vec<Stretch> = apart(&found, judge.cluster_within_s.value);
+    if apart.len() < 2 {
+        return None;
+    }
+    let spacing: Vec<f64> =
+        apart.windows(2).map(|pair| (pair[1].start_s - pair[0].start_s) / 60.0).collect();
+    let spacing_min = median_of(spacing)?;
+    // Sleep cycles last about 90 minutes; an oximeter cannot stage sleep, so no more than this is said.
+    let like_rem = if (60.0..=130.0).contains(&spacing_min) {
+        "; such spacing is compatible with REM sleep, which this recording does not measure"
+    } else {
+        ""
+    };
+    Some(Pattern {
+        id: "clusters",
+        sentence: format!(
+            "Falls come in {} separate clusters, about {spacing_min:.0} min from one to the next{like_rem}.",
+            apart.len()
+        ),
+        figures: vec![
+            ("clusters", apart.len() as f64, Unit::One),
+            ("median_spacing", spacing_min * 60.0, Unit::Second),
+        ],
+        stretches: apart,
+    })
+}
+
+/// Clusters that follow each other within `within_s` are one.
+fn apart(found: &[Stretch], within_s: f64) -> Vec<Stretch> {
+    let mut apart: Vec<Stretch> = Vec::new();
+    for stretch in found {
+        match apart.last_mut() {
+            Some(last) if stretch.start_s - last.end_s < within_s => last.end_s = stretch.end_s,
+            _ => apart.push(*stretch),
+        }
+    }
+    apart
+}
+
+/// A low level between the falls.
+fn baseline_low(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
+    let trace = &bench.lane(Quantity::Spo2)?.trace;
+    let mut between = trace.inside.clone();
+    for fall in bench.falls("spo2.odi4") {
+        let range =
+            crate::recording::indices(trace.offset_s, trace.period_s, trace.len(), &fall.stretch);
+        between[range].fill(false);
+    }
+    let levels: Vec<f64> = (0..trace.len())
+        .filter(|&i| between[i] && trace.believed[i])
+        .map(|i| trace.values[i])
+        .collect();
+    let level = median_of(levels).filter(|level| *level < criteria.judge.baseline_low_pct.value)?;
+    Some(Pattern {
+        id: "baseline_low",
+        sentence: format!("Between falls SpO2 lies at {level:.0} %, a low baseline."),
+        figures: vec![("median_between_falls", level, Unit::Percent)],
+        stretches: Vec::new(),
+    })
+}
+
+/// CO2 risen above awake, with or without falls of oxygen.
+fn co2_rise(bench: &Bench, criteria: &Criteria, falls: bool) -> Option<Pattern> {
+    let rise_kpa = bench
+        .scores
+        .value("tcpco2.rise")
+        .filter(|rise| *rise >= criteria.judge.co2_rise_kpa.value)?;
+    let (id, with) = if falls {
+        ("co2_rise_with_falls", "with falls of SpO2")
+    } else {
+        ("co2_rise_without_falls", "without falls of SpO2")
+    };
+    Some(Pattern {
+        id,
+        sentence: format!(
+            "CO2 rises by {} above its level awake, {with}.",
+            level_words(Quantity::Tcpco2, rise_kpa)
+        ),
+        figures: vec![("rise", rise_kpa, Unit::Kilopascal)],
+        stretches: Vec::new(),
+    })
+}
+
+/// CO2 higher after oxygen starts than before.
+fn co2_rise_on_oxygen(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
+    let trace = &bench.lane(Quantity::Tcpco2)?.trace;
+    let screened = &bench.scores.corrected.screened;
+    let marks = screened.recording.marks.iter().chain(&screened.notes.marks);
+    let (at_s, rise_kpa) = marks
+        .filter(|mark| mark.kind == MarkKind::Oxygen)
+        .filter_map(|mark| {
+            // A quarter of an hour before; half an hour after, once stores have had half an hour to fill.
+            let before = level_in(trace, Stretch::new(mark.start_s - 900.0, mark.start_s))?;
+            let after =
+                level_in(trace, Stretch::new(mark.start_s + 1800.0, mark.start_s + 3600.0))?;
+            Some((mark.start_s, after - before))
+        })
+        .reduce(|a, b| if b.1 > a.1 { b } else { a })?;
+    if rise_kpa < criteria.judge.co2_rise_kpa.value {
+        return None;
+    }
+    Some(Pattern {
+        id: "co2_rise_after_oxygen",
+        sentence: format!(
+            "CO2 is {} higher from half an hour after oxygen starts at {}; SpO2 on oxygen says nothing about CO2.",
+            level_words(Quantity::Tcpco2, rise_kpa),
+            screened.recording.clock.label(at_s, false)
+        ),
+        figures: vec![("rise", rise_kpa, Unit::Kilopascal)],
+        stretches: vec![Stretch::new(at_s, at_s + 3600.0)],
+    })
+}
+
+/// The median of believed values in a stretch that is at least half believed.
+fn level_in(trace: &Trace, stretch: Stretch) -> Option<f64> {
+    let range = crate::recording::indices(trace.offset_s, trace.period_s, trace.len(), &stretch);
+    let values: Vec<f64> = range.filter(|&i| trace.believed[i]).map(|i| trace.values[i]).collect();
+    let enough = values.len() as f64 * trace.period_s >= stretch.length_s() / 2.0;
+    if enough { median_of(values) } else { None }
+}
+
+fn median_of(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_unstable_by(f64::total_cmp);
+    stats::median(&values)
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a small non-negative count from a criteria file"
+)]
+fn rounded(count: f64) -> usize {
+    count.max(1.0).round() as usize
+}

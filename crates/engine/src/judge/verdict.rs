@@ -1,0 +1,236 @@
+//! The verdict: does the night answer the question, and if not, what would mend it.
+//!
+//! A finding stands on a short night; its absence does not. So one needed rule met answers yes even
+//! with reservations, while a no needs enough believed hours, a usual night and a CO2 that can be
+//! trusted.
+
+use super::Answer;
+use super::Decision;
+use super::RuleAnswer;
+use super::Verdict;
+use super::bench::Bench;
+use super::words::hours_words;
+use super::words::level_words;
+use crate::criteria::Criteria;
+use crate::criteria::Question;
+use crate::criteria::passes;
+use crate::recording::Quantity;
+use crate::screen::PeriodBasis;
+use crate::time::Stretch;
+use crate::unit::kpa_from_mmhg;
+
+/// One thing that is wrong with the night, and what would mend it.
+struct Reservation {
+    reason: String,
+    mend: Option<String>,
+}
+
+/// Holds the rules against the question.
+pub(super) fn verdict(bench: &Bench, rules: &[RuleAnswer], criteria: &Criteria) -> Verdict {
+    let asked = bench.scores.corrected.screened.notes.question.as_deref();
+    let Some(question) = criteria.question(asked).or_else(|| criteria.question(None)) else {
+        return without_question();
+    };
+    let needed: Vec<&RuleAnswer> =
+        rules.iter().filter(|rule| question.needs.contains(&rule.id)).collect();
+    let answer = together(&needed);
+    let reservations = reservations(bench, question, criteria);
+    let decision = decide(answer, &needed, &reservations);
+    let mut reasons = vec![answer_sentence(answer, &needed)];
+    reasons.extend(reservations.iter().map(|reservation| reservation.reason.clone()));
+    reasons.extend(needed.iter().filter(|rule| rule.answer == Answer::CannotTell).map(|rule| {
+        format!("It cannot be told whether there was {}: {}.", rule.asks, rule.because)
+    }));
+    Verdict {
+        question: question.id.clone(),
+        asks: question.asks.clone(),
+        answer,
+        decision,
+        reasons,
+        mend: if decision == Decision::Sufficient {
+            Vec::new()
+        } else {
+            mend(bench, &needed, &reservations)
+        },
+    }
+}
+
+fn without_question() -> Verdict {
+    Verdict {
+        question: String::new(),
+        asks: String::new(),
+        answer: Answer::CannotTell,
+        decision: Decision::Partial,
+        reasons: vec!["The criteria set asks no question.".into()],
+        mend: vec!["Name the question that the referral asks.".into()],
+    }
+}
+
+/// One rule met answers yes; all not met answer no.
+fn together(needed: &[&RuleAnswer]) -> Answer {
+    if needed.iter().any(|rule| rule.answer == Answer::Met) {
+        Answer::Met
+    } else if !needed.is_empty() && needed.iter().all(|rule| rule.answer == Answer::NotMet) {
+        Answer::NotMet
+    } else {
+        Answer::CannotTell
+    }
+}
+
+fn decide(answer: Answer, needed: &[&RuleAnswer], reservations: &[Reservation]) -> Decision {
+    let some_answered = needed.iter().any(|rule| rule.answer != Answer::CannotTell);
+    match (answer, reservations.is_empty()) {
+        (Answer::Met | Answer::NotMet, true) => Decision::Sufficient,
+        (Answer::Met, false) => Decision::Partial,
+        (Answer::CannotTell, true) if some_answered => Decision::Partial,
+        _ => Decision::Repeat,
+    }
+}
+
+fn answer_sentence(answer: Answer, needed: &[&RuleAnswer]) -> String {
+    match answer {
+        Answer::Met => {
+            let met = needed.iter().filter(|rule| rule.answer == Answer::Met);
+            format!(
+                "The night shows {}.",
+                met.map(|rule| rule.asks.as_str()).collect::<Vec<_>>().join("; and ")
+            )
+        }
+        Answer::NotMet => format!(
+            "None of the {} rules this question needs is met, however the unbelieved time is filled.",
+            needed.len()
+        ),
+        Answer::CannotTell => {
+            let untold = needed.iter().filter(|rule| rule.answer == Answer::CannotTell).count();
+            format!("{untold} of the {} rules this question needs cannot be told.", needed.len())
+        }
+    }
+}
+
+/// Everything that keeps the night from being taken at its word.
+fn reservations(bench: &Bench, question: &Question, criteria: &Criteria) -> Vec<Reservation> {
+    let mut found: Vec<Reservation> = question
+        .channels
+        .iter()
+        .filter_map(|id| Quantity::from_id(id))
+        .filter_map(|quantity| too_little(bench, quantity, least_h(quantity, criteria)))
+        .collect();
+    let screened = &bench.scores.corrected.screened;
+    if screened.notes.representative == Some(false) {
+        found.push(Reservation {
+            reason: "The patient says that the night was not a usual one.".into(),
+            mend: Some("Another night, when sleep is as usual.".into()),
+        });
+    }
+    if question.channels.iter().any(|id| id == Quantity::Tcpco2.id()) {
+        found.extend(drifted(bench, criteria.judge.drift_most_kpa.value));
+    }
+    found
+}
+
+fn least_h(quantity: Quantity, criteria: &Criteria) -> f64 {
+    match quantity {
+        Quantity::Tcpco2 => criteria.judge.tcpco2_least_h.value,
+        _ => criteria.judge.spo2_least_h.value,
+    }
+}
+
+fn too_little(bench: &Bench, quantity: Quantity, least_h: f64) -> Option<Reservation> {
+    let name = quantity.name();
+    let Some(lane) = bench.lane(quantity) else {
+        return Some(Reservation {
+            reason: format!("The recording has no {name}."),
+            mend: Some(format!("A night with {name} recorded.")),
+        });
+    };
+    let believed_s = lane.trace.believed_s();
+    // Whole samples: the last one of exactly four hours must not be lost to rounding.
+    if passes(believed_s - least_h * 3600.0, false) {
+        return None;
+    }
+    Some(Reservation {
+        reason: format!(
+            "{name} can be believed for {}, less than the {least_h} h this department asks.",
+            hours_words(believed_s)
+        ),
+        mend: Some(format!("Another night with at least {least_h} h of believable {name}.")),
+    })
+}
+
+fn drifted(bench: &Bench, most_kpa: f64) -> Option<Reservation> {
+    let co2 = bench.scores.corrected.tcpco2.as_ref()?;
+    let drift_kpa = co2.offset_end_kpa? - co2.offset_start_kpa?;
+    if passes(most_kpa - drift_kpa.abs(), false) {
+        return None;
+    }
+    Some(Reservation {
+        reason: format!(
+            "The CO2 sensor drifted by {}, more than the {} this department accepts.",
+            level_words(Quantity::Tcpco2, drift_kpa.abs()),
+            level_words(Quantity::Tcpco2, most_kpa)
+        ),
+        mend: Some("Another night after the sensor has been serviced and checked.".into()),
+    })
+}
+
+/// What would mend the night, most telling first, each once.
+fn mend(bench: &Bench, needed: &[&RuleAnswer], reservations: &[Reservation]) -> Vec<String> {
+    let mut mends = Vec::new();
+    let untold: Vec<&&RuleAnswer> =
+        needed.iter().filter(|rule| rule.answer == Answer::CannotTell).collect();
+    mends.extend(untold.iter().filter_map(|rule| diary_entry(bench, &rule.stretches)));
+    let screened = &bench.scores.corrected.screened;
+    if !untold.is_empty() && screened.period.basis == PeriodBasis::WholeRecording {
+        mends.push("The times of lights out and lights on, so that time awake is left out.".into());
+    }
+    let asks_rise = untold.iter().any(|rule| rule.id.contains("rise"));
+    if asks_rise && bench.awake_co2_kpa.is_none() {
+        mends.push("A settled CO2 level while awake: time lying awake with the sensor on, marked in the diary.".into());
+    }
+    if untold.iter().any(|rule| band_decides(bench, rule)) {
+        mends.push(
+            "A blood gas, or a gas check before and after, to narrow the band around CO2.".into(),
+        );
+    }
+    mends.extend(reservations.iter().filter_map(|reservation| reservation.mend.clone()));
+    if mends.is_empty() {
+        mends.push("Another night.".into());
+    }
+    let mut once = Vec::new();
+    for mend in mends {
+        if !once.contains(&mend) {
+            once.push(mend);
+        }
+    }
+    once
+}
+
+/// A diary entry for the longest unbelieved stretches that decide; three at most, or it is no help.
+fn diary_entry(bench: &Bench, stretches: &[Stretch]) -> Option<String> {
+    let mut unseen: Vec<&Stretch> = stretches
+        .iter()
+        .filter(|stretch| {
+            [Quantity::Spo2, Quantity::Tcpco2]
+                .iter()
+                .any(|quantity| bench.unseen(*quantity).iter().any(|gap| gap.overlaps(stretch)))
+        })
+        .collect();
+    unseen.sort_by(|a, b| b.length_s().total_cmp(&a.length_s()));
+    unseen.truncate(3);
+    unseen.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+    let clock = &bench.scores.corrected.screened.recording.clock;
+    let times: Vec<String> = unseen
+        .iter()
+        .map(|s| format!("{}–{}", clock.label(s.start_s, false), clock.label(s.end_s, false)))
+        .collect();
+    (!times.is_empty())
+        .then(|| format!("A diary entry for {}: awake or out of bed then?", times.join(", ")))
+}
+
+/// Whether a rule on CO2 is left open by the band alone: narrowing it to nothing would settle it.
+fn band_decides(bench: &Bench, rule: &RuleAnswer) -> bool {
+    let wide = bench
+        .lane(Quantity::Tcpco2)
+        .is_some_and(|lane| lane.trace.half_band.iter().any(|&half| half > kpa_from_mmhg(0.5)));
+    wide && rule.id.starts_with("co2")
+}

@@ -1,0 +1,195 @@
+//! Notes placed on a recording's clock.
+
+use crate::finding::{Finding, Weight};
+use crate::notes::file::{Moment, NotesError, NotesFile};
+use crate::notes::when::place;
+use crate::notes::{BloodGas, Edit, GasCheck, Notes};
+use crate::recording::{Author, Mark, MarkKind, Recording};
+use crate::time::Stretch;
+
+impl NotesFile {
+    /// The notes, placed on the recording's clock.
+    ///
+    /// A time of day means its occurrence inside the recording, or the nearest to it. Where notes and
+    /// recording both mark lights out, or lights on, the notes win; of several in the notes, the key
+    /// `lights_out` wins over marks, and a later mark over an earlier one. What lost is kept as a note.
+    ///
+    /// # Errors
+    /// [`NotesError`] for a time that came twice or never, and for an end before its beginning.
+    pub fn place(&self, recording: &Recording) -> Result<Notes, NotesError> {
+        let mut findings = Vec::new();
+        let mut marks = self.marks(recording)?;
+        for (kind, key) in
+            [(MarkKind::LightsOut, self.lights_out), (MarkKind::LightsOn, self.lights_on)]
+        {
+            one_wins(kind, key, &mut marks, recording, &mut findings)?;
+        }
+        self.lights_in_order(&marks)?;
+        marks.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+        tell_outside(&marks, recording, &mut findings);
+        let edits = self.edits(recording, &mut findings)?;
+        Ok(Notes {
+            marks,
+            representative: self.representative,
+            blood_gases: self.blood_gases(recording)?,
+            gas_checks: self.gas_checks(recording)?,
+            monitor: self.monitor,
+            question: self.question.clone(),
+            breathing: self.breathing.clone(),
+            edits,
+            findings,
+        })
+    }
+
+    fn marks(&self, recording: &Recording) -> Result<Vec<Mark>, NotesError> {
+        let placed = self.marks.iter().map(|entry| {
+            let start_s = place(&entry.at, recording)?;
+            let end_s = entry.until.map(|until| after(start_s, &until, recording)).transpose()?;
+            let text = entry.text.clone();
+            Ok(Mark { kind: entry.kind, start_s, end_s, text, author: Author::Notes })
+        });
+        placed.collect()
+    }
+
+    fn lights_in_order(&self, marks: &[Mark]) -> Result<(), NotesError> {
+        let at = |kind| marks.iter().find(|mark| mark.kind == kind).map(|mark| mark.start_s);
+        match (at(MarkKind::LightsOut), at(MarkKind::LightsOn)) {
+            (Some(out_s), Some(on_s)) if on_s <= out_s => {
+                let line = self.lights_on.or(self.lights_out).map_or(1, |moment| moment.line);
+                Err(NotesError::new("lights on is not after lights out", line))
+            }
+            _ => Ok(()),
+        }
+    }
+
+    fn blood_gases(&self, recording: &Recording) -> Result<Vec<BloodGas>, NotesError> {
+        let placed = self.blood_gases.iter().map(|(at, pco2_kpa)| {
+            Ok(BloodGas { at_s: place(at, recording)?, pco2_kpa: *pco2_kpa })
+        });
+        let mut gases = placed.collect::<Result<Vec<_>, NotesError>>()?;
+        gases.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        Ok(gases)
+    }
+
+    fn gas_checks(&self, recording: &Recording) -> Result<Vec<GasCheck>, NotesError> {
+        let placed = self.gas_checks.iter().map(|(at, expected_kpa, observed_kpa)| {
+            Ok(GasCheck {
+                at_s: place(at, recording)?,
+                expected_kpa: *expected_kpa,
+                observed_kpa: *observed_kpa,
+            })
+        });
+        let mut checks = placed.collect::<Result<Vec<_>, NotesError>>()?;
+        checks.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        Ok(checks)
+    }
+
+    fn edits(
+        &self,
+        recording: &Recording,
+        findings: &mut Vec<Finding>,
+    ) -> Result<Vec<Edit>, NotesError> {
+        let mut edits = Vec::new();
+        for entry in &self.edits {
+            let start_s = place(&entry.from, recording)?;
+            let stretch = Stretch::new(start_s, after(start_s, &entry.until, recording)?);
+            let seen = recording.channel(entry.quantity).is_some();
+            if !seen || !stretch.overlaps(&recording.whole()) {
+                let sentence = format!(
+                    "A stretch judged by {}, {} to {} of {}, changes nothing: the recording holds \
+                     none of it.",
+                    entry.author,
+                    label(stretch.start_s, recording),
+                    label(stretch.end_s, recording),
+                    entry.quantity.name()
+                );
+                findings.push(Finding::new("edit_without_effect", Weight::Caution, sentence));
+            }
+            edits.push(Edit {
+                quantity: entry.quantity,
+                stretch,
+                believe: entry.believe,
+                author: entry.author.clone(),
+                made_at: entry.made_at.clone(),
+                reason: entry.reason.clone(),
+            });
+        }
+        Ok(edits)
+    }
+}
+
+/// Places an end; refuses one that is not after its beginning.
+fn after(start_s: f64, until: &Moment, recording: &Recording) -> Result<f64, NotesError> {
+    let end_s = place(until, recording)?;
+    if end_s > start_s {
+        return Ok(end_s);
+    }
+    let what = format!(
+        "until ({}) is not after the beginning ({})",
+        label(end_s, recording),
+        label(start_s, recording)
+    );
+    Err(NotesError::new(what, until.line))
+}
+
+fn label(at_s: f64, recording: &Recording) -> String {
+    recording.clock.label(at_s, false)
+}
+
+/// Leaves one mark of lights out, or on, among the notes' marks, and tells what it overrules.
+fn one_wins(
+    kind: MarkKind,
+    key: Option<Moment>,
+    marks: &mut Vec<Mark>,
+    recording: &Recording,
+    findings: &mut Vec<Finding>,
+) -> Result<(), NotesError> {
+    if let Some(moment) = key {
+        let start_s = place(&moment, recording)?;
+        let text = String::new();
+        marks.push(Mark { kind, start_s, end_s: None, text, author: Author::Notes });
+    }
+    let Some(winner) = marks.iter().rposition(|mark| mark.kind == kind) else { return Ok(()) };
+    let at_s = marks[winner].start_s;
+    let words = if kind == MarkKind::LightsOut { "Lights out" } else { "Lights on" };
+    let mut overruled = Vec::new();
+    for (place, mark) in marks.iter_mut().enumerate() {
+        if mark.kind == kind && place != winner {
+            overruled.push((mark.start_s, "in the notes too"));
+            mark.kind = MarkKind::Note;
+            let text = format!("{} {}", words.to_lowercase(), mark.text);
+            text.trim_end().clone_into(&mut mark.text);
+        }
+    }
+    let of_file = recording.marks.iter().filter(|mark| mark.kind == kind);
+    overruled.extend(of_file.map(|mark| (mark.start_s, "in the recording")));
+    // Marks less than a minute apart say the same.
+    for (other_s, whence) in overruled.into_iter().filter(|(s, _)| (s - at_s).abs() >= 60.0) {
+        let sentence = format!(
+            "{words} is marked at {} {whence}, at {} in the notes: {0} was set aside.",
+            label(other_s, recording),
+            label(at_s, recording)
+        );
+        findings.push(Finding::new("marks_contradict", Weight::Caution, sentence));
+    }
+    Ok(())
+}
+
+fn tell_outside(marks: &[Mark], recording: &Recording, findings: &mut Vec<Finding>) {
+    for mark in marks {
+        let end_s = mark.end_s.unwrap_or(mark.start_s);
+        let side = match mark {
+            _ if mark.start_s < 0.0 => "begins before the recording",
+            _ if end_s > recording.duration_s => "ends after the recording",
+            _ => continue,
+        };
+        let sentence = format!(
+            "The mark {} at {} {side}, which runs from {} to {}.",
+            mark.kind.id(),
+            label(mark.start_s, recording),
+            label(0.0, recording),
+            label(recording.duration_s, recording)
+        );
+        findings.push(Finding::new("mark_outside", Weight::Note, sentence));
+    }
+}

@@ -1,0 +1,390 @@
+//! One pass over the rows: stamps, numbers, words.
+
+use crate::read::ReadError;
+use crate::read::map::ColumnMap;
+use crate::read::text::codes::{self, Tally};
+use crate::read::text::number::{self, Cell};
+use crate::read::text::plan::{self, ChannelPlan, Plan, TimeKind};
+use crate::read::text::stamp::{self, DAY, Date, Moment};
+use crate::read::text::table::{self, Table};
+use crate::read::text::words::{self, Name, Role};
+use crate::recording::Quantity;
+use crate::unit::Unit;
+
+/// More channels than this in a long form are something else than channels.
+const CHANNELS_MOST: usize = 64;
+
+/// When a row is, as written.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Stamp {
+    /// The date; day 0 where the file has none.
+    pub(super) date: Date,
+    /// Microseconds: of the day, since 1970 or since the start.
+    pub(super) us: i64,
+    /// Offset from UTC in seconds, where written.
+    pub(super) offset_s: Option<i64>,
+    /// Line in the file.
+    pub(super) line: u64,
+}
+
+/// One channel's numbers.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Series {
+    /// What it is.
+    pub(super) plan: ChannelPlan,
+    /// The unit read, when known.
+    pub(super) unit: Option<Unit>,
+    /// The rows its numbers stand in; `None`: every row.
+    pub(super) rows: Option<Vec<usize>>,
+    /// The numbers; NaN for no reading.
+    pub(super) values: Vec<f64>,
+    /// What the cells held.
+    pub(super) tally: Tally,
+}
+
+/// Words that stand in consecutive rows.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Event {
+    /// First row.
+    pub(super) from: usize,
+    /// Last row.
+    pub(super) to: usize,
+    /// Which column.
+    pub(super) column: usize,
+    /// The words.
+    pub(super) text: String,
+}
+
+/// Rows that were not understood.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Unread {
+    /// How many between rows that were.
+    pub(super) inside: usize,
+    /// The first of them: line and words.
+    pub(super) first: Option<(u64, String)>,
+    /// How many after the last row that was.
+    pub(super) trailing: usize,
+    /// The first of those.
+    pub(super) first_trailing: Option<(u64, String)>,
+    /// The last row breaks off.
+    pub(super) cut: bool,
+}
+
+/// What the rows hold.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Rows {
+    /// When each row is.
+    pub(super) stamps: Vec<Stamp>,
+    /// The channels.
+    pub(super) series: Vec<Series>,
+    /// The words.
+    pub(super) events: Vec<Event>,
+    /// What was not understood.
+    pub(super) unread: Unread,
+}
+
+struct Pass<'a> {
+    table: &'a Table<'a>,
+    plan: &'a Plan,
+    map: &'a ColumnMap,
+    rows: Rows,
+    /// First line with a decimal point and with a decimal comma.
+    marks: [Option<u64>; 2],
+    /// Position of SpO2 and pulse among the series.
+    pair: Option<(usize, usize)>,
+}
+
+/// Reads every row.
+pub(super) fn read(table: &Table<'_>, plan: &Plan, map: &ColumnMap) -> Result<Rows, ReadError> {
+    let series: Vec<Series> = plan.channels.iter().map(|c| new_series(c.clone(), false)).collect();
+    let at = |quantity| series.iter().position(|s| s.plan.quantity == quantity);
+    let pair = at(Quantity::Spo2).zip(at(Quantity::Pulse));
+    let rows = Rows { stamps: Vec::new(), series, events: Vec::new(), unread: Unread::default() };
+    let mut pass = Pass { table, plan, map, rows, marks: [None; 2], pair };
+    let mut reader = table.rows();
+    let mut record = csv::ByteRecord::new();
+    while table::read_record(&mut reader, &mut record, table.body_line)? {
+        let line = record.position().map_or(0, csv::Position::line) + table.body_line - 1;
+        let at_end = reader.position().byte() >= table.body.len() as u64;
+        if at_end && pass.breaks_off(&record) {
+            pass.rows.unread.cut = true;
+            break;
+        }
+        if let Err(what) = pass.row(&record, line)? {
+            let unread = &mut pass.rows.unread;
+            unread.trailing += 1;
+            unread.first_trailing.get_or_insert((line, what));
+        }
+    }
+    pass.finish()
+}
+
+fn new_series(plan: ChannelPlan, long: bool) -> Series {
+    let unit = words::unit(&plan.unit);
+    let rows = long.then(Vec::new);
+    Series { plan, unit, rows, values: Vec::new(), tally: Tally::default() }
+}
+
+impl Pass<'_> {
+    /// Whether the last row is cut: no line end, and cells are lacking.
+    fn breaks_off(&self, record: &csv::ByteRecord) -> bool {
+        !self.table.body.ends_with(['\n', '\r', '\u{1a}'])
+            && record.len() < self.table.names.len().min(self.usual_width())
+    }
+
+    fn usual_width(&self) -> usize {
+        self.table.sample.first().map_or(0, Vec::len)
+    }
+
+    /// Reads one row; the inner error is what is wrong with this row alone.
+    fn row(
+        &mut self,
+        record: &csv::ByteRecord,
+        line: u64,
+    ) -> Result<Result<(), String>, ReadError> {
+        let names = self.table.names.len();
+        if record.iter().skip(names).any(|cell| !cell.trim_ascii().is_empty()) {
+            let cells = record.len();
+            return Ok(Err(format!("{cells} cells where the header names {names}")));
+        }
+        let Some(mut stamp) = stamp_of(record, self.plan) else {
+            let cell = record.get(self.plan.time.time).unwrap_or_default();
+            return Ok(Err(format!("`{}` is not the time", codes::short(cell))));
+        };
+        stamp.line = line;
+        let row = self.rows.stamps.len();
+        self.rows.stamps.push(stamp);
+        if self.plan.long.is_some() {
+            self.long_row(record, line, row)?;
+        } else {
+            self.wide_row(record, line);
+        }
+        for &column in &self.plan.events {
+            let cell = record.get(column).unwrap_or_default().trim_ascii();
+            if !cell.is_empty() && cell != b"0" && number::cell(cell) != Cell::NoReading {
+                note_event(&mut self.rows.events, row, column, cell);
+            }
+        }
+        // Unread rows that a good one follows stand inside.
+        let unread = &mut self.rows.unread;
+        if unread.trailing > 0 {
+            unread.inside += std::mem::take(&mut unread.trailing);
+            let first = unread.first_trailing.take();
+            unread.first = unread.first.take().or(first);
+        }
+        Ok(Ok(()))
+    }
+
+    fn wide_row(&mut self, record: &csv::ByteRecord, line: u64) {
+        let follows = self.pair.is_some_and(|(spo2, pulse)| {
+            let value = |series: usize| {
+                let cell = record.get(self.rows.series[series].plan.column);
+                match number::cell(cell.unwrap_or_default()) {
+                    Cell::Number(value, _) => value,
+                    _ => f64::NAN,
+                }
+            };
+            // Only the rare pulse that could be a code needs a look at the saturation.
+            let pulse = value(pulse);
+            (pulse >= 127.0) && codes::follows(pulse, value(spo2))
+        });
+        for (at, series) in self.rows.series.iter_mut().enumerate() {
+            let raw = record.get(series.plan.column).unwrap_or_default();
+            let code = follows && self.pair.is_some_and(|(_, pulse)| pulse == at);
+            let value = series_value(series, raw, code, line, &mut self.marks, self.map);
+            series.values.push(value);
+        }
+    }
+
+    fn long_row(
+        &mut self,
+        record: &csv::ByteRecord,
+        line: u64,
+        row: usize,
+    ) -> Result<(), ReadError> {
+        let Some(long) = self.plan.long else { return Ok(()) };
+        let text = |column: usize| record.get(column).unwrap_or_default().trim_ascii();
+        let (label, unit) = (text(long.channel), long.unit.map_or(&b""[..], text));
+        if label.is_empty() {
+            return Ok(());
+        }
+        let known =
+            self.rows.series.iter().position(|series| series.plan.label.as_bytes() == label);
+        let at = match known {
+            Some(at) => at,
+            None if Name::parse(&codes::short(label)).role() == Some(Role::Event) => {
+                let words = text(long.value).to_vec();
+                note_event(&mut self.rows.events, row, long.channel, &words);
+                return Ok(());
+            }
+            None => self.add_channel(label, unit, long.value)?,
+        };
+        let mapped = self.mapped(label);
+        let series = &mut self.rows.series[at];
+        if !unit.is_empty() && series.plan.unit.as_bytes() != unit && !mapped {
+            return Err(ReadError::refused(format!(
+                "`{}` is given in `{}` and in `{}`",
+                codes::short(label),
+                self.rows.series[at].plan.unit,
+                codes::short(unit)
+            ))
+            .at(format!("line {line}")));
+        }
+        let value = series_value(series, text(long.value), false, line, &mut self.marks, self.map);
+        series.values.push(value);
+        if let Some(rows) = &mut series.rows {
+            rows.push(row);
+        }
+        Ok(())
+    }
+
+    fn mapped(&self, label: &[u8]) -> bool {
+        self.map.columns.iter().any(|e| e.column.as_bytes() == label && e.unit.is_some())
+    }
+
+    fn add_channel(
+        &mut self,
+        label: &[u8],
+        unit: &[u8],
+        column: usize,
+    ) -> Result<usize, ReadError> {
+        if self.rows.series.len() == CHANNELS_MOST {
+            return Err(ReadError::not_understood(format!(
+                "more than {CHANNELS_MOST} names of channels in column `{}`",
+                self.plan.long.map_or("", |long| self.table.names[long.channel].label.as_str())
+            )));
+        }
+        let mut name = Name::parse(&String::from_utf8_lossy(label));
+        if name.unit.is_empty() {
+            name.unit = String::from_utf8_lossy(unit).into_owned();
+        }
+        let entry = self.map.columns.iter().find(|entry| entry.column == name.label);
+        let quantity = match name.role() {
+            Some(Role::Samples(quantity)) => quantity,
+            _ => Quantity::Other,
+        };
+        let mut channel = plan::guessed(column, &name, quantity, self.map);
+        if let Some(entry) = entry {
+            channel.quantity = Quantity::from_id(&entry.quantity).unwrap_or(Quantity::Other);
+            channel.unit = entry.unit.clone().unwrap_or(channel.unit);
+            channel.missing.clone_from(&entry.missing);
+        }
+        self.rows.series.push(new_series(channel, true));
+        Ok(self.rows.series.len() - 1)
+    }
+
+    fn finish(self) -> Result<Rows, ReadError> {
+        let Rows { stamps, series, events, unread } = self.rows;
+        let bad = unread.inside + unread.trailing;
+        if bad > stamps.len() {
+            let first = unread.first.or(unread.first_trailing);
+            let (line, what) = first.unwrap_or_default();
+            return Err(ReadError::not_understood(format!(
+                "{bad} of {} rows are not understood: in the first, {what}",
+                bad + stamps.len()
+            ))
+            .at(format!("line {line}"))
+            .hint("say in a column map how the columns are separated and the time is written"));
+        }
+        if let [Some(point), Some(comma)] = self.marks {
+            return Err(ReadError::not_understood(
+                "numbers are written both with a decimal point and with a decimal comma",
+            )
+            .at(format!("line {point} and line {comma}"))
+            .hint("say in a column map which is the decimal mark"));
+        }
+        Ok(Rows { stamps, series, events, unread })
+    }
+}
+
+/// One cell of a channel: its number, or NaN with the reason counted.
+fn series_value(
+    series: &mut Series,
+    raw: &[u8],
+    follows: bool,
+    line: u64,
+    marks: &mut [Option<u64>; 2],
+    map: &ColumnMap,
+) -> f64 {
+    let tally = &mut series.tally;
+    if let Some(codes) = &series.plan.missing
+        && codes.iter().any(|code| code.as_bytes() == raw.trim_ascii())
+    {
+        tally.code(raw);
+        return f64::NAN;
+    }
+    match number::cell(raw) {
+        Cell::Number(value, mark) => {
+            if let Some(mark) = mark {
+                if map.decimal.as_ref().is_some_and(|told| told.as_bytes() != [mark]) {
+                    tally.bad(line, raw);
+                    return f64::NAN;
+                }
+                marks[usize::from(mark == b',')].get_or_insert(line);
+            }
+            let guess = series.plan.missing.is_none();
+            let code = codes::is_code(series.plan.quantity, series.unit.as_ref(), value);
+            if guess && (follows || code) {
+                tally.code(raw);
+                return f64::NAN;
+            }
+            tally.numbers += 1;
+            value
+        }
+        Cell::Empty => {
+            tally.empty += 1;
+            f64::NAN
+        }
+        Cell::NoReading => {
+            tally.code(raw);
+            f64::NAN
+        }
+        Cell::Bad => {
+            tally.bad(line, raw);
+            f64::NAN
+        }
+    }
+}
+
+fn note_event(events: &mut Vec<Event>, row: usize, column: usize, cell: &[u8]) {
+    let last = events.iter_mut().rev().find(|event| event.column == column);
+    match last {
+        Some(last) if last.to + 1 == row && last.text.as_bytes() == cell => last.to = row,
+        _ => events.push(Event {
+            from: row,
+            to: row,
+            column,
+            text: String::from_utf8_lossy(cell).into_owned(),
+        }),
+    }
+}
+
+/// When a row is; `None` when its time cannot be read.
+#[expect(clippy::cast_possible_truncation, reason = "checked to be far inside an i64")]
+fn stamp_of(record: &csv::ByteRecord, plan: &Plan) -> Option<Stamp> {
+    let cell = record.get(plan.time.time)?;
+    let none = Date::Days(0);
+    let new = |date, us, offset_s| Some(Stamp { date, us, offset_s, line: 0 });
+    let count = |value: f64, scale: f64| {
+        let us = libm::rint(value * scale);
+        // A century in microseconds is 3e15; the count since 1970 stays below this too.
+        (us.abs() < 1e16).then_some(us as i64)
+    };
+    match (plan.time.kind, stamp::moment(cell)?) {
+        (TimeKind::Civil, Moment::Civil(date, us, offset)) if plan.time.date.is_none() => {
+            new(date, us, offset)
+        }
+        (TimeKind::Civil, Moment::Clock(us)) if us < DAY => {
+            match stamp::moment(record.get(plan.time.date?)?)? {
+                Moment::Day(date) | Moment::Civil(date, 0, None) => new(date, us, None),
+                _ => None,
+            }
+        }
+        (TimeKind::Clock, Moment::Clock(us)) if us < DAY => new(none, us, None),
+        (TimeKind::Epoch(scale) | TimeKind::Elapsed(scale), Moment::Count(value)) => {
+            new(none, count(value, scale)?, None)
+        }
+        (TimeKind::Elapsed(_), Moment::Clock(us)) => new(none, us, None),
+        _ => None,
+    }
+}

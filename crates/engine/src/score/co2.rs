@@ -1,0 +1,88 @@
+//! The figures of transcutaneous CO2, in kPa.
+
+use crate::correct::Corrected;
+use crate::criteria::Criteria;
+use crate::recording::Quantity;
+use crate::score::awake::awake_trace;
+use crate::score::figures::{Channel, Outcome, nothing_awake, nothing_believed};
+use crate::score::sides::{Sides, Span, held_level};
+use crate::trace::Trace;
+use crate::unit::{above, kpa_from_mmhg};
+
+/// Seconds a level must hold, by the definition of the sustained level.
+const HELD_S: f64 = 600.0;
+
+/// CO2 of the night, corrected where that was possible, ready to be measured.
+pub(super) struct Co2<'a> {
+    trace: Trace,
+    criteria: &'a Criteria,
+    sides: Sides,
+    ordered: Sides,
+    awake: Trace,
+}
+
+impl Channel for Co2<'_> {
+    const NAME: &'static str = "CO2";
+
+    fn seconds(&self, id: &str) -> f64 {
+        if id == "tcpco2.awake" { self.awake.believed_s() } else { self.trace.believed_s() }
+    }
+}
+
+/// A trace with its unbelieved time filled as CO2 may have run.
+fn sides(trace: &Trace, criteria: &Criteria) -> Sides {
+    let rate_mmhg_per_min = criteria.judge.co2_gap_rate_mmhg_per_min.value;
+    let screen = &criteria.screen;
+    let plausible = (screen.tcpco2_off_below_kpa.value, screen.tcpco2_highest_kpa.value);
+    Sides::enveloped(trace, kpa_from_mmhg(rate_mmhg_per_min) / 60.0, plausible)
+}
+
+impl<'a> Co2<'a> {
+    /// CO2 of a night; `None` when it was not recorded.
+    pub(super) fn of(corrected: &Corrected, criteria: &'a Criteria) -> Option<Self> {
+        let trace = corrected.trace(Quantity::Tcpco2)?;
+        let sides = sides(&trace, criteria);
+        let awake = awake_trace(corrected, Quantity::Tcpco2)?;
+        Some(Self { ordered: sides.ordered(), sides, trace, criteria, awake })
+    }
+
+    fn or_why(span: Option<Span>) -> Outcome {
+        span.ok_or_else(|| nothing_believed(Self::NAME))
+    }
+
+    pub(super) fn awake(&self) -> Outcome {
+        let awake = sides(&self.awake, self.criteria).numbers();
+        awake.mean().ok_or_else(|| nothing_awake(Self::NAME))
+    }
+
+    pub(super) fn mean(&self) -> Outcome {
+        Self::or_why(self.ordered.mean())
+    }
+
+    pub(super) fn percentile(&self, percent: f64) -> Outcome {
+        Self::or_why(self.ordered.percentile(percent))
+    }
+
+    pub(super) fn sustained(&self) -> Outcome {
+        self.mean()?;
+        let width = self.trace.samples_in(HELD_S);
+        self.sides
+            .figure(|side| held_level(side, width))
+            .ok_or_else(|| "no 10 minutes on end of CO2 may be believed".into())
+    }
+
+    /// The sustained level less the awake level.
+    ///
+    /// Both ends stand on independent errors of the two, so they bound the rise and may be wider than
+    /// it can be.
+    pub(super) fn rise(&self) -> Outcome {
+        let (sleep, awake) = (self.sustained()?, self.awake()?);
+        let lowest = sleep.lowest - awake.highest;
+        Ok(Span::of(sleep.value - awake.value, lowest, sleep.highest - awake.lowest))
+    }
+
+    /// Share of time above a level, %.
+    pub(super) fn time_above(&self, level_kpa: f64) -> Outcome {
+        Self::or_why(self.ordered.share(|x| above(x, level_kpa, true)))
+    }
+}

@@ -1,0 +1,286 @@
+//! CO2 offset and drift: what the anchors allow, and how wide the band stays.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
+use engine::correct::{Corrected, Model, correct};
+use engine::criteria::shipped;
+use engine::notes::{BloodGas, GasCheck, MonitorNotes, Notes};
+use engine::recording::Quantity;
+use engine::screen::screen;
+use engine::time::Stretch;
+use engine::unit::{kpa_from_mmhg, mmhg_from_kpa};
+
+use crate::made;
+use proptest::prelude::*;
+
+const HOUR_S: f64 = 3600.0;
+
+/// Nine hours with CO2 running from `from` to `to` kPa, settled before the recording began.
+fn corrected(from_kpa: f64, to_kpa: f64, mut notes: Notes) -> Corrected {
+    let n = 9 * 3600;
+    let noise = |i: usize| 0.001 * (i % 2) as f64;
+    let co2: Vec<f64> =
+        (0..n).map(|i| from_kpa + (to_kpa - from_kpa) * i as f64 / n as f64 + noise(i)).collect();
+    let fitted = made::mark(engine::recording::MarkKind::Refitted, -3600.0, None);
+    notes.marks.push(fitted);
+    let night = made::with(made::night(), Quantity::Tcpco2, 1.0, &co2);
+    let criteria = shipped("adult-air").unwrap();
+    correct(screen(night, notes, &criteria), &criteria)
+}
+
+/// A blood gas that the sensor shows `hours` into the night.
+fn gas(hours: f64, pco2_kpa: f64) -> BloodGas {
+    // The sensor is read 2 min after the sample (`aarrestad-2016`).
+    BloodGas { at_s: hours * HOUR_S - 120.0, pco2_kpa }
+}
+
+fn check(hours: f64, expected_kpa: f64, observed_kpa: f64) -> GasCheck {
+    GasCheck { at_s: hours * HOUR_S, expected_kpa, observed_kpa }
+}
+
+fn gases(blood_gases: Vec<BloodGas>) -> Notes {
+    let monitor = MonitorNotes { corrected: Some(true), ..MonitorNotes::default() };
+    Notes { blood_gases, monitor, ..Notes::default() }
+}
+
+fn checks(gas_checks: Vec<GasCheck>) -> Notes {
+    Notes { gas_checks, ..gases(vec![]) }
+}
+
+/// The sample that stands for a moment.
+fn index(corrected: &Corrected, hours: f64) -> usize {
+    let channel = corrected.screened.recording.channel(Quantity::Tcpco2).unwrap();
+    channel.indices(&Stretch::new(hours * HOUR_S, f64::MAX)).start
+}
+
+fn value(corrected: &Corrected, hours: f64) -> f64 {
+    corrected.tcpco2.as_ref().unwrap().values[index(corrected, hours)]
+}
+
+fn half_band(corrected: &Corrected, hours: f64) -> f64 {
+    corrected.tcpco2.as_ref().unwrap().half_band[index(corrected, hours)]
+}
+
+fn codes(corrected: &Corrected) -> Vec<&'static str> {
+    corrected.findings.iter().map(|finding| finding.code).collect()
+}
+
+fn near(found: f64, expected: f64, within: f64) {
+    assert!((found - expected).abs() <= within, "found {found}, expected {expected}");
+}
+
+#[test]
+fn without_anchors_nothing_is_corrected_and_that_is_said() {
+    let night = corrected(5.5, 5.5, gases(vec![]));
+    let co2 = night.tcpco2.as_ref().unwrap();
+    let recorded = &night.screened.recording.channel(Quantity::Tcpco2).unwrap().samples;
+    assert_eq!((co2.model, &co2.values), (Model::None, recorded));
+    assert_eq!((co2.offset_start_kpa, co2.drift_kpa()), (None, None));
+    assert!(co2.half_band.iter().all(|&half| half < 1e-12));
+    assert_eq!(codes(&night), ["co2_not_corrected"]);
+}
+
+/// Sensor 48 and 52 mmHg against blood 44 and 46, eight hours apart: the error at 4 h is -5 mmHg, so
+/// 56 mmHg there is 51.0 (arithmetic on the method of `berlowitz-2011`).
+#[test]
+fn two_blood_gases_take_out_offset_and_drift() {
+    let at = |mmhg| kpa_from_mmhg(mmhg);
+    // 48 at 0.5 h and 52 at 8.5 h: 47.75 at the start, 52.25 at 9 h.
+    let notes = gases(vec![gas(0.5, at(44.0)), gas(8.5, at(46.0))]);
+    let night = corrected(at(47.75), at(52.25), notes);
+    let co2 = night.tcpco2.as_ref().unwrap();
+    assert_eq!(co2.model, Model::Additive);
+    for (hours, expected_mmhg) in [(0.5, 44.0), (4.5, 45.0), (8.5, 46.0)] {
+        near(mmhg_from_kpa(value(&night, hours)), expected_mmhg, 0.02);
+    }
+    near(mmhg_from_kpa(co2.offset_start_kpa.unwrap()), -4.0, 0.02);
+    near(mmhg_from_kpa(co2.offset_end_kpa.unwrap()), -6.0, 0.02);
+    near(mmhg_from_kpa(co2.drift_kpa().unwrap()), -2.0, 0.03);
+    let held = night.findings.iter().filter(|f| f.code == "co2_error_held").count();
+    assert_eq!(held, 2, "before the first and after the last");
+}
+
+/// Half width 1.96 sd: 0.28 kPa at a blood gas, and a bridge of 0.54 kPa per 8 h halfway between two
+/// that are 8 h apart (both from `aarrestad-2016`).
+#[test]
+fn the_band_follows_the_published_spreads() {
+    let night = corrected(5.5, 5.5, gases(vec![gas(0.5, 5.3), gas(8.5, 5.3)]));
+    near(half_band(&night, 0.5), 1.96 * 0.28, 1e-3);
+    let halfway = f64::sqrt(0.28 * 0.28 / 2.0 + 0.54 * 0.54 / 4.0);
+    near(half_band(&night, 4.5), 1.96 * halfway, 1e-3);
+    let outside = f64::sqrt(0.28 * 0.28 + 0.54 * 0.54 * 0.5 / 8.0);
+    near(half_band(&night, 0.0), 1.96 * outside, 1e-3);
+    near(half_band(&night, 8.9997), 1.96 * outside, 1e-3);
+}
+
+#[test]
+fn one_blood_gas_gives_one_offset_and_no_drift() {
+    let night = corrected(5.5, 5.5, gases(vec![gas(4.0, 5.0)]));
+    let co2 = night.tcpco2.as_ref().unwrap();
+    assert_eq!((co2.model, co2.drift_kpa()), (Model::Offset, None));
+    for hours in [0.0, 4.0, 8.9] {
+        near(value(&night, hours), 5.0, 0.002);
+    }
+    assert!(half_band(&night, 8.9) > half_band(&night, 4.0));
+    assert_eq!(codes(&night), ["co2_drift_not_known"]);
+}
+
+/// With right checks at both ends nothing changes, whichever model; a ratio and an offset agree at the
+/// level of the check and nowhere else.
+#[test]
+fn two_gas_checks_give_a_ratio() {
+    let right = corrected(5.5, 5.5, checks(vec![check(-0.2, 6.0, 6.0), check(9.2, 6.0, 6.0)]));
+    near(value(&right, 4.0), 5.5, 0.002);
+    let notes = checks(vec![check(0.0, 6.0, 6.0), check(9.0, 6.0, 6.6)]);
+    let night = corrected(5.5, 5.5, notes);
+    let co2 = night.tcpco2.as_ref().unwrap();
+    assert_eq!(co2.model, Model::Ratio);
+    // The ratio falls from 1 to 6.0 / 6.6 in nine hours.
+    near(value(&night, 4.5), 5.5 * (1.0 + 6.0 / 6.6) / 2.0, 0.002);
+    near(co2.drift_kpa().unwrap(), 5.5 * (6.0 / 6.6 - 1.0), 0.002);
+    assert!(codes(&night).contains(&"co2_skin_offset_not_known"));
+    let at_level = corrected(6.6, 6.6, checks(vec![check(0.0, 6.0, 6.6), check(9.0, 6.0, 6.6)]));
+    near(value(&at_level, 4.0), 6.0, 0.002);
+}
+
+/// The checks say that the sensor gains 0.6 kPa over the night; the blood gas at 4.5 h, where half of
+/// that has come, that it reads 0.5 kPa more than the blood in all.
+#[test]
+fn checks_give_the_shape_and_one_blood_gas_the_level() {
+    let gas_checks = vec![check(0.0, 6.0, 6.0), check(9.0, 6.0, 6.6)];
+    let notes = Notes { gas_checks, ..gases(vec![gas(4.5, 5.0)]) };
+    let night = corrected(5.5, 5.5, notes);
+    let co2 = night.tcpco2.as_ref().unwrap();
+    assert_eq!(co2.model, Model::Additive);
+    near(value(&night, 4.5), 5.0, 0.002);
+    near(value(&night, 0.0), 5.3, 0.002);
+    near(co2.offset_end_kpa.unwrap(), -0.8, 0.002);
+}
+
+#[test]
+fn blood_gases_outweigh_gas_checks() {
+    let gas_checks = vec![check(0.0, 6.0, 6.3), check(9.0, 6.0, 6.6)];
+    let notes = Notes { gas_checks, ..gases(vec![gas(0.5, 5.5), gas(8.5, 5.5)]) };
+    let night = corrected(5.5, 5.5, notes);
+    near(value(&night, 4.0), 5.5, 0.002);
+    assert!(codes(&night).contains(&"gas_checks_not_used"));
+}
+
+#[test]
+fn a_blood_gas_where_the_sensor_is_not_believed_cannot_anchor() {
+    let mut notes = gases(vec![gas(1.0, 5.0), gas(12.0, 5.0), gas(4.0, 44.0), gas(90.0, 5.0)]);
+    notes.edits = vec![made::edit(Quantity::Tcpco2, 3000.0, 4000.0, false)];
+    let night = corrected(5.5, 5.5, notes);
+    assert_eq!(night.tcpco2.as_ref().unwrap().model, Model::None);
+    let sentences: Vec<&str> = night
+        .findings
+        .iter()
+        .filter(|finding| finding.code == "anchor_unusable")
+        .map(|finding| finding.sentence.as_str())
+        .collect();
+    let start = "A blood gas cannot be used to correct CO2: ";
+    assert_eq!(
+        sentences,
+        [
+            format!("{start}CO2 cannot be believed at that time (excluded by the reader)."),
+            format!("{start}it was taken outside the recording of CO2."),
+            format!("{start}its CO2, 44.0 kPa, is not between 0 and 20 kPa."),
+            format!("{start}its time lies more than 24 h from the recording."),
+        ]
+    );
+}
+
+fn heated(corrected: Option<bool>, sensor_temp_c: Option<f64>) -> Notes {
+    let monitor = MonitorNotes { corrected, sensor_temp_c, averaging_s: None };
+    Notes { monitor, ..Notes::default() }
+}
+
+/// 70 mmHg bare at 43 °C with 5 mmHg of metabolism: (70 - 5) / 10^(0.019 x 6) = 49.993 mmHg
+/// (`severinghaus-1982`; subtract, then divide).
+#[test]
+fn temperature_and_metabolism_are_taken_out_when_the_monitor_has_not() {
+    let raw_kpa = kpa_from_mmhg(70.0);
+    let night = corrected(raw_kpa, raw_kpa, heated(Some(false), Some(43.0)));
+    // The set's metabolic constant is 0.667 kPa, 5.003 mmHg, hence 0.003 mmHg less.
+    near(mmhg_from_kpa(value(&night, 4.0)), 49.993, 0.004);
+    assert!(codes(&night).contains(&"co2_temperature_corrected"));
+}
+
+/// A true 45 mmHg corrected a second time would read (45 - 5) / 1.30017 = 30.8 mmHg.
+#[test]
+fn correcting_twice_is_refused_or_doubted() {
+    let true_kpa = kpa_from_mmhg(45.0);
+    let told = corrected(true_kpa, true_kpa, heated(Some(true), Some(43.0)));
+    near(mmhg_from_kpa(value(&told, 4.0)), 45.0, 0.01);
+    assert!(codes(&told).contains(&"co2_temperature_refused"));
+    let wrongly_told = corrected(true_kpa, true_kpa, heated(Some(false), Some(43.0)));
+    near(mmhg_from_kpa(value(&wrongly_told, 4.0)), 30.8, 0.05);
+    assert!(codes(&wrongly_told).contains(&"co2_perhaps_corrected_twice"));
+}
+
+#[test]
+fn what_is_not_known_of_the_monitor_is_said() {
+    for (notes, code) in [
+        (heated(None, None), "co2_temperature_not_known"),
+        (heated(Some(false), None), "co2_temperature_missing"),
+        (heated(Some(false), Some(4.2)), "co2_temperature_implausible"),
+    ] {
+        let night = corrected(5.5, 5.5, notes);
+        near(value(&night, 4.0), 5.5, 0.002);
+        assert!(codes(&night).contains(&code), "{code}");
+    }
+}
+
+/// A check's error belongs to the bare sensor: the temperature correction divides it too.
+#[test]
+fn a_gas_check_on_a_bare_sensor_is_divided_with_the_readings() {
+    let mut notes = heated(Some(false), Some(43.0));
+    notes.gas_checks = vec![check(4.0, 6.0, 6.3)];
+    let night = corrected(9.0, 9.0, notes);
+    let factor = libm::pow(10.0, 0.019 * 6.0);
+    near(value(&night, 4.0), (9.0 - 0.3 - 0.667) / factor, 0.002);
+}
+
+#[test]
+fn missing_samples_stay_missing_and_a_night_without_co2_has_none() {
+    let mut co2 = made::quiet(3600, 5.5);
+    co2[2000..2010].fill(f64::NAN);
+    let night = made::with(made::night(), Quantity::Tcpco2, 1.0, &co2);
+    let criteria = shipped("adult-air").unwrap();
+    let notes = checks(vec![check(0.0, 6.0, 6.1), check(1.0, 6.0, 6.2)]);
+    let night = correct(screen(night, notes, &criteria), &criteria);
+    let co2 = night.tcpco2.unwrap();
+    assert_eq!(co2.values.iter().filter(|x| x.is_nan()).count(), 10);
+    assert!(co2.half_band.iter().all(|half| half.is_finite()));
+    let oximetry = made::with(made::night(), Quantity::Spo2, 1.0, &[96.0; 600]);
+    assert!(correct(screen(oximetry, Notes::default(), &criteria), &criteria).tcpco2.is_none());
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    #[test]
+    fn no_anchor_makes_it_panic_or_a_number_of_nothing(
+        gas in (any::<f64>(), any::<f64>()), late in (0.0..4000.0, 3.0..8.0),
+        checked in (any::<f64>(), any::<f64>(), any::<f64>()), again in (-9.0..9.0, 5.0..7.0, 5.0..7.0),
+        told in proptest::option::of(any::<bool>()), sensor_temp_c in proptest::option::of(any::<f64>()),
+    ) {
+        let notes = Notes {
+            blood_gases: vec![
+                BloodGas { at_s: gas.0, pco2_kpa: gas.1 },
+                BloodGas { at_s: late.0, pco2_kpa: late.1 },
+            ],
+            gas_checks: vec![
+                GasCheck { at_s: checked.0, expected_kpa: checked.1, observed_kpa: checked.2 },
+                check(again.0, again.1, again.2),
+            ],
+            monitor: MonitorNotes { corrected: told, sensor_temp_c, averaging_s: None },
+            ..Notes::default()
+        };
+        let night = made::with(made::night(), Quantity::Tcpco2, 1.0, &made::quiet(2000, 5.5));
+        let criteria = shipped("adult-air").unwrap();
+        let co2 = correct(screen(night, notes, &criteria), &criteria).tcpco2.unwrap();
+        prop_assert!(co2.half_band.iter().all(|half| *half >= 0.0));
+        prop_assert!(co2.values.iter().all(|value| !value.is_nan()));
+        prop_assert_eq!(co2.model == Model::None, co2.offset_start_kpa.is_none());
+    }
+}

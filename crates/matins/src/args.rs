@@ -1,0 +1,252 @@
+//! What was typed. Help, man page and completions all come from these definitions.
+//!
+//! What it means once files are read is settled in [`setup`](crate::setup).
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+/// Help begins with examples.
+const HELP: &str = "{about-with-newline}\n{before-help}{usage-heading} {usage}\n\n{all-args}";
+
+/// Reads the night a monitor recorded at home and says what it shows, and how sure that is
+#[derive(Debug, Parser)]
+#[command(name = "matins", version, max_term_width = 100, help_template = HELP)]
+#[command(subcommand_required = true, arg_required_else_help = true)]
+#[command(before_help = "Examples:
+  matins demo                                     see it work on invented nights
+  matins look night.csv                           what does this file hold?
+  matins score night.csv --notes night.notes.toml figures, rules and verdict
+  matins report night.csv -o night.pdf            the report a physician reads")]
+#[command(after_help = "matins describes a recording; it makes no diagnosis and drives no alarm. \
+    What a night means is for the clinician and local policy.")]
+pub(crate) struct Typed {
+    /// What to do.
+    #[command(subcommand)]
+    pub(crate) verb: Verb,
+    /// Say only what went wrong
+    #[arg(short, long, global = true, help_heading = "Messages")]
+    pub(crate) quiet: bool,
+    /// No colour in messages; `NO_COLOR` and `TERM=dumb` do the same
+    #[arg(long, global = true, help_heading = "Messages")]
+    pub(crate) no_color: bool,
+    /// Never ask, even on a terminal
+    #[arg(long, global = true, help_heading = "Messages")]
+    pub(crate) no_input: bool,
+}
+
+/// The verbs.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Verb {
+    /// Show what a file holds: format, channels, units, times, gaps, and what was not understood
+    Look(LookArgs),
+    /// Give figures, rules and verdict of one night or several
+    Score(ScoreArgs),
+    /// List, show or check criteria sets
+    Criteria(CriteriaArgs),
+    /// Print the completions for a shell
+    #[command(help_template = HELP, before_help = "Examples:
+  matins completions bash > ~/.local/share/bash-completion/completions/matins")]
+    Completions {
+        /// The shell
+        shell: clap_complete::Shell,
+    },
+    /// Print a manual page
+    #[command(help_template = HELP, before_help = "Examples:
+  matins man | man -l -
+  matins man score > matins-score.1")]
+    Man {
+        /// A verb; without it, the page of the command itself
+        verb: Option<String>,
+    },
+}
+
+/// How a file is read.
+#[derive(Debug, Args)]
+pub(crate) struct ReadArgs {
+    /// Zone of the monitor's clock, for instance Europe/London or +01:00
+    #[arg(long, value_name = "ZONE")]
+    pub(crate) zone: Option<String>,
+    /// What the columns mean: a file made by `matins look FILE --make-map`
+    #[arg(long, value_name = "MAP.toml")]
+    pub(crate) map: Option<PathBuf>,
+}
+
+/// What a night is held against.
+#[derive(Debug, Args)]
+pub(crate) struct NightArgs {
+    /// How the file is read.
+    #[command(flatten)]
+    pub(crate) read: ReadArgs,
+    /// Diary, gases and lights that came with the night
+    #[arg(long, value_name = "NOTES.toml", conflicts_with = "notes_beside")]
+    pub(crate) notes: Option<PathBuf>,
+    /// Take NAME.notes.toml lying beside each NAME.csv, where there is one
+    #[arg(long)]
+    pub(crate) notes_beside: bool,
+    /// A criteria set by name, or a file ending in .toml [default: adult-air]
+    #[arg(long, value_name = "NAME|FILE")]
+    pub(crate) criteria: Option<String>,
+    /// The question asked of the night, by its id in the criteria set [default: the set's first]
+    #[arg(long, value_name = "ID")]
+    pub(crate) question: Option<String>,
+}
+
+/// `matins look`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins look night.csv
+  matins look night.edf --zone Europe/London
+  matins look night.csv --make-map                writes night.map.toml
+  matins look night.csv --map night.map.toml")]
+pub(crate) struct LookArgs {
+    /// The recording; `-` is standard input
+    pub(crate) file: PathBuf,
+    /// How the file is read.
+    #[command(flatten)]
+    pub(crate) read: ReadArgs,
+    /// Write a column map: asks on a terminal, otherwise writes the best guess
+    #[arg(long, conflicts_with = "map")]
+    pub(crate) make_map: bool,
+    /// Where the column map goes; `-` is standard output [default: NAME.map.toml beside the file]
+    #[arg(short, long, value_name = "MAP.toml", requires = "make_map")]
+    pub(crate) output: Option<PathBuf>,
+    /// Replace a column map that stands already
+    #[arg(short, long, requires = "make_map")]
+    pub(crate) force: bool,
+}
+
+/// `matins score`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins score night.csv
+  matins score night.csv --notes night.notes.toml --criteria adult-neuromuscular
+  matins score nights/*.csv --notes-beside --json > scores.jsonl
+  matins score - --json < night.csv")]
+pub(crate) struct ScoreArgs {
+    /// The recordings; `-` is standard input
+    #[arg(required = true)]
+    pub(crate) files: Vec<PathBuf>,
+    /// What the night is held against.
+    #[command(flatten)]
+    pub(crate) night: NightArgs,
+    /// JSON instead of a table: one document, or one line for each of several files
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// `matins report`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins report night.csv --notes night.notes.toml -o night.pdf
+  matins report night.csv --heading patient.toml -o night.html
+  matins report night.csv --format json -o -")]
+pub(crate) struct ReportArgs {
+    /// The recording; `-` is standard input
+    pub(crate) file: PathBuf,
+    /// What the night is held against.
+    #[command(flatten)]
+    pub(crate) night: NightArgs,
+    /// Where the report goes, its format told by the ending .pdf, .html or .json; `-` is standard output
+    #[arg(short, long, value_name = "OUT")]
+    pub(crate) output: Option<PathBuf>,
+    /// The format, where the ending does not tell it
+    #[arg(long, value_enum)]
+    pub(crate) format: Option<ReportFormat>,
+    /// Who the night belongs to: lines printed at the head of the report, and nowhere else
+    #[arg(long, value_name = "HEADING.toml")]
+    pub(crate) heading: Option<PathBuf>,
+    /// Size of the sheet
+    #[arg(long, value_enum, default_value_t = Sheet::A4)]
+    pub(crate) paper: Sheet,
+    /// Replace a report that stands already
+    #[arg(short, long)]
+    pub(crate) force: bool,
+}
+
+/// What a report is written as.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ReportFormat {
+    /// Tagged PDF
+    Pdf,
+    /// One self-contained page
+    Html,
+    /// The report as data
+    Json,
+}
+
+/// Sizes of the sheet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Sheet {
+    /// 210 by 297 mm
+    A4,
+    /// 8.5 by 11 in
+    Letter,
+}
+
+/// `matins simulate`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins simulate --list
+  matins simulate --sleeper NAME -o night.csv     also night.notes.toml and night.truth.json
+  matins simulate --seed 7 -o night.edf")]
+pub(crate) struct SimulateArgs {
+    /// List the sleepers there are
+    #[arg(long, conflicts_with_all = ["output", "sleeper", "seed", "hours", "force"])]
+    pub(crate) list: bool,
+    /// Who sleeps, by name [default: the first of the list]
+    #[arg(long, value_name = "NAME")]
+    pub(crate) sleeper: Option<String>,
+    /// The night's number: the same number makes the same night
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub(crate) seed: u64,
+    /// Length of the recording in hours
+    #[arg(long, value_name = "H")]
+    pub(crate) hours: Option<f64>,
+    /// Where the night goes: .csv or .edf
+    #[arg(short, long, value_name = "OUT", required_unless_present = "list")]
+    pub(crate) output: Option<PathBuf>,
+    /// Replace files that stand already
+    #[arg(short, long)]
+    pub(crate) force: bool,
+}
+
+/// `matins criteria`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins criteria list
+  matins criteria show adult-air > ours.toml
+  matins criteria check ours.toml")]
+pub(crate) struct CriteriaArgs {
+    /// What to do with them.
+    #[command(subcommand)]
+    pub(crate) what: Option<CriteriaVerb>,
+}
+
+/// What to do with criteria sets.
+#[derive(Debug, Subcommand)]
+pub(crate) enum CriteriaVerb {
+    /// List the sets that travel with the program
+    List,
+    /// Print a set as its file, ready to be copied and changed
+    Show {
+        /// Name of the set
+        name: String,
+    },
+    /// Explain every number and rule of a set with its source, or say why the set is refused
+    Check {
+        /// A file; `-` is standard input
+        file: PathBuf,
+    },
+}
+
+/// `matins demo`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins demo
+  matins demo --out nights")]
+pub(crate) struct DemoArgs {
+    /// The folder to make; it may not hold anything yet [default: a fresh temporary folder]
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+}

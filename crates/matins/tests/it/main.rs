@@ -1,0 +1,6 @@
+//! Integration tests of the command: the real program, its whole output and its exit code.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+
+mod criteria;
+mod desk;
+mod usage;
