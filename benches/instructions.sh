@@ -17,7 +17,7 @@ echo "| step | million instructions |"
 echo "|---|---:|"
 before=$(count nothing)
 first=$before
-for step in read screen correct score judge; do
+for step in read screen correct score judge html; do
   now=$(count "$step")
   [ -n "$now" ] || continue
   awk -v step="$step" -v a="$before" -v b="$now" 'BEGIN {printf "| %s | %.1f |\n", step, (b - a) / 1e6}'

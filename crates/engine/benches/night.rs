@@ -7,10 +7,13 @@ use engine::criteria::Criteria;
 use engine::criteria::shipped;
 use engine::judge::judge;
 use engine::notes::Notes;
+use engine::print::Heading;
+use engine::print::html;
 use engine::read::Input;
 use engine::read::ReadOptions;
 use engine::read::read;
 use engine::recording::Recording;
+use engine::report::report;
 use engine::score::score;
 use engine::screen::screen;
 
@@ -73,4 +76,12 @@ fn night_6_bytes_to_judgement(bencher: Bencher) {
     bencher
         .counter(BytesCount::new(text.len()))
         .bench(|| engine::night::night(recording(&text), Notes::default(), &criteria));
+}
+
+/// What the budget of 20 ms speaks of: the report and its page.
+#[divan::bench]
+fn night_7_report_as_html(bencher: Bencher) {
+    let (recording, criteria) = (recording(&made::text()), criteria());
+    let judgement = engine::night::night(recording, Notes::default(), &criteria);
+    bencher.bench(|| html(&report(&judgement, &criteria), &Heading::default()));
 }

@@ -10,9 +10,12 @@ use engine::correct::correct;
 use engine::criteria::shipped;
 use engine::judge::judge;
 use engine::notes::Notes;
+use engine::print::Heading;
+use engine::print::html;
 use engine::read::Input;
 use engine::read::ReadOptions;
 use engine::read::read;
+use engine::report::report;
 use engine::score::score;
 use engine::screen::screen;
 
@@ -20,10 +23,10 @@ use engine::screen::screen;
 mod made;
 
 /// The steps in order; each run does all up to its own.
-const STEPS: [&str; 6] = ["nothing", "read", "screen", "correct", "score", "judge"];
+const STEPS: [&str; 7] = ["nothing", "read", "screen", "correct", "score", "judge", "html"];
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let asked = std::env::args().nth(1).unwrap_or_else(|| "judge".into());
+    let asked = std::env::args().nth(1).unwrap_or_else(|| "html".into());
     let last = STEPS.iter().position(|step| *step == asked).ok_or("name a step")?;
     let text = made::text();
     let criteria = shipped("adult-air")?;
@@ -54,5 +57,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     }
     let judgement = judge(scores, &criteria);
     println!("{} rules", judgement.rules.len());
+    if last < 6 {
+        return Ok(());
+    }
+    println!("{} letters", html(&report(&judgement, &criteria), &Heading::default()).len());
     Ok(())
 }

@@ -59,7 +59,8 @@ fn codes(text: &str) -> BTreeSet<String> {
         .match_indices("\", Weight::")
         .filter_map(|(end, _)| joined[..end].rsplit('"').next())
         .filter(|code| {
-            code.bytes().all(|b| b.is_ascii_lowercase() || b == b'_' || b.is_ascii_digit())
+            code.contains('_')
+                && code.bytes().all(|b| b"abcdefghijklmnopqrstuvwxyz_0123456789".contains(&b))
         })
         .map(str::to_owned)
         .collect()
