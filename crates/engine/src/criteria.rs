@@ -196,6 +196,14 @@ settings! {
     }
 }
 
+settings! {
+    /// When the report adds a caution.
+    ReportCriteria {
+        /// The lowest or mean SpO2 this near to a threshold calls for the caution on readings that err.
+        spo2_caution_pct,
+    }
+}
+
 /// Which side of a threshold a rule asks about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {
@@ -382,6 +390,8 @@ pub struct Criteria {
     pub score: ScoreCriteria,
     /// Judging.
     pub judge: JudgeCriteria,
+    /// Reporting.
+    pub report: ReportCriteria,
     /// The rules picked, in order.
     pub rules: Vec<Rule>,
     /// The questions, the first being the default.
@@ -433,6 +443,7 @@ struct SetFile {
     correct: CorrectCriteria,
     score: ScoreCriteria,
     judge: JudgeCriteria,
+    report: ReportCriteria,
     #[serde(default)]
     question: Vec<Question>,
     #[serde(default)]
@@ -468,6 +479,7 @@ impl Criteria {
             correct: file.correct,
             score: file.score,
             judge: file.judge,
+            report: file.report,
             rules,
             questions: file.question,
         })

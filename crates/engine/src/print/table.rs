@@ -1,0 +1,176 @@
+//! A report as text for a terminal, eighty columns wide; it says the same without colour.
+
+use std::fmt::Write as _;
+
+use crate::judge::Answer;
+use crate::report::FigureGroup;
+use crate::report::FigureLine;
+use crate::report::Report;
+use crate::report::RuleLine;
+
+const WIDTH: usize = 80;
+
+/// The report as a table: the answer first, then the rules, the figures, and what was believed.
+pub fn table(report: &Report, colour: bool) -> String {
+    let mut out = String::new();
+    answer(&mut out, report, Pen { colour });
+    rules(&mut out, report, Pen { colour });
+    for group in &report.figures {
+        figures(&mut out, group, Pen { colour });
+    }
+    believed(&mut out, report, Pen { colour });
+    let made = &report.provenance;
+    let _ = writeln!(
+        out,
+        "\n{} {} \u{b7} {} \u{b7} input {}",
+        made.criteria_name,
+        made.criteria_version,
+        made.engine,
+        made.input_sha256.chars().take(16).collect::<String>()
+    );
+    out
+}
+
+/// Marks up words for a terminal, or leaves them be.
+#[derive(Clone, Copy)]
+struct Pen {
+    colour: bool,
+}
+
+impl Pen {
+    fn bold(self, words: &str) -> String {
+        if self.colour { format!("\u{1b}[1m{words}\u{1b}[0m") } else { words.to_owned() }
+    }
+
+    fn accent(self, words: &str) -> String {
+        if self.colour { format!("\u{1b}[1;31m{words}\u{1b}[0m") } else { words.to_owned() }
+    }
+}
+
+fn answer(out: &mut String, report: &Report, pen: Pen) {
+    if let Some(date) = &report.night.date {
+        let _ = writeln!(out, "{date}, {} to {}", report.night.start, report.night.end);
+    }
+    if !report.question.is_empty() {
+        wrap(out, "", &report.question);
+    }
+    let _ = writeln!(out, "\n{}", pen.bold(&report.headline));
+    let _ = writeln!(out, "{}", pen.bold(&report.decision_words));
+    for reason in &report.reasons {
+        wrap(out, "  ", reason);
+    }
+    for mend in &report.mend {
+        wrap(out, "  To mend: ", mend);
+    }
+    out.push('\n');
+    for sentence in &report.summary {
+        wrap(out, "", sentence);
+    }
+}
+
+fn rules(out: &mut String, report: &Report, pen: Pen) {
+    for (needed, title) in [(true, "Rules this question needs"), (false, "Other rules of the set")]
+    {
+        let rules: Vec<&RuleLine> = report.rules.iter().filter(|r| r.needed == needed).collect();
+        if rules.is_empty() {
+            continue;
+        }
+        let _ = writeln!(out, "\n{}", pen.bold(title));
+        for line in rules {
+            rule(out, line, pen);
+        }
+    }
+}
+
+fn rule(out: &mut String, rule: &RuleLine, pen: Pen) {
+    let word = format!("{:<11}", rule.answer.words());
+    let word = match rule.answer {
+        Answer::NotMet => word,
+        Answer::Met | Answer::CannotTell => pen.accent(&word),
+    };
+    let mut lines = wrapped(&rule.asks, WIDTH - 15).into_iter();
+    let _ = writeln!(out, "{:>2} {word} {}", rule.number, lines.next().unwrap_or_default());
+    for line in lines {
+        let _ = writeln!(out, "{:15}{line}", "");
+    }
+    let told = match &rule.margin {
+        Some(margin) => format!("{} Margin {margin}.", rule.because),
+        None => rule.because.clone(),
+    };
+    for line in wrapped(&told, WIDTH - 15) {
+        let _ = writeln!(out, "{:15}{line}", "");
+    }
+}
+
+fn figures(out: &mut String, group: &FigureGroup, pen: Pen) {
+    let title = format!("{}, {} believed", group.title, group.stands_on);
+    let _ = writeln!(out, "\n{}", pen.bold(&title));
+    for line in &group.lines {
+        figure(out, line);
+    }
+}
+
+fn figure(out: &mut String, line: &FigureLine) {
+    match (&line.value, &line.absent) {
+        (Some(value), _) => {
+            let level = match &line.mmhg {
+                Some(mmhg) => format!("{value} {} ({mmhg} mmHg)", line.unit),
+                None => format!("{value} {}", line.unit),
+            };
+            let range = line.range.as_ref().map_or(String::new(), |r| format!("could be {r}"));
+            let name = format!("  {:<30}{:<24}", line.name, level.trim_end());
+            let row = format!("{name} {range}");
+            if row.trim_end().chars().count() <= WIDTH {
+                let _ = writeln!(out, "{}", row.trim_end());
+            } else {
+                let _ = writeln!(out, "{}\n{:32}{range}", name.trim_end(), "");
+            }
+        }
+        (None, why) => {
+            let why = why.as_deref().unwrap_or("not given");
+            let mut lines = wrapped(&format!("none: {why}"), WIDTH - 32).into_iter();
+            let _ = writeln!(out, "  {:<30}{}", line.name, lines.next().unwrap_or_default());
+            for line in lines {
+                let _ = writeln!(out, "{:32}{line}", "");
+            }
+        }
+    }
+}
+
+fn believed(out: &mut String, report: &Report, pen: Pen) {
+    let _ = writeln!(out, "\n{}", pen.bold("Believed"));
+    wrap(out, "  ", &report.night.period);
+    for quality in &report.quality {
+        let why: Vec<String> =
+            quality.reasons.iter().map(|(reason, length)| format!("{reason} {length}")).collect();
+        let why = if why.is_empty() { String::new() } else { format!("; not: {}", why.join(", ")) };
+        wrap(out, &format!("  {:<8}", quality.name), &format!("{}{why}", quality.words));
+    }
+    wrap(out, "  ", &report.correction.sentence);
+}
+
+/// Text in lines of the terminal's width, `before` on the first, blanks as wide on the others.
+fn wrap(out: &mut String, before: &str, text: &str) {
+    let indent = before.chars().count();
+    for (i, line) in wrapped(text, WIDTH - indent).into_iter().enumerate() {
+        let lead = if i == 0 { before.to_owned() } else { " ".repeat(indent) };
+        let _ = writeln!(out, "{lead}{line}");
+    }
+}
+
+/// Text broken at blanks into lines of at most `width` letters; control characters left out.
+fn wrapped(text: &str, width: usize) -> Vec<String> {
+    let clean: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    let mut lines: Vec<String> = Vec::new();
+    for word in clean.split_whitespace() {
+        let long = word.chars().count();
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + long <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}

@@ -1,0 +1,168 @@
+//! The answer in words: rules, headline, what was seen.
+
+use super::{FigureGroup, FigureLine, RuleLine};
+use crate::criteria::Criteria;
+use crate::judge::Answer;
+use crate::judge::Decision;
+use crate::judge::Judgement;
+use crate::judge::RuleAnswer;
+use crate::report::words;
+use crate::time::Clock;
+use crate::time::Stretch;
+use crate::unit::Unit;
+use crate::unit::mmhg_from_kpa;
+
+/// How many stretches of a rule are told by the clock; the rest are counted.
+const STRETCHES_TOLD: usize = 3;
+
+/// Every rule, those the question needs first, numbered in that order.
+pub(super) fn rules(judgement: &Judgement, criteria: &Criteria) -> Vec<RuleLine> {
+    let needs: &[String] = criteria
+        .question(Some(&judgement.verdict.question))
+        .map_or(&[], |question| question.needs.as_slice());
+    let needed = |rule: &RuleAnswer| needs.is_empty() || needs.contains(&rule.id);
+    let clock = &judgement.scores.corrected.screened.recording.clock;
+    let (first, then): (Vec<_>, Vec<_>) = judgement.rules.iter().partition(|rule| needed(rule));
+    first
+        .into_iter()
+        .chain(then)
+        .enumerate()
+        .map(|(i, rule)| line(i + 1, rule, needed(rule), clock))
+        .collect()
+}
+
+fn line(number: usize, rule: &RuleAnswer, needed: bool, clock: &Clock) -> RuleLine {
+    RuleLine {
+        number,
+        id: rule.id.clone(),
+        asks: rule.asks.clone(),
+        needed,
+        answer: rule.answer,
+        margin: rule.margin.and_then(|margin| margin_words(margin, &rule.margin_unit)),
+        because: rule.because.clone(),
+        where_: told(&rule.stretches, clock),
+        source: rule.source.clone(),
+    }
+}
+
+/// A margin with its unit; CO2 in both units; nothing when no shift could turn the answer.
+fn margin_words(margin: f64, unit: &Unit) -> Option<String> {
+    if !margin.is_finite() {
+        return None;
+    }
+    let margin = margin.abs();
+    Some(match unit {
+        Unit::Kilopascal => format!(
+            "{} kPa ({} mmHg)",
+            words::fixed(margin, 2),
+            words::fixed(mmhg_from_kpa(margin), 1)
+        ),
+        unit => words::with_unit(&words::fixed(margin, 1), unit.symbol()),
+    })
+}
+
+fn told(stretches: &[Stretch], clock: &Clock) -> Vec<String> {
+    let mut longest: Vec<&Stretch> = stretches.iter().collect();
+    longest.sort_by(|a, b| b.length_s().total_cmp(&a.length_s()));
+    let mut told: Vec<String> =
+        longest.iter().take(STRETCHES_TOLD).map(|s| words::clock_span(clock, s)).collect();
+    if longest.len() > STRETCHES_TOLD {
+        told.push(format!("and {} more", longest.len() - STRETCHES_TOLD));
+    }
+    told
+}
+
+/// The answer in one short sentence, counted over the rules the question needs.
+///
+/// Never yes or no: questions are asked either way round, and a rule that is met is not a diagnosis.
+pub(super) fn headline(answer: Answer, rules: &[RuleLine]) -> String {
+    let needed: Vec<&RuleLine> = rules.iter().filter(|rule| rule.needed).collect();
+    let all = needed.len();
+    let count = |answer| needed.iter().filter(|rule| rule.answer == answer).count();
+    let (met, open) = (count(Answer::Met), count(Answer::CannotTell));
+    if all == 0 {
+        return "No rule was asked of this night.".into();
+    }
+    let of = if all == 1 {
+        "the one rule asked".to_owned()
+    } else {
+        format!("the {} rules asked", words::count(all))
+    };
+    let open_too = match open {
+        0 => String::new(),
+        n => format!("; {} cannot be told", words::count(n)),
+    };
+    match answer {
+        Answer::Met if all == 1 => "The one rule asked is met.".into(),
+        Answer::Met => {
+            let verb = if met == 1 { "is" } else { "are" };
+            format!("{} of {of} {verb} met{open_too}.", words::capital(&words::count(met)))
+        }
+        Answer::NotMet if all == 1 => "The one rule asked is not met.".into(),
+        Answer::NotMet => format!("None of {of} is met."),
+        Answer::CannotTell if all == 1 => {
+            "It cannot be told whether the one rule asked is met.".into()
+        }
+        Answer::CannotTell => format!("None of {of} is seen to be met{open_too}."),
+    }
+}
+
+/// The decision in one short sentence.
+pub(super) fn decision(decision: Decision) -> &'static str {
+    match decision {
+        Decision::Sufficient => "This night is enough to answer.",
+        Decision::Partial => "This night answers in part.",
+        Decision::Repeat => "This night is not enough: repeat it.",
+    }
+}
+
+/// What was seen, in a sentence on oxygen and one on CO2.
+pub(super) fn summary(groups: &[FigureGroup]) -> Vec<String> {
+    let find = |id: &str| {
+        let line = groups.iter().flat_map(|group| &group.lines).find(|line| line.id == id)?;
+        said(line)
+    };
+    let oxygen = sentence(
+        "SpO2",
+        &[
+            ("averaged ", find("spo2.mean"), ""),
+            ("fell to ", find("spo2.min"), " at its lowest"),
+            ("lay below 90 % for ", find("spo2.time_below_90"), " of the believed night"),
+            (
+                "fell by 4 % or more ",
+                find("spo2.odi4").map(|x| x.replace(" /h", "")),
+                " times an hour",
+            ),
+        ],
+    );
+    let co2 = sentence(
+        "tcPCO2",
+        &[
+            ("was ", find("tcpco2.awake"), " awake"),
+            ("averaged ", find("tcpco2.mean"), ""),
+            ("held ", find("tcpco2.sustained10"), " for ten minutes at its highest"),
+        ],
+    );
+    [oxygen, co2].into_iter().flatten().collect()
+}
+
+fn said(line: &FigureLine) -> Option<String> {
+    let value = words::with_unit(line.value.as_ref()?, &line.unit);
+    Some(match &line.mmhg {
+        Some(mmhg) => format!("{value} ({mmhg} mmHg)"),
+        None => value,
+    })
+}
+
+fn sentence(subject: &str, clauses: &[(&str, Option<String>, &str)]) -> Option<String> {
+    let said: Vec<String> = clauses
+        .iter()
+        .filter_map(|(before, value, after)| Some(format!("{before}{}{after}", value.as_ref()?)))
+        .collect();
+    let (last, rest) = said.split_last()?;
+    Some(if rest.is_empty() {
+        format!("{subject} {last}.")
+    } else {
+        format!("{subject} {} and {last}.", rest.join(", "))
+    })
+}
