@@ -1,12 +1,14 @@
 """EDF and BDF files read as the general libraries edfio and pyedflib read them, sample for sample.
 
-usage: edf_reads.py HELPER, where HELPER is the example program `samples` of the engine
-(`cargo build -p engine --example samples`). Needs: edfio, pyedflib, numpy.
+Asks the engine's example program `samples`, found in the folder EXAMPLES, or given as the argument:
+`cargo build -p engine --example samples`.
+Needs: edfio, pyedflib, numpy.
 """
 
 import datetime
 import importlib.metadata
 import json
+import os
 import pathlib
 import subprocess
 import sys
@@ -18,7 +20,7 @@ import numpy as np
 import pyedflib
 
 warnings.filterwarnings("ignore")
-HELPER = sys.argv[1]
+HELPER = os.path.join(os.environ["EXAMPLES"], "samples") if "EXAMPLES" in os.environ else sys.argv[1]
 RESULTS = {True: 0, False: 0}
 
 
@@ -219,6 +221,7 @@ def main():
             compare(path, path.name)
         check_interrupted(folder)
     print(f"{RESULTS[True]} passed, {RESULTS[False]} failed")
+    print(f"{RESULTS[True] + RESULTS[False]} checked")
     return 0 if RESULTS[True] and not RESULTS[False] else 1
 
 

@@ -1,11 +1,13 @@
 """EDF+ files written by the engine read by the general libraries edfio and pyedflib as we read them.
 
-usage: edf_writes.py HELPER, where HELPER is the example program `samples` of the engine
-(`cargo build -p engine --example samples`). Needs: edfio, pyedflib, numpy.
+Asks the engine's example program `samples`, found in the folder EXAMPLES, or given as the argument:
+`cargo build -p engine --example samples`.
+Needs: edfio, pyedflib, numpy.
 """
 
 import datetime
 import json
+import os
 import pathlib
 import subprocess
 import sys
@@ -17,7 +19,7 @@ import numpy as np
 import pyedflib
 
 warnings.filterwarnings("ignore")
-HELPER = sys.argv[1]
+HELPER = os.path.join(os.environ["EXAMPLES"], "samples") if "EXAMPLES" in os.environ else sys.argv[1]
 RESULTS = {True: 0, False: 0}
 
 
@@ -125,6 +127,7 @@ def main():
             check("pyedflib", out, signals, notes, file.getStartdatetime())
         check_interrupted(folder, cut)
     print(f"{RESULTS[True]} passed, {RESULTS[False]} failed")
+    print(f"{RESULTS[True] + RESULTS[False]} checked")
     return 0 if RESULTS[True] and not RESULTS[False] else 1
 
 

@@ -1,8 +1,10 @@
 """WFDB records read as the general library wfdb reads them, sample for sample.
 
-usage: wfdb_reads.py HELPER [OPEN_DATA], where HELPER is the example program `samples` of the engine
-(`cargo build -p engine --example samples`) and OPEN_DATA a folder of open records; without it, or without
-the environment variable MATINS_OPEN_DATA, that part is skipped and says so. Needs: wfdb, numpy.
+Asks the engine's example program `samples`, found in the folder EXAMPLES, or given as the argument:
+`cargo build -p engine --example samples`.
+Open records are looked for in the folder MATINS_OPEN_DATA, else in the `data` folder of any folder beside the
+project; without them that part is skipped and says so.
+Needs: wfdb, numpy.
 """
 
 import datetime
@@ -16,8 +18,8 @@ import tempfile
 import numpy as np
 import wfdb
 
-HELPER = sys.argv[1]
-OPEN = sys.argv[2] if len(sys.argv) > 2 else os.environ.get("MATINS_OPEN_DATA")
+HELPER = os.path.join(os.environ["EXAMPLES"], "samples") if "EXAMPLES" in os.environ else sys.argv[1]
+OPEN = os.environ.get("MATINS_OPEN_DATA")
 RESULTS = {True: 0, False: 0}
 RANGES = {"8": None, "16": 15, "24": 23, "32": 31, "61": 15, "80": 7, "160": 15, "212": 11, "310": 9, "311": 9}
 
@@ -142,9 +144,11 @@ def check_annotations(folder):
 
 
 def check_open():
-    records = sorted(pathlib.Path(OPEN or ".").glob("**/*.hea")) if OPEN else []
+    project = pathlib.Path(__file__).resolve().parents[2]
+    folders = [pathlib.Path(OPEN)] if OPEN else project.parent.glob("*/data")
+    records = sorted(header for folder in folders for header in folder.glob("**/*.hea"))
     if not records:
-        print("skipped: no open record at hand; give its folder or set MATINS_OPEN_DATA")
+        print("skipped: no open record at hand; set MATINS_OPEN_DATA to its folder")
         return
     for header in records:
         path = header.with_suffix("")
@@ -171,6 +175,7 @@ def main():
         check_annotations(folder)
     check_open()
     print(f"{RESULTS[True]} passed, {RESULTS[False]} failed")
+    print(f"{RESULTS[True] + RESULTS[False]} checked")
     return 0 if RESULTS[True] and not RESULTS[False] else 1
 
 

@@ -2,7 +2,7 @@
 //!
 //! One lung holds both gases. Oxygen is stored in one pool of blood and falls within seconds; CO2 is
 //! stored in a quick pool and a slow one and moves over minutes. Stepped by Euler's rule every half
-//! second, far under the quickest time constant (about 4 s in a child).
+//! second (a quarter in an infant), well under the quickest time constant of the lung.
 
 use crate::plan::{Plan, Stage};
 use crate::random::{Random, Wander};
@@ -19,8 +19,11 @@ const OXYGEN_L_PER_G: f64 = 0.00134;
 const CO2_L_PER_L_MMHG: f64 = 0.005;
 /// Oxygen in dry air.
 const AIR_OXYGEN: f64 = 0.2093;
-/// Steps in a second.
+/// Steps in a second, and in an infant's, whose stores move within a second.
 const STEPS: usize = 2;
+const STEPS_SMALL: usize = 4;
+/// Lung store under which the small steps are taken, L.
+const SMALL_LUNG_L: f64 = 0.3;
 
 /// What the body did, second by second.
 #[derive(Clone, Debug)]
@@ -192,28 +195,32 @@ impl Stores {
 
     fn second(&mut self, body: &Body, moment: &Moment) {
         let ph = gas::ph_from(body.bicarbonate_mmol_per_l, self.co2_mmhg, gas::CO2_SOLUBILITY);
-        for _ in 0..STEPS {
-            self.step(body, moment, ph, 1.0 / (60.0 * STEPS as f64));
+        // How far acid or alkaline blood moves the curve hardly changes within a second.
+        let per_ph = gas::ln_po2_per_ph(self.oxygen_mmhg);
+        let shift = libm::exp(-per_ph * (ph - gas::STANDARD_PH));
+        let steps = if body.lung_l < SMALL_LUNG_L { STEPS_SMALL } else { STEPS };
+        for _ in 0..steps {
+            self.step(body, moment, shift, 1.0 / (60.0 * steps as f64));
         }
     }
 
-    fn step(&mut self, body: &Body, moment: &Moment, ph: f64, min: f64) {
+    fn step(&mut self, body: &Body, moment: &Moment, shift: f64, min: f64) {
         let oxygen_use = body.oxygen_use_l_per_min * moment.burn_share;
         let co2_made = oxygen_use * body.respiratory_quotient;
         // The ventilation that would hold the target for ever, and the answer to standing above it.
         let error_mmhg = self.co2_mmhg - moment.target_mmhg;
         let answer = (1.0 + moment.response_per_mmhg * error_mmhg).clamp(0.3, 4.0);
         let ventilation = BODY_GAS_MMHG * co2_made / moment.target_mmhg * answer * moment.airflow;
-        self.oxygen(body, moment, ph, (ventilation, oxygen_use), min);
+        self.oxygen(body, moment, shift, (ventilation, oxygen_use), min);
         self.co2(body, ventilation, co2_made, min);
     }
 
-    fn oxygen(&mut self, body: &Body, moment: &Moment, ph: f64, flows: (f64, f64), min: f64) {
+    fn oxygen(&mut self, body: &Body, moment: &Moment, shift: f64, flows: (f64, f64), min: f64) {
         let (ventilation, oxygen_use) = flows;
         let inspired_mmhg = moment.oxygen * (body.barometer_mmhg - gas::WATER_VAPOUR_MMHG);
         // The gap shrinks as the curve grows steep: a share of the tension, not a constant.
         let gap_mmhg = moment.gap_mmhg * (self.oxygen_mmhg / 100.0).min(1.5);
-        let capillary = gas::saturation_at_ph(self.oxygen_mmhg - gap_mmhg, ph);
+        let capillary = gas::saturation_from_po2((self.oxygen_mmhg - gap_mmhg) * shift);
         self.arterial = (1.0 - body.shunt_share) * capillary + body.shunt_share * self.venous;
         let carried = 10.0 * body.haemoglobin_g_per_dl * OXYGEN_L_PER_G;
         let uptake = body.output_l_per_min * carried * (self.arterial - self.venous);
@@ -250,7 +257,11 @@ fn pulse(sleeper: &Sleeper, plan: &Plan, seed: u64) -> Vec<f64> {
     let heart = &sleeper.heart;
     let random = &mut Random::stream(seed, "pulse");
     if heart.paced {
-        return (0..plan.seconds()).map(|_| heart.awake_per_min + 0.1 * random.normal()).collect();
+        // A beat early or late now and then: the reading flickers by one.
+        let mut flicker = Wander::new(8.0, 1.0);
+        return (0..plan.seconds())
+            .map(|_| heart.awake_per_min + 0.35 * flicker.step(random))
+            .collect();
     }
     let rises = rises(plan);
     let (mut slow, mut quick) = (Wander::new(600.0, 1.0), Wander::new(12.0, 1.0));

@@ -40,7 +40,13 @@ struct Page<'a> {
 
 impl Page<'_> {
     fn time(&self, at_s: f64) -> String {
-        self.clock.at(at_s).civil.strftime("%Y-%m-%dT%H:%M:%S").to_string()
+        let wall = self.clock.at(at_s);
+        let written = wall.civil.strftime("%Y-%m-%dT%H:%M:%S").to_string();
+        // A time that came twice when the clocks went back carries its offset.
+        match wall.offset.filter(|_| self.clock.seconds_to(wall.civil).is_err()) {
+            Some(offset) => format!("{written}{}", offset_text(offset.seconds())),
+            None => written,
+        }
     }
 
     fn head(&mut self, sleeper: &Sleeper, plan: &Plan) {
@@ -119,6 +125,13 @@ impl Page<'_> {
             }
         }
     }
+}
+
+/// An offset from UTC in seconds as `+01:00`.
+fn offset_text(offset_s: i32) -> String {
+    let sign = if offset_s < 0 { '-' } else { '+' };
+    let minutes = offset_s.abs() / 60;
+    format!("{sign}{:02}:{:02}", minutes / 60, minutes % 60)
 }
 
 /// A basic string of TOML.

@@ -38,7 +38,7 @@ pub struct Sleeper {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Body {
     /// Oxygen store of lung and arterial blood, as litres of gas, lying down (from memory; set so that
-    /// falls have the published slope, `desaturation-slopes`).
+    /// falls have the published slope, `fall-slopes-abstract`).
     pub lung_l: f64,
     /// Oxygen used at rest awake, L/min dry at 0 °C (from memory).
     pub oxygen_use_l_per_min: f64,
@@ -114,6 +114,26 @@ impl Body {
             lung_to_ear_s: 7.0,
             bicarbonate_mmol_per_l: 24.0,
             ..Self::adult()
+        }
+    }
+}
+
+impl Body {
+    /// An infant of 5 kg, born early: the store of oxygen lasts a few seconds.
+    pub fn infant() -> Self {
+        Self {
+            lung_l: 0.075,
+            oxygen_use_l_per_min: 0.045,
+            output_l_per_min: 1.2,
+            haemoglobin_g_per_dl: 11.5,
+            venous_blood_l: 0.28,
+            quick_co2_l_per_mmhg: 0.0028,
+            slow_co2_l_per_mmhg: 0.009,
+            gap_mmhg: 7.0,
+            shunt_share: 0.02,
+            lung_to_ear_s: 4.0,
+            bicarbonate_mmol_per_l: 22.5,
+            ..Self::child()
         }
     }
 }
@@ -212,6 +232,20 @@ impl Sleep {
             arousals_per_h: 9.0,
             toilet_visits: 1,
             visit_min: 5.0,
+        }
+    }
+
+    /// An infant's night: short cycles, half of the sleep REM-like, woken for feeds.
+    pub fn infant() -> Self {
+        Self {
+            in_bed_h: 9.0,
+            cycle_min: 52.0,
+            rem_first_min: 23.0,
+            rem_longer_min: 0.5,
+            deep_first_min: 14.0,
+            wakes_per_h: 0.35,
+            wake_min: 14.0,
+            ..Self::child()
         }
     }
 

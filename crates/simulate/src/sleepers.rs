@@ -14,7 +14,7 @@ pub struct Named {
     pub id: &'static str,
     /// What to know of them, in one sentence.
     pub sentence: &'static str,
-    /// `adult` or `child`.
+    /// `adult`, `child` or `infant`.
     pub age_band: &'static str,
     /// Name of the criteria set to suggest.
     pub criteria: &'static str,
@@ -40,6 +40,7 @@ pub fn sleepers() -> Vec<Named> {
         adults::older(),
         others::steady_child(),
         others::falling_child(),
+        others::quick_infant(),
         adults::sawtooth(),
         adults::deep_sawtooth(),
         adults::paced_sawtooth(),

@@ -145,7 +145,7 @@ fn rules(out: &mut String, report: &Report) {
     out.push_str("<section class=\"rules\">\n<h2>Rules this question needs</h2>\n<ol>\n");
     for rule in needed {
         let margin = rule.margin.as_ref().map_or(String::new(), |margin| {
-            format!("<span class=\"margin\">turns if shifted by {}</span>", escape(margin))
+            format!("<span class=\"margin\">turns at a shift of {}</span>", escape(margin))
         });
         let _ = writeln!(
             out,

@@ -9,15 +9,20 @@ use super::ReadOptions;
 use super::map::ColumnMap;
 use crate::finding::Finding;
 use crate::finding::Weight;
-use crate::recording::Author;
 use crate::recording::Channel;
-use crate::recording::Mark;
-use crate::recording::MarkKind;
 use crate::recording::Quantity;
 use crate::time::Clock;
 use crate::time::zone_name;
 use crate::unit::Unit;
 use crate::unit::kpa_from_mmhg;
+
+mod marks;
+mod words;
+
+pub(crate) use marks::text_of;
+pub(super) use marks::{mark, note_marks_outside};
+
+use words::{Says, fits, says, slug, unit};
 
 /// One signal on its way to a channel.
 #[derive(Debug)]
@@ -44,94 +49,11 @@ impl Draft {
     }
 }
 
-/// Words for the quantities, without spaces and marks, in capitals. The EDF+ standard text for oxygen
-/// saturation is `SaO2`; the others are words of the trade, common practice, no source.
-const WORDS: [(Quantity, &[&str]); 9] = [
-    (
-        Quantity::Spo2,
-        &["SAO2", "SPO2", "OSAT", "O2SAT", "SATO2", "SAT", "OXYGENSATURATION", "SATURATION"],
-    ),
-    (Quantity::Pulse, &["PULSE", "PR", "PULSERATE", "PULS", "SPO2PR", "SPO2PULSE"]),
-    (
-        Quantity::Tcpco2,
-        &["TCCO2", "TCPCO2", "PTCCO2", "PCO2TC", "CO2TC", "PTCCO2TC", "TRANSCUTANEOUSCO2"],
-    ),
-    (Quantity::Perfusion, &["PI", "PERF", "PERFUSION", "PERFUSIONINDEX", "PERFINDEX"]),
-    (Quantity::Heater, &["HEATER", "HEATERPOWER", "HEATINGPOWER", "HEATPOWER"]),
-    (Quantity::SensorTemp, &["SENSORTEMP", "SENSORTEMPERATURE", "TSENSOR", "TEMPSENSOR"]),
-    (Quantity::Pleth, &["PLETH", "PPG", "PLETHYSMOGRAM", "PLETHYSMOGRAPH"]),
-    (Quantity::Flow, &["FLOW", "AIRFLOW"]),
-    (Quantity::Leak, &["LEAK", "LEAKAGE"]),
-];
-
-/// Words for a heart rate that need not come from the oximeter.
-const HEART_RATE: [&str; 3] = ["HR", "HEARTRATE", "HEART"];
-
 /// Values of transcutaneous CO2 lie below 15 kPa (113 mmHg) and above 15 mmHg (2 kPa) in the living; a
 /// median on the other side tells that the unit is wrong. Common practice, no source.
 const KPA_AND_MMHG_PART_AT: f64 = 15.0;
-
-/// Letters and digits in capitals; subscript digits as digits.
-fn plain(text: &str) -> String {
-    let digit = |c: char| match u32::from(c).checked_sub(u32::from('₀')) {
-        Some(value @ 0..=9) => char::from_digit(value, 10).unwrap_or(c),
-        _ => c,
-    };
-    text.chars().map(digit).filter(char::is_ascii_alphanumeric).collect::<String>().to_uppercase()
-}
-
-/// What a label says, and whether it says it plainly.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Says {
-    Quantity(Quantity),
-    /// A heart rate, which stands for the pulse where nothing better does.
-    HeartRate,
-    Nothing,
-}
-
-/// The whole label, else its first word (EDF+ labels are a type, a space and a specification).
-fn says(label: &str) -> Says {
-    let whole = plain(label);
-    let first = plain(label.split([' ', '(', '[', ',']).next().unwrap_or_default());
-    for word in [whole, first] {
-        if HEART_RATE.contains(&word.as_str()) {
-            return Says::HeartRate;
-        }
-        let known = WORDS.iter().find(|(_, words)| words.contains(&word.as_str()));
-        if let Some((quantity, _)) = known {
-            return Says::Quantity(*quantity);
-        }
-    }
-    Says::Nothing
-}
-
-/// The unit a dimension names; one that is not known is kept as written.
-fn unit(dimension: &str) -> Unit {
-    let word = dimension.trim();
-    match word.to_lowercase().replace([' ', '.'], "").as_str() {
-        "" => Unit::One,
-        "%" | "percent" | "pct" => Unit::Percent,
-        "bpm" | "/min" | "1/min" | "b/m" | "b/min" | "beats/min" | "min-1" | "p/min" => {
-            Unit::PerMinute
-        }
-        "kpa" => Unit::Kilopascal,
-        "mmhg" | "mm[hg]" | "torr" => Unit::MillimetreOfMercury,
-        "degc" | "°c" | "c" | "cel" => Unit::Celsius,
-        "mw" => Unit::Milliwatt,
-        "l/min" | "lpm" => Unit::LitrePerMinute,
-        "s" => Unit::Second,
-        _ => Unit::Other(word.to_owned()),
-    }
-}
-
-/// The units a quantity may come in; empty: any. A dimension left out is told by the label.
-fn fits(quantity: Quantity, unit: &Unit) -> bool {
-    match quantity {
-        Quantity::Spo2 => matches!(unit, Unit::Percent | Unit::One),
-        Quantity::Pulse => matches!(unit, Unit::PerMinute | Unit::One),
-        _ => true,
-    }
-}
+/// Below this, in either unit, a sensor lies in room air. Common practice, no source.
+const CO2_LEAST: f64 = 2.0;
 
 /// Channels from signals: quantities told by a column map or the label, units checked, missing samples
 /// empty.
@@ -278,35 +200,23 @@ fn channel(
     id: String,
     findings: &mut Vec<Finding>,
 ) -> Result<Channel, ReadError> {
-    let missing = empty_missing(&mut draft, quantity);
-    if missing > 0 {
-        let sentence = format!(
-            "{} of {} samples of {} hold 0 or the bottom of their range: read as missing.",
-            missing,
-            draft.samples.len(),
-            quantity.name()
-        );
-        findings.push(Finding::new("missing_codes", Weight::Note, sentence).on(id.clone()));
-    }
-    let mut unit = unit(draft.unit_text());
-    if quantity == Quantity::Spo2 {
-        refuse_fraction(&draft)?;
-    }
-    if unit == Unit::One && matches!(quantity, Quantity::Spo2 | Quantity::Pulse) {
+    findings.extend(empty_missing(&mut draft, quantity));
+    let written = unit(draft.unit_text());
+    if written == Unit::One && matches!(quantity, Quantity::Spo2 | Quantity::Pulse) {
         findings.push(unit_assumed(&draft, quantity));
     }
-    match quantity {
-        Quantity::Spo2 => unit = Unit::Percent,
-        Quantity::Pulse => unit = Unit::PerMinute,
+    let unit = match quantity {
+        Quantity::Spo2 => refuse_fraction(&draft).map(|()| Unit::Percent)?,
+        Quantity::Pulse => Unit::PerMinute,
         Quantity::Tcpco2 => {
-            check_co2(&draft, &unit)?;
-            if unit == Unit::MillimetreOfMercury {
+            check_co2(&draft, &written)?;
+            if written == Unit::MillimetreOfMercury {
                 draft.samples.iter_mut().for_each(|sample| *sample = kpa_from_mmhg(*sample));
             }
-            unit = Unit::Kilopascal;
+            Unit::Kilopascal
         }
-        _ => {}
-    }
+        _ => written,
+    };
     Ok(Channel {
         id,
         quantity,
@@ -337,10 +247,10 @@ fn unit_assumed(draft: &Draft, quantity: Quantity) -> Finding {
 
 /// Saturation or pulse of 0, and the bottom of a range that reaches below 0, are no measurements.
 #[expect(clippy::float_cmp, reason = "the least digital value gives the bottom to the last bit")]
-fn empty_missing(draft: &mut Draft, quantity: Quantity) -> usize {
+fn empty_missing(draft: &mut Draft, quantity: Quantity) -> Option<Finding> {
     let zero_is_missing = matches!(quantity, Quantity::Spo2 | Quantity::Pulse);
     if !zero_is_missing && quantity != Quantity::Tcpco2 {
-        return 0;
+        return None;
     }
     let half_step = draft.step / 2.0;
     let mut missing = 0;
@@ -351,41 +261,57 @@ fn empty_missing(draft: &mut Draft, quantity: Quantity) -> usize {
             missing += 1;
         }
     }
-    missing
+    let sentence = format!(
+        "{missing} of {} samples of {} hold 0 or the bottom of their range: read as missing.",
+        draft.samples.len(),
+        quantity.name()
+    );
+    let finding = Finding::new("missing_codes", Weight::Note, sentence).on(quantity.id());
+    (missing > 0).then_some(finding)
 }
 
 /// CO2 without a unit, or in one that its values deny, is refused: a guess could be wrong sevenfold.
 fn check_co2(draft: &Draft, unit: &Unit) -> Result<(), ReadError> {
-    let Some(median) = median_above_zero(&draft.samples) else { return Ok(()) };
-    let likely = if median < KPA_AND_MMHG_PART_AT { "kPa" } else { "mmHg" };
     let label = &draft.label;
-    match unit {
-        Unit::Kilopascal if likely == "kPa" => Ok(()),
-        Unit::MillimetreOfMercury if likely == "mmHg" => Ok(()),
-        Unit::Kilopascal | Unit::MillimetreOfMercury => Err(ReadError::refused(format!(
-            "the CO2 of `{label}` cannot be in the unit it names: expected {}, found values around \
-             {median:.1}, as {likely} would be",
-            unit.symbol()
-        ))
-        .hint(format!("if the values are in {likely}, say so in a column map"))),
-        Unit::One => Err(ReadError::refused(format!(
-            "the CO2 of `{label}` has no unit: expected kPa or mmHg, found none"
-        ))
-        .hint(format!(
-            "the values lie around {median:.1}, as {likely} would; say so in a column map"
-        ))),
-        _ => Err(ReadError::refused(format!(
+    let likely = likely_co2_unit(&draft.samples);
+    let known = matches!(unit, Unit::Kilopascal | Unit::MillimetreOfMercury);
+    match likely {
+        _ if !known && *unit != Unit::One => Err(ReadError::refused(format!(
             "the CO2 of `{label}` is in an unknown unit: expected kPa or mmHg, found `{}`",
             draft.unit_text()
         ))
         .hint("say in a column map which unit it is")),
+        Some((median, likely)) if known && likely != *unit => Err(ReadError::refused(format!(
+            "the CO2 of `{label}` cannot be in the unit it names: expected {}, found values around \
+             {median:.1}, as {} would be",
+            unit.symbol(),
+            likely.symbol()
+        ))
+        .hint(format!("if the values are in {}, say so in a column map", likely.symbol()))),
+        _ if known => Ok(()),
+        // Without a single number nothing can be misread.
+        None if draft.samples.iter().all(|sample| sample.is_nan()) => Ok(()),
+        likely => {
+            let hint = likely.map_or_else(String::new, |(median, likely)| {
+                format!("the values lie around {median:.1}, as {} would; ", likely.symbol())
+            });
+            Err(ReadError::refused(format!(
+                "the CO2 of `{label}` has no unit: expected kPa or mmHg, found none"
+            ))
+            .hint(hint + "say in a column map which unit it is"))
+        }
     }
 }
 
-fn median_above_zero(samples: &[f64]) -> Option<f64> {
-    let mut values: Vec<f64> = samples.iter().copied().filter(|sample| *sample > 0.0).collect();
+/// The median of the values a person can have, and the unit such a median is in; `None` without any.
+fn likely_co2_unit(samples: &[f64]) -> Option<(f64, Unit)> {
+    let living = |sample: &f64| *sample >= CO2_LEAST;
+    let mut values: Vec<f64> = samples.iter().copied().filter(living).collect();
     let middle = values.len() / 2;
-    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
+    let median =
+        (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)?;
+    let kpa = median < KPA_AND_MMHG_PART_AT;
+    Some((median, if kpa { Unit::Kilopascal } else { Unit::MillimetreOfMercury }))
 }
 
 fn unique_id(quantity: Quantity, label: &str, taken: &[Channel]) -> String {
@@ -397,18 +323,6 @@ fn unique_id(quantity: Quantity, label: &str, taken: &[Channel]) -> String {
     let numbers = 2..taken.len() + 3;
     let numbered = numbers.map(|number| format!("{wanted}_{number}")).find(|id| free(id));
     numbered.unwrap_or(wanted)
-}
-
-/// Lowercase letters and digits with single underscores; `signal` when nothing is left, and never the
-/// id of a known quantity.
-fn slug(label: &str) -> String {
-    let words = label.split(|c: char| !c.is_ascii_alphanumeric()).filter(|word| !word.is_empty());
-    let slug = words.map(str::to_lowercase).collect::<Vec<_>>().join("_");
-    match Quantity::from_id(&slug) {
-        _ if slug.is_empty() => "signal".to_owned(),
-        Some(_) => format!("{slug}_signal"),
-        None => slug,
-    }
 }
 
 /// The clock from a civil start, in the zone told.
@@ -436,109 +350,4 @@ pub(super) fn clock(
         ReadError::refused(format!("the start of the recording is not clear: {error}"))
             .hint("give the zone as an offset, for instance +01:00")
     })
-}
-
-/// Words of annotations and the marks they are: the standard texts of EDF+ first, then ours for what
-/// has none. Words after a colon are the mark's own.
-const TEXTS: [(&str, MarkKind); 14] = [
-    ("Lights off", MarkKind::LightsOut),
-    ("Lights on", MarkKind::LightsOn),
-    ("Sleep stage W", MarkKind::Awake),
-    ("Lights out", MarkKind::LightsOut),
-    ("Asleep", MarkKind::Asleep),
-    ("Awake", MarkKind::Awake),
-    ("Out of bed", MarkKind::Up),
-    ("Sensor refitted", MarkKind::Refitted),
-    ("Oxygen", MarkKind::Oxygen),
-    ("Support", MarkKind::Support),
-    ("Alarm", MarkKind::Alarm),
-    ("Gas check", MarkKind::GasCheck),
-    ("Blood gas", MarkKind::BloodGas),
-    ("Note", MarkKind::Note),
-];
-
-/// Sleep stages as EDF+ writes them, the older numbers too; all are sleep.
-const ASLEEP: [&str; 9] = ["N1", "N2", "N3", "N", "R", "1", "2", "3", "4"];
-
-/// The mark an annotation's text means; a text that is not known is a note in its own words.
-pub(super) fn mark(text: &str, start_s: f64, end_s: Option<f64>) -> Mark {
-    let (kind, text) = meaning(text);
-    Mark { kind, start_s, end_s, text, author: Author::File }
-}
-
-fn meaning(text: &str) -> (MarkKind, String) {
-    let text = text.trim();
-    let (head, tail) = text.split_once(':').map_or((text, ""), |(head, tail)| (head, tail.trim()));
-    if let Some((_, kind)) = TEXTS.iter().find(|(words, _)| words.eq_ignore_ascii_case(head)) {
-        return (*kind, tail.to_owned());
-    }
-    let stage = text.strip_prefix("Sleep stage ").is_some_and(|stage| ASLEEP.contains(&stage));
-    (if stage { MarkKind::Asleep } else { MarkKind::Note }, text.to_owned())
-}
-
-/// Marks that lie outside the recording are kept, and told.
-pub(super) fn note_marks_outside(marks: &[Mark], duration_s: f64, findings: &mut Vec<Finding>) {
-    let end_s = |mark: &Mark| mark.end_s.unwrap_or(mark.start_s);
-    let inside = |mark: &&Mark| mark.start_s >= 0.0 && end_s(mark) <= duration_s + 1e-6;
-    let outside = marks.len() - marks.iter().filter(inside).count();
-    if outside > 0 {
-        let sentence = format!(
-            "{outside} of {} annotations lie outside the recording, or end after it.",
-            marks.len()
-        );
-        findings.push(Finding::new("mark_outside", Weight::Note, sentence));
-    }
-}
-
-/// The text that an annotation gives a mark; [`mark`] reads it back.
-pub(crate) fn text_of(mark: &Mark) -> String {
-    let own = meaning(&mark.text);
-    if own == (mark.kind, mark.text.clone()) {
-        return mark.text.clone();
-    }
-    let words =
-        TEXTS.iter().find(|(_, kind)| *kind == mark.kind).map_or("Note", |(words, _)| words);
-    if mark.text.is_empty() { words.to_owned() } else { format!("{words}: {}", mark.text) }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn words_of_the_trade_are_known() {
-        for (label, quantity) in [
-            ("SaO2", Quantity::Spo2),
-            ("SpO₂ finger", Quantity::Spo2),
-            ("OSAT", Quantity::Spo2),
-            ("Pulse", Quantity::Pulse),
-            ("Pulse rate", Quantity::Pulse),
-            ("tcPCO2", Quantity::Tcpco2),
-            ("PtcCO2", Quantity::Tcpco2),
-            ("TcCO2 ear", Quantity::Tcpco2),
-        ] {
-            assert_eq!(says(label), Says::Quantity(quantity), "{label}");
-        }
-        for label in ["EtCO2", "CO2", "EEG Fpz-Cz", ""] {
-            assert_eq!(says(label), Says::Nothing, "{label}");
-        }
-    }
-
-    #[test]
-    fn every_mark_reads_back_from_its_text() {
-        for kind in MarkKind::ALL {
-            for text in ["", "2 L/min", "asleep, I think"] {
-                let mark_before = Mark {
-                    kind,
-                    start_s: 1.0,
-                    end_s: None,
-                    text: text.to_owned(),
-                    author: Author::File,
-                };
-                assert_eq!(mark(&text_of(&mark_before), 1.0, None), mark_before);
-            }
-        }
-        assert_eq!(meaning("Sleep stage N2"), (MarkKind::Asleep, "Sleep stage N2".into()));
-        assert_eq!(meaning("Sleep stage W"), (MarkKind::Awake, String::new()));
-    }
 }

@@ -1,6 +1,6 @@
 //! WFDB records: a header file, the signal files it names, and annotations beside them.
 //!
-//! Written against the published specification (`wfdb-spec`). The caller loads the files that
+//! Written against the published specification (`wfdb-format`). The caller loads the files that
 //! [`companions`] names and hands them over in [`Input::companions`]; nothing is fetched here.
 
 use super::signal;

@@ -93,6 +93,7 @@ fn shown_on(test: &Test) -> Quantity {
         | Test::Extreme { quantity, .. }
         | Test::Mean { quantity, .. } => *quantity,
         Test::HeldRise { .. } | Test::ShareRise { .. } => Quantity::Tcpco2,
+        Test::Clusters { .. } => Quantity::Spo2,
         Test::Events { measure, .. } => measure
             .split_once('.')
             .and_then(|(channel, _)| Quantity::from_id(channel))

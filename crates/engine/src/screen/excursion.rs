@@ -1,12 +1,14 @@
 //! tcPCO2 leaving its level faster than blood can carry it, and coming back.
 //!
 //! tcPCO2 follows arterial CO2 through warmed skin and a membrane: a step in the blood takes minutes to
-//! show whole, and in apnoea CO2 rises by about half a kPa a minute. A change several times as fast is
-//! the sensor: lifted, slipped, knocked. The speed is taken over a window, because the last digit of
-//! many monitors is worth more than a second of true change.
+//! show whole, and even in apnoea arterial CO2 rises by no more than 1.3 kPa in the first minute and about
+//! half a kPa in each after it. A faster change is the sensor: lifted, slipped, knocked. The speed is
+//! taken over a window, because the last digit of many monitors is worth more than a second of true
+//! change.
 //!
 //! An excursion starts at the first sample off the level and ends when three quarters of the way back
-//! are made. Which reason it gets (`off`, `leak` or `step`) is decided in those files.
+//! are made. A fast rise that does not come back within the least settling time is no excursion: the
+//! sensor was pressed on again, and settles anew. Which reason it gets (`off`, `leak` or `step`) is decided in those files.
 //!
 //! Source: `oxford-tc-speed` (a step in arterial CO2 is complete in about 6 min), `kobayashi-1994` (the
 //! rise in apnoea); the limit itself is a department setting.
@@ -41,7 +43,8 @@ pub(super) struct Excursion {
     pub(super) extreme_kpa: f64,
     /// The level before.
     pub(super) level_kpa: f64,
-    /// Whether the longest time allowed passed before CO2 came back.
+    /// Whether the longest time allowed passed before CO2 came back. A rise has then no time away: it
+    /// is a refit.
     pub(super) new_level: bool,
     /// Whether the sensor was away long enough to need a new settling.
     pub(super) refits: bool,
@@ -54,7 +57,8 @@ pub(super) fn find(
     fresh: &[bool],
     limits: &ScreenCriteria,
 ) -> Vec<Excursion> {
-    let walk = Walk { channel, usable, limits };
+    let window = samples_in(channel, limits.tcpco2_step_window_s.value);
+    let walk = Walk { channel, usable, window, limits };
     let settling = samples_in(channel, limits.settling_least_min.value * 60.0);
     let mut found: Vec<Excursion> = Vec::new();
     let (mut floor, mut fresh_until, mut previous) = (0, 0, None);
@@ -74,6 +78,8 @@ pub(super) fn find(
         let (excursion, end) = walk.follow(from, i);
         if excursion.refits {
             fresh_until = end.max(excursion.away.end + settling);
+        } else if excursion.new_level && !excursion.falling {
+            fresh_until = excursion.whole.start + settling;
         }
         found.push(excursion);
         (floor, previous) = (end, None);
@@ -94,7 +100,13 @@ pub(super) fn taken(excursions: &[Excursion], channel: &Channel) -> Vec<bool> {
 /// The excursions that no other reason explains: `step`.
 pub(super) fn others(excursions: &[Excursion], explained: &[bool]) -> Runs {
     let away = excursions.iter().map(|excursion| excursion.away.clone());
-    away.filter(|away| !explained[away.start]).collect()
+    away.filter(|away| !away.is_empty() && !explained[away.start]).collect()
+}
+
+/// The samples at which CO2 rose to a new level: the sensor was pressed on again.
+pub(super) fn refits(excursions: &[Excursion]) -> Vec<usize> {
+    let risen = excursions.iter().filter(|excursion| excursion.new_level && !excursion.falling);
+    risen.map(|excursion| excursion.whole.start).collect()
 }
 
 /// A finding for each excursion from which CO2 did not come back.
@@ -103,21 +115,27 @@ pub(super) fn findings(channel: &Channel, excursions: &[Excursion]) -> Vec<Findi
 }
 
 fn new_level(channel: &Channel, excursion: &Excursion) -> Finding {
-    let (from, to) = (channel.time_s(excursion.away.start), channel.time_s(excursion.away.end));
+    let start_s = channel.time_s(excursion.whole.start);
+    let end_s = channel.time_s(excursion.whole.end);
     let (level, extreme) = (excursion.level_kpa, excursion.extreme_kpa);
-    let (way, side) = if excursion.falling { ("fell", "low") } else { ("rose", "high") };
-    let minutes = (to - from) / 60.0;
-    Finding::new(
-        "co2_new_level",
-        Weight::Caution,
-        format!(
-            "CO2 {way} from {level:.1} to {extreme:.1} kPa faster than blood can carry it and did \
-             not come back within {minutes:.0} min. Later readings may be too {side}: look whether \
-             the sensor had moved."
-        ),
-    )
-    .on(channel.id.as_str())
-    .at(Stretch::new(from, to))
+    let minutes = (end_s - start_s) / 60.0;
+    let (code, sentence) = if excursion.falling {
+        let sentence = format!(
+            "CO2 fell from {level:.1} to {extreme:.1} kPa faster than blood can carry it and did not \
+             come back within {minutes:.0} min. Later readings may be too low: look whether the \
+             sensor had moved."
+        );
+        ("co2_new_level", sentence)
+    } else {
+        let sentence = format!(
+            "CO2 rose from {level:.1} to {extreme:.1} kPa faster than blood can carry it and stayed: \
+             the sensor was probably pressed on again, and earlier readings may be too low."
+        );
+        ("co2_refit_seen", sentence)
+    };
+    Finding::new(code, Weight::Caution, sentence)
+        .on(channel.id.as_str())
+        .at(Stretch::new(start_s, end_s))
 }
 
 /// How an excursion ends.
@@ -134,6 +152,8 @@ enum Back {
 struct Walk<'a> {
     channel: &'a Channel,
     usable: &'a [bool],
+    /// Samples over which the speed is taken.
+    window: usize,
     limits: &'a ScreenCriteria,
 }
 
@@ -148,8 +168,7 @@ impl Walk<'_> {
     /// The earlier sample against which sample `i` is too fast, if any: the one a window before it, or
     /// the usable one just before it.
     fn reference(&self, floor: usize, i: usize, previous: Option<usize>) -> Option<usize> {
-        let window = samples_in(self.channel, self.limits.tcpco2_step_window_s.value);
-        let far = i.saturating_sub(window).max(floor);
+        let far = i.saturating_sub(self.window).max(floor);
         [Some(far).filter(|&j| j < i && self.usable[j]), previous.filter(|&j| j >= floor)]
             .into_iter()
             .flatten()
@@ -176,7 +195,11 @@ impl Walk<'_> {
             .map_or(end, |k| k + 1);
         let away_s = (turn - last - 1) as f64 * self.channel.period_s;
         let refits = falling && away_s >= self.limits.refit_gap_s.value;
-        let away = last + 1..if refits && back == Back::Returned { turn } else { end };
+        let away = match back {
+            Back::Returned if refits => last + 1..turn,
+            Back::Never if !falling => last + 1..last + 1,
+            _ => last + 1..end,
+        };
         (
             Excursion {
                 away,
@@ -203,7 +226,13 @@ impl Walk<'_> {
     /// The extreme reached, where the excursion ends, and how.
     fn way_back(&self, i: usize, level_kpa: f64, sign: f64) -> (f64, usize, Back) {
         let x = &self.channel.samples;
-        let most = samples_in(self.channel, self.limits.settling_most_min.value * 60.0);
+        let limits = self.limits;
+        let most_min = if sign > 0.0 {
+            limits.settling_most_min.value
+        } else {
+            limits.settling_least_min.value
+        };
+        let most = samples_in(self.channel, most_min * 60.0);
         let gap = samples_in(self.channel, self.limits.refit_gap_s.value);
         let (mut extreme, mut seen, mut deadline) = (x[i], i, i + most);
         for (k, &value) in x.iter().enumerate().skip(i) {

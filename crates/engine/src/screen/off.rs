@@ -33,7 +33,10 @@ pub(super) fn find(
         let in_air = excursion.extreme_kpa < look.limits.tcpco2_off_below_kpa.value;
         match Oximeter::over(look, channel, &excursion.away) {
             Oximeter::None => in_air.then(|| excursion.away.clone()),
-            Oximeter::Gone(until) if excursion.refits => Some(excursion.away.start..until),
+            Oximeter::Gone(until) if excursion.refits => {
+                let until = until_it_reads(look, channel, until, excursion.away.end);
+                Some(excursion.away.start..until)
+            }
             Oximeter::Gone(_) => Some(excursion.away.clone()),
             Oximeter::Reading => None,
         }
@@ -46,6 +49,20 @@ pub(super) fn find(
     let mut found: Runs = fallen.chain(started).collect();
     found.sort_by_key(|run| run.start);
     found
+}
+
+/// The sample at which the sensor was back on: the oximeter may go on reading nothing after CO2 has
+/// risen, because a monitor in its calibrating gas shows CO2 too. If it reads nothing for longer than
+/// CO2 needs to settle, the fault is the oximeter's own, and CO2's rise tells.
+fn until_it_reads(look: &Look, channel: &Channel, until: usize, away_end: usize) -> usize {
+    if until < away_end {
+        return until;
+    }
+    let most = samples_in(channel, look.limits.settling_least_min.value * 60.0);
+    let latest = channel.samples.len().min(away_end + most);
+    let gone = |i: &usize| look.oximeter_gone(channel.time_s(*i)) == Some(true);
+    let until = (away_end..latest).take_while(gone).last().map_or(away_end, |i| i + 1);
+    if until == latest { away_end } else { until }
 }
 
 /// The oximeter's samples not believed because the sensor was off at `off`.

@@ -19,7 +19,7 @@ pub(super) fn find(look: &Look, channel: &Channel, off: &[Stretch]) -> Vec<Span>
         (Reason::Off, beside),
         (Reason::Step, step),
         (Reason::Implausible, implausible::find(look, channel)),
-        (Reason::Stuck, frozen(look, channel)),
+        (Reason::Stuck, stuck::of_oximeter(look, channel)),
         (Reason::LowPerfusion, low_perfusion::find(look, channel)),
     ]
     .into_iter()
@@ -27,15 +27,4 @@ pub(super) fn find(look: &Look, channel: &Channel, off: &[Stretch]) -> Vec<Span>
         runs.into_iter().map(move |run| span(channel, &run, reason, Author::Tool))
     })
     .collect()
-}
-
-/// Frozen together with the other channel of the oximeter, or alone where there is no other.
-fn frozen(look: &Look, channel: &Channel) -> Runs {
-    let other = match channel.quantity {
-        Quantity::Spo2 => look.channel(Quantity::Pulse),
-        _ => look.channel(Quantity::Spo2),
-    };
-    let limits = look.limits;
-    let least_s = if other.is_some() { limits.stuck_s.value } else { limits.stuck_alone_s.value };
-    stuck::find(channel, other, least_s, limits)
 }

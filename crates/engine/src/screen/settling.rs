@@ -29,43 +29,66 @@ pub(super) struct Fitting {
     fitted_s: f64,
 }
 
-/// The fittings of a night: its start, the end of each interruption long enough, each refit marked.
-pub(super) fn fittings(look: &Look, channel: &Channel, interrupted: &[bool]) -> Vec<Fitting> {
+/// The fittings of a night: its start, the end of each interruption long enough, each refit marked, and
+/// each refit `seen` on the curve.
+pub(super) fn fittings(
+    look: &Look,
+    channel: &Channel,
+    interrupted: &[bool],
+    seen: &[usize],
+) -> Vec<Fitting> {
     let count = channel.samples.len();
     let least = samples_in(channel, look.limits.refit_gap_s.value);
+    let marks = look.marks.iter().filter(|mark| mark.kind == MarkKind::Refitted);
+    let mut refits: Vec<Refit> = marks
+        .map(|mark| {
+            let fitted_s = mark.end_s.unwrap_or(mark.start_s).max(mark.start_s);
+            Refit { index: index_at(channel, mark.start_s), start_s: mark.start_s, fitted_s }
+        })
+        .chain(seen.iter().map(|&index| {
+            let at_s = channel.time_s(index);
+            Refit { index, start_s: at_s, fitted_s: at_s }
+        }))
+        .collect();
+    refits.sort_by_key(|refit| refit.index);
     let mut fittings = Vec::new();
     let mut start = 0;
     let gaps = runs(count, |i| interrupted[i]).into_iter().filter(|gap| gap.len() >= least);
     for gap in gaps.chain(std::iter::once(count..count)) {
-        split_at_refits(look, channel, start..gap.start, &mut fittings);
+        split_at_refits(channel, start..gap.start, &refits, &mut fittings);
         start = gap.end;
     }
     fittings
 }
 
+/// A refit inside the night or before it.
+struct Refit {
+    index: usize,
+    start_s: f64,
+    fitted_s: f64,
+}
+
 fn split_at_refits(
-    look: &Look,
     channel: &Channel,
     samples: Range<usize>,
+    refits: &[Refit],
     fittings: &mut Vec<Fitting>,
 ) {
     if samples.is_empty() {
         return;
     }
-    let refits = look.marks.iter().filter(|mark| mark.kind == MarkKind::Refitted);
     let first_s = channel.time_s(samples.start);
     let mut fitted_s = first_s;
     if samples.start == 0 {
         // The desk may have fitted the sensor before the recording was started.
-        let mut earlier = refits.clone().map(|mark| mark.end_s.unwrap_or(mark.start_s));
-        fitted_s = earlier.rfind(|&s| s <= first_s).unwrap_or(first_s);
+        let earlier = refits.iter().rfind(|refit| refit.start_s <= first_s);
+        fitted_s = earlier.map_or(first_s, |refit| refit.fitted_s);
     }
     let mut start = samples.start;
-    for mark in refits {
-        let at = channel.indices(&Stretch::new(mark.start_s, f64::MAX)).start;
-        if at > start && at < samples.end {
-            fittings.push(Fitting { samples: start..at, fitted_s });
-            (start, fitted_s) = (at, mark.end_s.unwrap_or(mark.start_s).max(mark.start_s));
+    for refit in refits.iter().filter(|refit| refit.index < samples.end) {
+        if refit.index > start {
+            fittings.push(Fitting { samples: start..refit.index, fitted_s });
+            (start, fitted_s) = (refit.index, refit.fitted_s);
         }
     }
     fittings.push(Fitting { samples: start..samples.end, fitted_s });

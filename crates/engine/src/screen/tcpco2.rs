@@ -1,7 +1,5 @@
 //! The reasons put to tcPCO2, in the order in which one needs the other.
 
-use std::ops::Range;
-
 use crate::finding::Finding;
 use crate::recording::{Author, Channel, Quantity};
 use crate::screen::look::{Look, Runs, runs, set};
@@ -24,8 +22,12 @@ pub(super) fn find(
     set(&mut interrupted, &implausible, true);
     let mut away = Away::find(look, channel, &mut interrupted);
     let (settling, findings) = settle(look, channel, &interrupted, &mut away);
-    let stuck = stuck::find(channel, None, look.limits.stuck_tcpco2_s.value, look.limits);
-    let off = away.off.iter().map(|run| stretch(channel, run)).collect();
+    let oximeter = look.channel(Quantity::Spo2).or_else(|| look.channel(Quantity::Pulse));
+    let frozen: Vec<Stretch> = oximeter
+        .map(|other| stretches(other, &stuck::of_oximeter(look, other)))
+        .unwrap_or_default();
+    let stuck = stuck::of_co2(channel, &frozen, look.limits);
+    let off = stretches(channel, &away.off);
     let spans = [
         (Reason::Missing, missing),
         (Reason::Off, away.off),
@@ -46,6 +48,8 @@ struct Away {
     off: Runs,
     leak: Runs,
     step: Runs,
+    /// Samples at which the curve shows that the sensor was pressed on again.
+    refits: Vec<usize>,
     findings: Vec<Finding>,
 }
 
@@ -63,12 +67,13 @@ impl Away {
             leak::find(&excursions, &room_air, &is_off, &self::fresh(look, channel, interrupted));
         set(interrupted, &leak, true);
         let step = excursion::others(&excursions, interrupted);
-        Self { off, leak, step, findings: excursion::findings(channel, &excursions) }
+        let refits = excursion::refits(&excursions);
+        Self { off, leak, step, refits, findings: excursion::findings(channel, &excursions) }
     }
 }
 
 fn fresh(look: &Look, channel: &Channel, interrupted: &[bool]) -> Vec<bool> {
-    settling::fresh(channel, &settling::fittings(look, channel, interrupted), look.limits)
+    settling::fresh(channel, &settling::fittings(look, channel, interrupted, &[]), look.limits)
 }
 
 /// The settling after each fitting. CO2 still in room air when it should have settled is a leak.
@@ -83,7 +88,7 @@ fn settle(
         *usable &= !interrupted;
     }
     set(&mut usable, &away.step, false);
-    let fittings = settling::fittings(look, channel, interrupted);
+    let fittings = settling::fittings(look, channel, interrupted, &away.refits);
     let (settling, findings) = settling::find(channel, &usable, &fittings, look.limits);
     set(&mut usable, &settling, false);
     let lowest_kpa = look.limits.tcpco2_off_below_kpa.value;
@@ -95,8 +100,10 @@ fn to_spans(channel: &Channel, reason: Reason, runs: &Runs) -> Vec<Span> {
     runs.iter().map(|run| span(channel, run, reason, Author::Tool)).collect()
 }
 
-fn stretch(channel: &Channel, run: &Range<usize>) -> Stretch {
-    Stretch::new(channel.time_s(run.start), channel.time_s(run.end))
+fn stretches(channel: &Channel, runs: &Runs) -> Vec<Stretch> {
+    runs.iter()
+        .map(|run| Stretch::new(channel.time_s(run.start), channel.time_s(run.end)))
+        .collect()
 }
 
 /// The samples that a note says were taken with the sensor off, leaking or calibrating.

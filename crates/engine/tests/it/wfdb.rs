@@ -187,11 +187,16 @@ fn null_parts_of_absurd_length_allocate_nothing() {
     );
 }
 
+const OPEN: &str = "open-numerics/s00001-2896-10-10-00-31n.hea";
+
+/// The open record, which is not part of the project: in the folder `MATINS_OPEN_DATA`, else in the `data`
+/// folder of any folder beside the project.
 fn open_record() -> Option<PathBuf> {
-    let beside = || Path::new(env!("CARGO_MANIFEST_DIR")).join("../../../shared/data");
-    let folder = std::env::var("MATINS_OPEN_DATA").map_or_else(|_| beside(), PathBuf::from);
-    let header = folder.join("open-numerics/s00001-2896-10-10-00-31n.hea");
-    header.is_file().then_some(header)
+    let told = std::env::var("MATINS_OPEN_DATA").ok().map(PathBuf::from);
+    let project = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..").canonicalize().ok()?;
+    let beside =
+        std::fs::read_dir(project.parent()?).ok()?.flatten().map(|e| e.path().join("data"));
+    told.into_iter().chain(beside).map(|folder| folder.join(OPEN)).find(|path| path.is_file())
 }
 
 /// The open record's own figures: 1936 samples at one a minute, SpO2 lost for 363 of them in 12 runs, the

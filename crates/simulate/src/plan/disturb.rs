@@ -118,7 +118,7 @@ fn wax_and_wane(plan: &mut Plan, pattern: &Periodic, supported: &[bool], random:
     let share = pattern.light_share.clamp(0.01, 0.99);
     let mut on = false;
     let mut until_s = random.wait(bout_s);
-    let (mut phase, mut cycle_s) = (0.0, pattern.cycle_s);
+    let (mut phase, mut cycle_s, mut swing) = (0.0, pattern.cycle_s, pattern.swing);
     let mut trough = None;
     for (i, &supported) in supported.iter().enumerate() {
         if i as f64 >= until_s {
@@ -131,11 +131,12 @@ fn wax_and_wane(plan: &mut Plan, pattern: &Periodic, supported: &[bool], random:
             phase += 1.0 / cycle_s;
             if phase >= 1.0 {
                 phase -= 1.0;
-                cycle_s = random.around(pattern.cycle_s, 0.07 * pattern.cycle_s, 20.0);
+                cycle_s = random.around(pattern.cycle_s, 0.07 * pattern.cycle_s, 8.0);
+                swing = random.around(pattern.swing, 0.15 * pattern.swing, 0.0);
             }
-            let swing = (1.0 + pattern.swing * libm::cos(std::f64::consts::TAU * phase)).max(0.0);
-            plan.airflow[i] *= swing;
-            trough = note_trough(plan, trough, i, swing < 0.4, random);
+            let left = (1.0 + swing * libm::cos(std::f64::consts::TAU * phase)).max(0.0);
+            plan.airflow[i] *= left;
+            trough = note_trough(plan, trough, i, left < 0.4, random);
         } else {
             phase = 0.0;
             trough = note_trough(plan, trough, i, false, random);

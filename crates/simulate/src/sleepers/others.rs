@@ -5,7 +5,9 @@ use super::adults;
 use crate::sensor::{
     Cause, Checks, Electrode, Fault, FaultRates, Invalid, Oximeter, Sensor, Shows, Taken,
 };
-use crate::sleeper::{Body, Breathing, Diary, Obstructive, Pattern, Sleep, Sleeper, Support};
+use crate::sleeper::{
+    Body, Breathing, Diary, Heart, Obstructive, Pattern, Periodic, Sleep, Sleeper, Support,
+};
 
 pub(super) fn steady_child() -> Named {
     let ordinary = Sensor::ordinary();
@@ -39,6 +41,43 @@ pub(super) fn falling_child() -> Named {
                 clustering: 0.4,
             })],
             body: Body { gap_mmhg: 7.0, lung_l: 1.0, ..Body::child() },
+            ..steady.sleeper.clone()
+        },
+        ..steady
+    }
+}
+
+pub(super) fn quick_infant() -> Named {
+    let steady = steady_child();
+    let closed = Obstructive {
+        light_per_h: 4.0,
+        deep_per_h: 1.0,
+        rem_per_h: 12.0,
+        apnoea_share: 0.7,
+        length_s: 8.5,
+        length_sd_s: 2.5,
+        arousal_share: 0.3,
+        ..Obstructive::occasional()
+    };
+    Named {
+        id: "quick_infant",
+        sentence: "Infant born early: true falls of several per cent a second, periodic breathing, woken for feeds.",
+        age_band: "infant",
+        sleeper: Sleeper {
+            body: Body::infant(),
+            breathing: Breathing { awake_mmhg: 37.0, ..steady.sleeper.breathing.clone() },
+            sleep: Sleep::infant(),
+            events: vec![
+                Pattern::Obstructive(closed),
+                Pattern::Periodic(Periodic { light_share: 0.2, cycle_s: 15.0, swing: 1.3 }),
+            ],
+            heart: Heart {
+                awake_per_min: 138.0,
+                asleep_fall_per_min: 16.0,
+                noise_per_min: 2.8,
+                ..Heart::healthy()
+            },
+            diary: Diary { visits_noted: false, ..steady.sleeper.diary.clone() },
             ..steady.sleeper.clone()
         },
         ..steady

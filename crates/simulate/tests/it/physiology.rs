@@ -76,7 +76,7 @@ fn co2_jumps_first_and_then_creeps() {
     assert!(first > 2.0 * second, "{first} then {second}");
 }
 
-/// `desaturation-slopes`: −0.26 %/s over 20 s and +0.44 %/s over 12 s in 33 people with obstruction;
+/// `fall-slopes-abstract`: −0.26 %/s over 20 s and +0.44 %/s over 12 s in 33 people with obstruction;
 /// the standard errors given are of the mean between people, so a factor of 1.5 is allowed for one.
 #[test]
 fn falls_and_recoveries_have_the_published_slopes() {
@@ -115,6 +115,20 @@ fn a_healthy_child_lies_in_the_published_range() {
         assert!((child.spo2_mean - 97.2).abs() <= 1.6, "mean {}", child.spo2_mean);
         assert!((child.spo2_min - 94.6).abs() <= 4.4, "lowest {}", child.spo2_min);
         assert!(child.falls4_per_h < 3.9, "{} falls an hour", child.falls4_per_h);
+    }
+}
+
+/// `infant-falls`: infants truly fall by 3 to 8 % a second, where no adult's fall here is as fast as 4.
+#[test]
+fn an_infant_falls_faster_than_any_adult() {
+    let fastest = |id: &str| {
+        let spo2 = truth_of(id, 1).spo2;
+        spo2.windows(2).map(|pair| pair[0] - pair[1]).fold(0.0, f64::max)
+    };
+    let infant = fastest("quick_infant");
+    assert!((3.0..8.0).contains(&infant), "{infant} %/s");
+    for adult in ["sawtooth", "deep_sawtooth", "weak_muscles", "tide"] {
+        assert!(fastest(adult) < 4.0, "{adult} {} %/s", fastest(adult));
     }
 }
 

@@ -1,7 +1,7 @@
 //! Annotation files in the MIT format.
 //!
 //! # Sources
-//! `wfdb-spec`, its page on annotation files.
+//! `wfdb-format`, its page on annotation files.
 
 /// A long interval follows, high word first.
 const SKIP: u16 = 59;

@@ -1,7 +1,7 @@
 //! The header file: a record line, then signal lines, or segment lines of a record in parts.
 //!
 //! # Sources
-//! `wfdb-spec`, its page on header files.
+//! `wfdb-format`, its page on header files.
 
 use jiff::civil::Date;
 use jiff::civil::DateTime;

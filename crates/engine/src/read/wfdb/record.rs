@@ -51,7 +51,7 @@ fn whole(
     let mut frames = usize::MAX;
     let mut rest = header.signals.as_slice();
     while let Some(first) = rest.first() {
-        // Signals in one file stand on lines one after another (`wfdb-spec`, header files).
+        // Signals in one file stand on lines one after another (`wfdb-format`, header files).
         let count = rest.iter().take_while(|line| line.file == first.file).count();
         let (group, more) = rest.split_at(count);
         rest = more;

@@ -1,7 +1,7 @@
 //! Signal files: how samples are packed into bytes.
 //!
 //! # Sources
-//! `wfdb-spec`, its page on signal files.
+//! `wfdb-format`, its page on signal files.
 
 /// A storage format.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

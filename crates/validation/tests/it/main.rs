@@ -1,0 +1,8 @@
+//! What the documents promise, held against the tree.
+#![expect(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
+
+mod documents;
+mod hazards;
+mod report;
+mod sources;
+mod suites;
