@@ -153,11 +153,11 @@ settings! {
 settings! {
     /// How events are counted.
     ScoreCriteria {
-        /// Shortest fall, peak to nadir, of a peak event.
+        /// Least time after its peak at which a fall must be deep enough; shortest fall from the mean.
         fall_least_s,
-        /// Longest fall, peak to nadir, of a peak event.
+        /// Most time after its peak at which a fall may become deep enough.
         fall_most_s,
-        /// Rise from the nadir that ends a peak event.
+        /// Rise from the lowest sample that ends a fall from a peak.
         recovery_pct,
         /// Longest sampling period on which events are counted.
         event_period_most_s,

@@ -136,7 +136,7 @@ pub fn score(corrected: Corrected, criteria: &Criteria) -> Scores {
 }
 
 /// A level of CO2 in kPa, then in mmHg.
-fn both_units<'a>(level: &Level<Co2<'a>>, co2: Option<&Co2<'a>>) -> [Measure; 2] {
+fn both_units(level: &Level<Co2>, co2: Option<&Co2>) -> [Measure; 2] {
     let kpa = level.kpa.measure(co2);
     let figure = match &kpa.figure {
         Figure::Given { value, lowest, highest } => Figure::Given {
@@ -154,11 +154,11 @@ fn both_units<'a>(level: &Level<Co2<'a>>, co2: Option<&Co2<'a>>) -> [Measure; 2]
 /// What is said when samples are too far apart for events.
 fn coarse_findings(spo2: Option<&Oxygen<'_>>, pulse: Option<&Pulse<'_>>) -> Vec<Finding> {
     let falls = spo2.and_then(|spo2| spo2.too_coarse.clone()).map(|_| {
-        let sentence = "SpO2 was recorded too coarsely to count falls";
+        let sentence = "SpO2 was recorded too coarsely to count its falls.";
         Finding::new("falls_not_counted", Weight::Caution, sentence).on(Quantity::Spo2.id())
     });
     let rises = pulse.and_then(|pulse| pulse.too_coarse.clone()).map(|_| {
-        let sentence = "pulse was recorded too coarsely to count rises";
+        let sentence = "Pulse was recorded too coarsely to count its rises.";
         Finding::new("rises_not_counted", Weight::Caution, sentence).on(Quantity::Pulse.id())
     });
     falls.into_iter().chain(rises).collect()
@@ -169,7 +169,7 @@ fn awake_finding(measures: &[Measure], recorded: bool) -> Option<Finding> {
     let awake = measures.iter().find(|measure| measure.id == "tcpco2.awake")?;
     let Figure::Absent(why) = &awake.figure else { return None };
     recorded.then(|| {
-        let sentence = format!("a rise of CO2 above awake cannot be given: {why}");
+        let sentence = format!("No rise of CO2 above awake can be given: {why}.");
         Finding::new("no_awake_co2", Weight::Caution, sentence).on(Quantity::Tcpco2.id())
     })
 }

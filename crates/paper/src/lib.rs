@@ -1,1 +1,155 @@
-//! paper
+//! A report on paper: PDF, tagged, with PDF/A-2a and PDF/UA-1 both asked of the exporter.
+//!
+//! Page one is read in thirty seconds; the pages after it say how it was made. The typeface travels in
+//! the crate, nothing is read from the machine, and the same report gives the same bytes.
+//!
+//! What this crate does not do: it computes nothing, and it does not prove conformance; the exporter
+//! refuses what breaks the standards, and no independent validator is run here.
+
+mod data;
+mod sheet;
+mod world;
+
+pub use sheet::Sheet;
+
+use engine::print::Heading;
+use engine::report::Report;
+
+/// Why a report could not be set on paper. Every cause is a fault of this crate, never of the night.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PaperError {
+    /// What the typesetter or exporter said, one line each.
+    pub said: Vec<String>,
+}
+
+impl std::fmt::Display for PaperError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "the report could not be set on paper: {}", self.said.join("; "))
+    }
+}
+
+impl std::error::Error for PaperError {}
+
+/// The report as a PDF on A4.
+///
+/// # Errors
+/// [`PaperError`] when the typesetter or the exporter refuses.
+pub fn pdf(report: &Report, heading: &Heading) -> Result<Vec<u8>, PaperError> {
+    pdf_on(report, heading, Sheet::A4)
+}
+
+/// The report as a PDF on the sheet given.
+///
+/// # Errors
+/// [`PaperError`] when the typesetter or the exporter refuses.
+pub fn pdf_on(report: &Report, heading: &Heading, sheet: Sheet) -> Result<Vec<u8>, PaperError> {
+    let set = world::World::new(data::data(report, heading, sheet), data::strip(report));
+    let id = engine::print::report_id(report);
+    let made = world::export(&set, &id, report.night.end_date);
+    // The typesetter remembers what it has laid out; a server printing all day must forget it again.
+    typst::comemo::evict(8);
+    made
+}
+
+#[cfg(test)]
+#[path = "../../engine/tests/it/made_night.rs"]
+mod made_night;
+
+#[cfg(test)]
+mod tests {
+    use engine::print::{Heading, Slot, sample_heading};
+    use engine::report::{Report, report};
+
+    use super::*;
+
+    fn made() -> Report {
+        report(&made_night::judgement(), &made_night::criteria())
+    }
+
+    fn pages(report: &Report, heading: &Heading, sheet: Sheet) -> usize {
+        let world = world::World::new(data::data(report, heading, sheet), data::strip(report));
+        world::set(&world).unwrap().pages().len()
+    }
+
+    #[test]
+    fn a_night_takes_two_pages_on_either_sheet() {
+        for sheet in [Sheet::A4, Sheet::Letter] {
+            assert_eq!(pages(&made(), &sample_heading(), sheet), 2);
+            assert_eq!(pages(&made(), &Heading::default(), sheet), 2);
+        }
+    }
+
+    #[test]
+    fn the_same_report_gives_the_same_bytes() {
+        let once = || pdf(&made(), &sample_heading()).unwrap();
+        let first = once();
+        assert!(first.starts_with(b"%PDF-1.7"));
+        assert_eq!(first, once());
+    }
+
+    /// The exporter writes its claims as plain text into the file's metadata.
+    #[test]
+    fn both_standards_are_claimed() {
+        let bytes = pdf(&made(), &sample_heading()).unwrap();
+        let text = String::from_utf8_lossy(&bytes);
+        for claim in ["<pdfaid:part>2", "<pdfaid:conformance>A", "<pdfuaid:part>1"] {
+            assert!(text.contains(claim), "{claim}");
+        }
+    }
+
+    /// Markup of the typesetter, letters that the face lacks, and emptiness: all are only words.
+    #[test]
+    fn no_word_from_outside_becomes_markup() {
+        for hostile in
+            ["*bold* #panic(\"x\") $x$ <label> @ref // \\ [", "\u{6c34}\u{1f319}\u{0}", ""]
+        {
+            let slots = || vec![Slot::new(hostile, hostile); 2];
+            let lines = || vec![hostile.to_owned(); 2];
+            let heading = Heading {
+                hospital: lines(),
+                patient: slots(),
+                study: slots(),
+                study_id: hostile.into(),
+                comparison: lines(),
+                comment: lines(),
+                signature: slots(),
+                lang: "en-GB".into(),
+            };
+            let mut report = made();
+            report.question = hostile.into();
+            report.reasons = lines();
+            report.night.monitor = lines();
+            report.picture.flags[0].label = hostile.into();
+            assert_eq!(pages(&report, &heading, Sheet::A4), 2, "{hostile}");
+            assert!(pdf(&report, &heading).is_ok());
+        }
+    }
+
+    #[test]
+    fn a_night_with_nothing_in_it_still_prints() {
+        let mut report = made();
+        for group in &mut report.figures {
+            group.lines.clear();
+        }
+        report.figures.truncate(1);
+        report.rules.clear();
+        report.summary.clear();
+        report.reasons.clear();
+        report.mend.clear();
+        report.quality.clear();
+        report.findings.clear();
+        report.patterns.clear();
+        report.picture.lanes.clear();
+        report.night.date = None;
+        report.night.end_date = None;
+        assert!(pdf(&report, &Heading::default()).is_ok());
+        report.figures.clear();
+        assert!(pdf(&report, &Heading::default()).is_ok());
+    }
+
+    #[test]
+    fn a_language_that_is_no_language_is_not_asked_of_the_typesetter() {
+        let heading = Heading { lang: "x\"y".into(), ..Heading::default() };
+        assert!(pdf(&made(), &heading).is_ok());
+    }
+}

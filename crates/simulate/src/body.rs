@@ -257,7 +257,11 @@ fn pulse(sleeper: &Sleeper, plan: &Plan, seed: u64) -> Vec<f64> {
     let heart = &sleeper.heart;
     let random = &mut Random::stream(seed, "pulse");
     if heart.paced {
-        return (0..plan.seconds()).map(|_| heart.awake_per_min + 0.1 * random.normal()).collect();
+        // A beat early or late now and then: the reading flickers by one.
+        let mut flicker = Wander::new(8.0, 1.0);
+        return (0..plan.seconds())
+            .map(|_| heart.awake_per_min + 0.35 * flicker.step(random))
+            .collect();
     }
     let rises = rises(plan);
     let (mut slow, mut quick) = (Wander::new(600.0, 1.0), Wander::new(12.0, 1.0));

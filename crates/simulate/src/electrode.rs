@@ -22,7 +22,9 @@ pub const SETTLED_WITHIN_KPA: f64 = 0.1;
 pub(crate) struct Reading {
     pub(crate) co2_kpa: Vec<f64>,
     pub(crate) spans: Vec<FaultSpan>,
-    /// Settled reading minus the lagged artery, each second; NaN while not on the ear.
+    /// PCO2 at the skin, each second: the artery after delay and lag.
+    pub(crate) skin_kpa: Vec<f64>,
+    /// Settled reading minus PCO2 at the skin, each second; NaN while not on the ear.
     pub(crate) error_kpa: Vec<f64>,
     /// Error of the electrode itself, each second: what a gas check sees.
     pub(crate) drift_kpa: Vec<f64>,
@@ -36,6 +38,7 @@ pub(crate) fn read(electrode: &Electrode, night: &Night, mishaps: &Mishaps, seed
         co2_kpa: vec![f64::NAN; skin.len()],
         spans: Vec::new(),
         error_kpa: vec![f64::NAN; skin.len()],
+        skin_kpa: Vec::new(),
         drift_kpa,
     };
     let mut gas = vec![false; skin.len()];
@@ -69,6 +72,7 @@ pub(crate) fn read(electrode: &Electrode, night: &Night, mishaps: &Mishaps, seed
         reading.co2_kpa.iter_mut().for_each(noise);
     }
     reading.fault_spans(mishaps, &skin, &sag);
+    reading.skin_kpa = skin;
     reading
 }
 

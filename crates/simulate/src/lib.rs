@@ -91,6 +91,7 @@ pub fn night(sleeper: &Sleeper, sensor: &Sensor, seed: u64) -> Made {
         events,
         spans,
         fittings: mishaps.fittings.iter().map(TrueFitting::from).collect(),
+        skin_pco2_kpa: electrode.skin_kpa,
         co2_error_kpa: electrode.error_kpa,
         drift_kpa: electrode.drift_kpa,
         stages: plan.stages,

@@ -38,7 +38,7 @@ pub struct Sleeper {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Body {
     /// Oxygen store of lung and arterial blood, as litres of gas, lying down (from memory; set so that
-    /// falls have the published slope, `desaturation-slopes`).
+    /// falls have the published slope, `fall-slopes-abstract`).
     pub lung_l: f64,
     /// Oxygen used at rest awake, L/min dry at 0 °C (from memory).
     pub oxygen_use_l_per_min: f64,

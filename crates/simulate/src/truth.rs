@@ -66,13 +66,17 @@ pub struct Truth {
     pub spo2: Vec<f64>,
     /// Arterial PCO2 each second, kPa.
     pub paco2_kpa: Vec<f64>,
+    /// PCO2 at the skin each second, kPa: the artery after the delay and lag of this sensor, which is what
+    /// it would show if nothing else were wrong.
+    pub skin_pco2_kpa: Vec<f64>,
     /// Pulse each second, /min.
     pub pulse: Vec<f64>,
     /// Where the sensor was wrong, in order of start; spans may overlap.
     pub spans: Vec<FaultSpan>,
     /// Fittings of the sensor, in order.
     pub fittings: Vec<TrueFitting>,
-    /// Settled reading of CO2 minus artery (offset and drift) each second, kPa; NaN while off the ear.
+    /// Settled reading of CO2 minus PCO2 at the skin (offset and drift) each second, kPa; NaN while off
+    /// the ear.
     pub co2_error_kpa: Vec<f64>,
     /// Error of the electrode alone (drift) each second, kPa: what a gas check sees.
     pub drift_kpa: Vec<f64>,
@@ -89,7 +93,9 @@ pub struct Truth {
 }
 
 impl Truth {
-    /// The night as a perfect sensor would have recorded it: no rounding, lag, noise or fault.
+    /// The night as a perfect sensor would have recorded it: no rounding, noise, offset or fault.
+    ///
+    /// CO2 is that of the skin, as no sensor on the skin sees more; the artery's own is in `paco2_kpa`.
     pub fn perfect_recording(&self) -> Recording {
         let channel = |quantity: Quantity, unit: Unit, samples: &[f64]| Channel {
             id: quantity.id().to_owned(),
@@ -104,7 +110,7 @@ impl Truth {
         let channels = vec![
             channel(Quantity::Spo2, Unit::Percent, &self.spo2),
             channel(Quantity::Pulse, Unit::PerMinute, &self.pulse),
-            channel(Quantity::Tcpco2, Unit::Kilopascal, &self.paco2_kpa),
+            channel(Quantity::Tcpco2, Unit::Kilopascal, &self.skin_pco2_kpa),
         ];
         Recording {
             format: Format::Made,

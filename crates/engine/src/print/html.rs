@@ -145,7 +145,7 @@ fn rules(out: &mut String, report: &Report) {
     out.push_str("<section class=\"rules\">\n<h2>Rules this question needs</h2>\n<ol>\n");
     for rule in needed {
         let margin = rule.margin.as_ref().map_or(String::new(), |margin| {
-            format!("<span class=\"margin\">turns if shifted by {}</span>", escape(margin))
+            format!("<span class=\"margin\">turns at a shift of {}</span>", escape(margin))
         });
         let _ = writeln!(
             out,
@@ -200,18 +200,15 @@ fn table(out: &mut String, group: &FigureGroup) {
         escape(&group.title),
         escape(&group.stands_on)
     );
-    for line in group.lines.iter().filter(|line| line.key) {
+    for line in &group.lines {
+        let Some(short) = &line.short else { continue };
         let own = if line.on_less {
             format!(" <small>on {}</small>", escape(&line.stands_on))
         } else {
             String::new()
         };
-        let _ = writeln!(
-            out,
-            "<tr><th scope=\"row\">{}{own}</th>{}</tr>",
-            escape(&line.name),
-            cells(line)
-        );
+        let _ =
+            writeln!(out, "<tr><th scope=\"row\">{}{own}</th>{}</tr>", escape(short), cells(line));
     }
     out.push_str("</tbody>\n</table>\n");
 }
@@ -225,7 +222,7 @@ fn cells(line: &FigureLine) -> String {
     let mmhg = line
         .mmhg
         .as_ref()
-        .map_or(String::new(), |mmhg| format!(" <small>{} mmHg</small>", escape(mmhg)));
+        .map_or(String::new(), |mmhg| format!(" <small>({} mmHg)</small>", escape(mmhg)));
     format!(
         "<td><b>{}</b> <small>{}</small>{mmhg}</td><td class=\"range\">{}</td>",
         escape(value),

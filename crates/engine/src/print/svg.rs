@@ -44,8 +44,9 @@ pub fn svg(picture: &Picture, look: Look) -> String {
     let bottom = top;
     let mut out = open(picture, look, bottom + CLOCK);
     clock(&mut out, picture, bottom);
-    out.push_str(&body);
+    // Poles lie under the lanes, so that no pole crosses out a word.
     flags(&mut out, picture, bottom);
+    out.push_str(&body);
     out.push_str("</svg>\n");
     out
 }
@@ -106,15 +107,16 @@ fn rules(colour: &dyn Fn(&str) -> String) -> String {
          .s-doubt{{fill:none;stroke:{hatch};stroke-width:.9;stroke-linecap:round}}\
          .s-band{{fill:{hatch};fill-opacity:.22;stroke:none}}\
          .s-edge{{fill:none;stroke:{hatch};stroke-width:.7;stroke-linecap:round}}\
-         .s-raw{{fill:none;stroke:{quiet};stroke-width:.9;stroke-dasharray:3 2}}\
+         .s-raw{{fill:none;stroke:{quiet};stroke-width:.9;stroke-dasharray:9 7}}\
          .s-trace{{fill:none;stroke:{ink};stroke-width:1.25;stroke-linecap:round;stroke-linejoin:round}}\
          .s-spoken{{fill:none;stroke:{accent};stroke-width:1.9;stroke-linecap:round;stroke-linejoin:round}}\
          .s-level{{fill:none;stroke:{quiet};stroke-width:.9;stroke-dasharray:1 3}}\
          .s-level-spoken{{fill:none;stroke:{accent};stroke-width:1;stroke-dasharray:5 3}}\
          .s-met{{fill:{accent};stroke:{accent};stroke-width:1}}\
          .s-open{{fill:{paper};stroke:{accent};stroke-width:1.2}}\
-         .s-pole{{fill:none;stroke:{quiet};stroke-width:.8;stroke-dasharray:1 2}}\
+         .s-pole{{fill:none;stroke:{hatch};stroke-width:.8;stroke-dasharray:2 3}}\
          .s-flag{{fill:{quiet};stroke:none}}\
+         text{{paint-order:stroke;stroke:{paper};stroke-width:3px;stroke-linejoin:round}}\
          .s-text{{fill:{ink};font-size:13px}}\
          .s-quiet{{fill:{quiet};font-size:12px}}\
          .s-accent{{fill:{accent};font-size:12px;font-weight:600}}\

@@ -43,17 +43,12 @@ pub fn looks_like(bytes: &[u8]) -> bool {
 pub fn read(input: Input<'_>, options: &ReadOptions) -> Result<Recording, ReadError> {
     let mut file = parse(input.bytes)?;
     let mut findings = std::mem::take(&mut file.findings);
+    check_signals(&file.signals, &mut findings)?;
     let grid = Grid::of(&file, &mut findings)?;
     let clock = clock(&file.header, grid.origin_s, options, &mut findings)?;
     let invalid = invalid_spans(&file.annotations, grid.origin_s);
     let drafts = drafts(&mut file.signals, &grid, &invalid);
     let channels = signal::channels(drafts, options, &mut findings)?;
-    if channels.is_empty() {
-        return Err(ReadError::not_understood(
-            "the file holds annotations only: expected at least one signal with samples, found none",
-        )
-        .hint("give the file that holds the signals of the same night"));
-    }
     let marks = marks(&file.annotations, grid.origin_s);
     signal::note_marks_outside(&marks, grid.duration_s, &mut findings);
     Ok(Recording {
@@ -66,6 +61,23 @@ pub fn read(input: Input<'_>, options: &ReadOptions) -> Result<Recording, ReadEr
         findings,
         input_sha256: super::sha256(input.bytes),
     })
+}
+
+/// A night needs a signal with samples; one without any is told.
+fn check_signals(signals: &[Signal], findings: &mut Vec<Finding>) -> Result<(), ReadError> {
+    if signals.iter().all(|signal| signal.digital.is_empty()) {
+        return Err(ReadError::not_understood(
+            "the file holds annotations only: expected at least one signal with samples, found none",
+        )
+        .hint("give the file that holds the signals of the same night"));
+    }
+    let ordinary = signals.iter().filter(|signal| !signal.header.is_annotations());
+    for signal in ordinary.filter(|signal| signal.digital.is_empty()) {
+        let sentence =
+            format!("The signal {} has no samples and was left out.", signal.header.label);
+        findings.push(Finding::new("edf_signal_empty", Weight::Note, sentence));
+    }
+    Ok(())
 }
 
 /// The clock at the first record. EDF+ 2.2.4: its onset holds the fraction of the starting second.

@@ -11,6 +11,7 @@ mod marks;
 mod night;
 mod number;
 mod plan;
+pub(super) mod probe;
 mod rows;
 mod stamp;
 mod table;
@@ -92,12 +93,15 @@ fn unread(unread: &Unread, table: &Table<'_>, findings: &mut Vec<Finding>) {
 
 /// Whether most rows are earlier than the row before.
 fn newest_first(rows: &Rows) -> bool {
-    let key = |stamp: &rows::Stamp| {
+    let mut before = None;
+    let (mut up, mut down) = (0_usize, 0_usize);
+    for stamp in &rows.stamps {
         let day = stamp.date.days(stamp::DateOrder::DayFirst);
-        (day.or(stamp.date.days(stamp::DateOrder::MonthFirst)), stamp.us)
-    };
-    let down = rows.stamps.windows(2).filter(|pair| key(&pair[1]) < key(&pair[0])).count();
-    let up = rows.stamps.windows(2).filter(|pair| key(&pair[1]) > key(&pair[0])).count();
+        let key = Some((day.or(stamp.date.days(stamp::DateOrder::MonthFirst)), stamp.us));
+        up += usize::from(before.is_some() && key > before);
+        down += usize::from(before.is_some() && key < before);
+        before = key;
+    }
     down > up && down > 1
 }
 

@@ -1,47 +1,74 @@
 //! The time awake, from which baselines are taken.
 
 use crate::correct::Corrected;
-use crate::notes::Notes;
-use crate::recording::{Mark, MarkKind, Quantity, Recording, indices};
-use crate::screen::Reason;
+use crate::recording::{Mark, MarkKind, Quantity, indices};
+use crate::score::sides::{Sides, Span};
+use crate::screen::{PeriodBasis, Reason, Screened};
 use crate::time::{Stretch, join, without};
 use crate::trace::Trace;
 
-/// The stretches awake and at rest: before lights out when that is marked, and wherever a mark says
-/// awake; time out of bed is cut out.
+/// The level of a channel awake.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Awake {
+    /// The mean of believed samples; `None` without any.
+    pub(super) mean: Option<Span>,
+    /// The believed seconds it stands on.
+    pub(super) believed_s: f64,
+}
+
+impl Awake {
+    /// Of a channel; `sides` fills its unbelieved time. `None` when it was not recorded.
+    pub(super) fn of(
+        corrected: &Corrected,
+        quantity: Quantity,
+        sides: impl Fn(&Trace) -> Sides,
+    ) -> Option<Self> {
+        let stretches = awake_stretches(&corrected.screened);
+        if stretches.is_empty() {
+            return Some(Self { mean: None, believed_s: 0.0 });
+        }
+        let trace = awake_trace(corrected, quantity, &stretches)?;
+        let believed_s = trace.believed_s();
+        let mean = (believed_s > 0.0).then(|| sides(&trace).numbers().mean()).flatten();
+        Some(Self { mean, believed_s })
+    }
+}
+
+/// The stretches awake and at rest: before the period begins when lights were marked, and wherever a
+/// mark says awake; time out of bed is cut out.
 ///
-/// A mark without an end lasts until the next mark of falling asleep or of lights out; without one it
-/// is a moment and gives no time.
-pub(super) fn awake_stretches(recording: &Recording, notes: &Notes) -> Vec<Stretch> {
-    let marks = || recording.marks.iter().chain(&notes.marks);
-    let starts = |kind: MarkKind| marks().filter(move |mark| mark.kind == kind);
-    let lights_out = starts(MarkKind::LightsOut).map(|mark| mark.start_s).reduce(f64::min);
-    let asleep_after = |at_s: f64| {
-        marks()
-            .filter(|mark| matches!(mark.kind, MarkKind::Asleep | MarkKind::LightsOut))
-            .map(|mark| mark.start_s)
-            .filter(|&start_s| start_s > at_s)
-            .reduce(f64::min)
+/// A mark without an end lasts until the period goes on, and gives no time where it does not.
+fn awake_stretches(screened: &Screened) -> Vec<Stretch> {
+    let Screened { recording, notes, period, .. } = screened;
+    let marks = |kind: MarkKind| {
+        recording.marks.iter().chain(&notes.marks).filter(move |mark| mark.kind == kind)
     };
-    let until = |mark: &Mark| mark.end_s.or_else(|| asleep_after(mark.start_s));
-    let marked = starts(MarkKind::Awake)
+    let goes_on = |at_s: f64| {
+        let cut_out = !period.stretches.iter().any(|stretch| stretch.contains(at_s));
+        let mut starts = period.stretches.iter().map(|stretch| stretch.start_s);
+        starts.find(|&start_s| cut_out && start_s > at_s)
+    };
+    let until = |mark: &Mark| mark.end_s.or_else(|| goes_on(mark.start_s));
+    let marked = marks(MarkKind::Awake)
         .filter_map(|mark| until(mark).map(|end_s| Stretch::new(mark.start_s, end_s)));
-    let before = lights_out.map(|end_s| Stretch::new(0.0, end_s));
-    let up: Vec<Stretch> = starts(MarkKind::Up)
-        .filter_map(|mark| mark.end_s.map(|end_s| Stretch::new(mark.start_s, end_s)))
+    let lights_marked = period.basis != PeriodBasis::WholeRecording;
+    let begins = period.stretches.first().filter(|_| lights_marked);
+    let before = begins.map(|first| Stretch::new(0.0, first.start_s));
+    let up: Vec<Stretch> = marks(MarkKind::Up)
+        .filter_map(|mark| until(mark).map(|end_s| Stretch::new(mark.start_s, end_s)))
         .collect();
     without(&join(marked.chain(before).collect()), &up)
 }
 
 /// A channel with the time awake as its period, less the time in which its sensor was off or settling.
-pub(super) fn awake_trace(corrected: &Corrected, quantity: Quantity) -> Option<Trace> {
+fn awake_trace(corrected: &Corrected, quantity: Quantity, awake: &[Stretch]) -> Option<Trace> {
     let screened = &corrected.screened;
     let mut trace = corrected.trace(quantity)?;
     let at =
         |stretch: &Stretch| indices(trace.offset_s, trace.period_s, trace.values.len(), stretch);
     let mut inside = vec![false; trace.len()];
-    for stretch in awake_stretches(&screened.recording, &screened.notes) {
-        inside[at(&stretch)].fill(true);
+    for stretch in awake {
+        inside[at(stretch)].fill(true);
     }
     let not_on = screened
         .channel(quantity)?

@@ -3,8 +3,8 @@
 use crate::correct::Corrected;
 use crate::criteria::Criteria;
 use crate::recording::Quantity;
-use crate::score::awake::awake_trace;
-use crate::score::figures::{Channel, Outcome, nothing_awake, nothing_believed};
+use crate::score::awake::Awake;
+use crate::score::figures::{Channel, Outcome, nothing_awake};
 use crate::score::sides::{Sides, Span, held_level};
 use crate::trace::Trace;
 use crate::unit::{above, kpa_from_mmhg};
@@ -13,19 +13,18 @@ use crate::unit::{above, kpa_from_mmhg};
 const HELD_S: f64 = 600.0;
 
 /// CO2 of the night, corrected where that was possible, ready to be measured.
-pub(super) struct Co2<'a> {
-    trace: Trace,
-    criteria: &'a Criteria,
-    sides: Sides,
+pub(super) struct Co2 {
     ordered: Sides,
-    awake: Trace,
+    sustained: Option<Span>,
+    awake: Awake,
+    believed_s: f64,
 }
 
-impl Channel for Co2<'_> {
+impl Channel for Co2 {
     const NAME: &'static str = "CO2";
 
     fn seconds(&self, id: &str) -> f64 {
-        if id == "tcpco2.awake" { self.awake.believed_s() } else { self.trace.believed_s() }
+        if id.starts_with("tcpco2.awake") { self.awake.believed_s } else { self.believed_s }
     }
 }
 
@@ -37,22 +36,23 @@ fn sides(trace: &Trace, criteria: &Criteria) -> Sides {
     Sides::enveloped(trace, kpa_from_mmhg(rate_mmhg_per_min) / 60.0, plausible)
 }
 
-impl<'a> Co2<'a> {
+impl Co2 {
     /// CO2 of a night; `None` when it was not recorded.
-    pub(super) fn of(corrected: &Corrected, criteria: &'a Criteria) -> Option<Self> {
+    pub(super) fn of(corrected: &Corrected, criteria: &Criteria) -> Option<Self> {
         let trace = corrected.trace(Quantity::Tcpco2)?;
-        let sides = sides(&trace, criteria);
-        let awake = awake_trace(corrected, Quantity::Tcpco2)?;
-        Some(Self { ordered: sides.ordered(), sides, trace, criteria, awake })
-    }
-
-    fn or_why(span: Option<Span>) -> Outcome {
-        span.ok_or_else(|| nothing_believed(Self::NAME))
+        let width = trace.samples_in(HELD_S);
+        let sides = |trace: &Trace| sides(trace, criteria);
+        let night = sides(&trace);
+        Some(Self {
+            sustained: night.figure(|side| held_level(side, width)),
+            ordered: night.ordered(),
+            awake: Awake::of(corrected, Quantity::Tcpco2, sides)?,
+            believed_s: trace.believed_s(),
+        })
     }
 
     pub(super) fn awake(&self) -> Outcome {
-        let awake = sides(&self.awake, self.criteria).numbers();
-        awake.mean().ok_or_else(|| nothing_awake(Self::NAME))
+        self.awake.mean.ok_or_else(|| nothing_awake(Self::NAME))
     }
 
     pub(super) fn mean(&self) -> Outcome {
@@ -64,11 +64,7 @@ impl<'a> Co2<'a> {
     }
 
     pub(super) fn sustained(&self) -> Outcome {
-        self.mean()?;
-        let width = self.trace.samples_in(HELD_S);
-        self.sides
-            .figure(|side| held_level(side, width))
-            .ok_or_else(|| "no 10 minutes on end of CO2 may be believed".into())
+        self.or_needs(self.sustained, "no 10 minutes on end of CO2 may be believed")
     }
 
     /// The sustained level less the awake level.
@@ -83,6 +79,7 @@ impl<'a> Co2<'a> {
 
     /// Share of time above a level, %.
     pub(super) fn time_above(&self, level_kpa: f64) -> Outcome {
-        Self::or_why(self.ordered.share(|x| above(x, level_kpa, true)))
+        let up_to = |side: &[f64]| side.partition_point(|&x| !above(x, level_kpa, true));
+        Self::or_why(self.ordered.share(|side| side.len() - up_to(side)))
     }
 }

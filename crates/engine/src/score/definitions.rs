@@ -237,7 +237,7 @@ pub(super) struct Level<C> {
     pub(super) mmhg_id: &'static str,
 }
 
-impl Co2<'_> {
+impl Co2 {
     /// The levels of CO2.
     pub(super) const LEVELS: [Level<Self>; 7] = [
         Level {

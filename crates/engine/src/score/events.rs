@@ -27,29 +27,20 @@ pub(super) struct Event {
 /// What makes a fall from a peak; a rise is a fall of the negated signal.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct PeakRule {
-    /// Least fall from peak to nadir.
+    /// Least fall from the peak.
     pub(super) depth: f64,
-    /// Least seconds from the peak to the last sample at the nadir's level or under it.
+    /// Least seconds after the peak at which it must lie so deep.
     pub(super) least_s: f64,
-    /// Most seconds from the peak to the first sample at the nadir.
+    /// Most seconds after the peak at which it must lie so deep.
     pub(super) most_s: f64,
     /// Rise from the lowest level that ends the fall.
     pub(super) recovery: f64,
 }
 
-/// A fall that has begun and not ended.
-#[derive(Clone, Copy, Debug)]
-struct Open {
-    peak: usize,
-    from: f64,
-    nadir: usize,
-    nadir_last: usize,
-    nadir_level: f64,
-    /// The lowest since it began; may lie under the nadir when the signal sinks on too slowly.
-    lowest: f64,
-}
-
 /// The falls from a peak, in order. `value(i)` is `None` where nothing counts.
+///
+/// A fall is taken as soon as it counts and the search goes on as soon as it has recovered, which finds
+/// the greatest number of separate falls: a smaller depth never finds fewer.
 pub(super) fn peak_falls(
     count: usize,
     period_s: f64,
@@ -59,53 +50,44 @@ pub(super) fn peak_falls(
     let reach = samples_within(rule.most_s, period_s);
     let mut events = Vec::new();
     let mut peaks: VecDeque<(usize, f64)> = VecDeque::new();
-    let mut open: Option<Open> = None;
+    let mut open: Option<Event> = None;
     for i in 0..=count {
         let Some(x) = (i < count).then(|| value(i)).flatten() else {
-            events.extend(open.take().and_then(|fall| fall.end(i, period_s, rule)));
+            events.extend(open.take().map(|fall| fall.until(i)));
             peaks.clear();
             continue;
         };
-        if let Some(fall) = open.take_if(|fall| above(x, fall.lowest + rule.recovery, false)) {
-            events.extend(fall.end(i, period_s, rule));
+        if let Some(fall) = &mut open {
+            if !above(x, fall.lowest + rule.recovery, false) {
+                fall.go_on(i, x);
+                continue;
+            }
+            events.extend(open.take().map(|fall| fall.until(i)));
             peaks.clear();
         }
         let (peak, from) = highest_within(&mut peaks, i, x, reach);
-        let deep = above(from - x, rule.depth, false);
-        match &mut open {
-            Some(fall) => fall.go_on(i, x, deep.then_some((peak, from))),
-            None if deep => open = Some(Open::begin(i, x, peak, from)),
-            None => {}
+        let after_s = (i - peak) as f64 * period_s;
+        if above(from - x, rule.depth, false) && above(after_s, rule.least_s, false) {
+            let mut fall = Event { samples: peak..i, nadir: peak, from, lowest: from };
+            (peak + 1..=i).for_each(|j| fall.go_on(j, value(j).unwrap_or(from)));
+            open = Some(fall);
         }
     }
     events
 }
 
-impl Open {
-    fn begin(i: usize, x: f64, peak: usize, from: f64) -> Self {
-        Self { peak, from, nadir: i, nadir_last: i, nadir_level: x, lowest: x }
-    }
-
-    /// Takes in sample `i`; `peak` is the peak before it when it lies deep enough under one.
-    fn go_on(&mut self, i: usize, x: f64, peak: Option<(usize, f64)>) {
-        self.lowest = self.lowest.min(x);
-        let deeper = below(x, self.nadir_level, true);
-        if let (true, Some((peak, from))) = (deeper, peak) {
-            *self = Self { lowest: self.lowest, ..Self::begin(i, x, peak, from) };
-        } else if below(x, self.nadir_level, false) {
-            self.nadir_last = i;
+impl Event {
+    /// Takes in sample `i`.
+    fn go_on(&mut self, i: usize, x: f64) {
+        if x < self.lowest {
+            (self.nadir, self.lowest) = (i, x);
         }
     }
 
-    /// The event, when it took long enough.
-    fn end(self, end: usize, period_s: f64, rule: PeakRule) -> Option<Event> {
-        let took_s = (self.nadir_last - self.peak) as f64 * period_s;
-        above(took_s, rule.least_s, false).then_some(Event {
-            samples: self.peak..end,
-            nadir: self.nadir,
-            from: self.from,
-            lowest: self.nadir_level,
-        })
+    /// The event, ended before sample `end`.
+    fn until(mut self, end: usize) -> Self {
+        self.samples.end = end;
+        self
     }
 }
 
@@ -134,15 +116,13 @@ pub(super) fn mean_falls(trace: &Trace, depth: f64, least_s: f64) -> Vec<Event> 
     for i in 0..=trace.len() {
         let counted = (i < trace.len() && trace.counts(i)).then(|| trace.values[i]);
         let ends = |fall: &mut Event| counted.is_none_or(|x| above(x, fall.from - depth, true));
-        if let Some(mut fall) = open.take_if(ends) {
-            fall.samples.end = i;
+        if let Some(fall) = open.take_if(ends).map(|fall| fall.until(i)) {
             let lasted_s = fall.samples.len() as f64 * trace.period_s;
             events.extend(above(lasted_s, least_s, false).then_some(fall));
         }
         let Some(x) = counted else { continue };
         match &mut open {
-            Some(fall) if x < fall.lowest => (fall.nadir, fall.lowest) = (i, x),
-            Some(_) => {}
+            Some(fall) => fall.go_on(i, x),
             None => {
                 open = baseline
                     .before(i)
@@ -238,43 +218,36 @@ mod tests {
         }
     }
 
-    /// The definition word for word: at every sample the highest of the time before is looked for anew.
+    /// The definition word for word: at every sample every peak of the time before is tried.
     fn peak_falls_slowly(samples: &[Option<f64>], rule: PeakRule) -> Vec<(usize, usize, usize)> {
-        let reach = samples_within(rule.most_s, 1.0);
         let mut falls = Vec::new();
         let mut search = 0;
         while search < samples.len() {
-            let run_end =
-                (search..samples.len()).find(|&i| samples[i].is_none()).unwrap_or(samples.len());
+            let gap = (search..samples.len()).find(|&i| samples[i].is_none());
+            let run_end = gap.unwrap_or(samples.len());
             let x = |i: usize| samples[i].unwrap();
-            // The latest of the highest samples from `search` and at most `reach` before `i`.
-            let peak = |i: usize| {
-                (search.max(i.saturating_sub(reach))..=i).fold(
-                    i.min(search.max(i.saturating_sub(reach))),
-                    |best, j| {
-                        if x(j) >= x(best) { j } else { best }
-                    },
-                )
+            let counts = |p: usize, t: usize| {
+                let after_s = (t - p) as f64;
+                let since = (p + 1..=t).all(|j| x(j) < x(p));
+                let in_time = rule.least_s <= after_s && after_s <= rule.most_s;
+                since && in_time && x(p) - x(t) >= rule.depth
             };
-            let Some(begin) = (search..run_end).find(|&i| x(peak(i)) - x(i) >= rule.depth) else {
+            let highest = |t: usize| {
+                (search..=t)
+                    .filter(|&p| counts(p, t))
+                    .reduce(|best, p| if x(p) > x(best) { p } else { best })
+            };
+            let found = (search..run_end).find_map(|t| Some((highest(t)?, t)));
+            let Some((peak, from)) = found else {
                 search = run_end + 1;
                 continue;
             };
-            let end = (begin..run_end)
-                .find(|&i| {
-                    let lowest = (begin..i).map(x).fold(f64::INFINITY, f64::min);
-                    x(i) >= lowest + rule.recovery
-                })
-                .unwrap_or(run_end);
-            let nadir = (begin..end)
-                .filter(|&i| x(peak(i)) - x(i) >= rule.depth)
-                .reduce(|best, i| if x(i) < x(best) { i } else { best })
-                .unwrap();
-            let last = (nadir..end).rfind(|&i| x(i) <= x(nadir)).unwrap();
-            if (last - peak(nadir)) as f64 >= rule.least_s {
-                falls.push((peak(nadir), nadir, end));
-            }
-            search = if end == run_end { run_end + 1 } else { end };
+            let lowest = |end: usize| (peak..end).map(x).fold(f64::INFINITY, f64::min);
+            let recovered = |&i: &usize| x(i) >= lowest(i) + rule.recovery;
+            let end = (from + 1..run_end).find(recovered).unwrap_or(run_end);
+            let nadir = (peak..end).find(|&i| x(i) <= lowest(end)).unwrap();
+            falls.push((peak, nadir, end));
+            search = end;
         }
         falls
     }
@@ -325,7 +298,7 @@ mod tests {
     proptest! {
         #[test]
         fn peak_falls_are_those_of_the_definition_word_for_word(
-            samples in wandering(0..400),
+            samples in wandering(0..200),
             depth in 2_u8..5,
             least_s in 0_u8..12,
             most_s in 5_u8..40,
@@ -342,6 +315,14 @@ mod tests {
                 .map(|e| (e.samples.start, e.nadir, e.samples.end))
                 .collect();
             prop_assert_eq!(found, peak_falls_slowly(&samples, rule));
+        }
+
+        #[test]
+        fn a_smaller_depth_never_finds_fewer_falls(samples in wandering(0..2000)) {
+            let counts = [2.0, 3.0, 4.0, 5.0].map(|depth| {
+                peak_falls(samples.len(), 1.0, PeakRule { depth, ..RULE }, |i| samples[i]).len()
+            });
+            prop_assert!(counts.is_sorted_by(|a, b| a >= b), "{counts:?}");
         }
 
         #[test]

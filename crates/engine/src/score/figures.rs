@@ -1,5 +1,7 @@
 //! What all channels' figures share: definitions as data, rates over hours, reasons for absence.
 
+use std::ops::Range;
+
 use crate::criteria::Criteria;
 use crate::score::sides::Span;
 use crate::score::{Figure, Measure};
@@ -23,6 +25,21 @@ pub(super) struct Definition<C> {
 pub(super) trait Channel {
     /// Its name in a sentence.
     const NAME: &'static str;
+
+    /// A figure that exists whenever something in the period may be believed.
+    fn or_why(span: Option<Span>) -> Outcome {
+        let why = || format!("no {} in the period to be scored may be believed", Self::NAME);
+        span.ok_or_else(why)
+    }
+
+    /// A figure that needs more than one believed sample in the period, with what it needs.
+    fn or_needs(&self, span: Option<Span>, needs: &str) -> Outcome {
+        if self.seconds("") > 0.0 {
+            span.ok_or_else(|| needs.to_owned())
+        } else {
+            Self::or_why(None)
+        }
+    }
 
     /// Believed seconds behind the figure with this id.
     fn seconds(&self, id: &str) -> f64;
@@ -49,11 +66,6 @@ impl<C: Channel> Definition<C> {
     }
 }
 
-/// Why there is no figure when nothing in the period may be believed.
-pub(super) fn nothing_believed(name: &str) -> String {
-    format!("no {name} in the period to be scored may be believed")
-}
-
 /// Why there is no awake figure.
 pub(super) fn nothing_awake(name: &str) -> String {
     format!(
@@ -74,24 +86,42 @@ pub(super) fn too_coarse(trace: &Trace, name: &str, criteria: &Criteria) -> Opti
     })
 }
 
-/// Events an hour: seen ones by the believed hours.
-///
-/// The lowest has no event in unbelieved time. The highest has in each gap as many as the criteria's
-/// greatest rate allows, and one more that the gap may have cut.
-pub(super) fn rate(trace: &Trace, events: usize, criteria: &Criteria) -> Option<Span> {
-    let (believed_h, period_h) = hours(trace)?;
-    let most_per_h = criteria.score.events_most_per_h.value;
-    let unseen: f64 = trace
-        .runs(|i| trace.inside[i] && !trace.believed[i])
-        .into_iter()
-        .map(|gap| (gap.len() as f64 * trace.period_s / 3600.0 * most_per_h).floor() + 1.0)
-        .sum();
-    let events = events as f64;
-    Some(Span::of(events / believed_h, events / period_h, (events + unseen) / period_h))
+/// How long a channel was believed, and what its gaps could hold.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Hours {
+    /// Seconds inside the period that may be believed.
+    pub(super) believed_s: f64,
+    /// Seconds inside the period.
+    pub(super) period_s: f64,
+    /// The most events that the gaps could hold.
+    unseen_events: f64,
 }
 
-/// Believed hours and hours of the period; `None` when nothing is believed.
-pub(super) fn hours(trace: &Trace) -> Option<(f64, f64)> {
-    let believed_s = trace.believed_s();
-    (believed_s > 0.0).then(|| (believed_s / 3600.0, trace.inside_s() / 3600.0))
+impl Hours {
+    /// Of a trace. A gap holds as many events as the criteria's greatest rate allows, and one more that
+    /// it may have cut.
+    pub(super) fn of(trace: &Trace, criteria: &Criteria) -> Self {
+        let most_per_h = criteria.score.events_most_per_h.value;
+        let gaps = trace.runs(|i| trace.inside[i] && !trace.believed[i]);
+        let hours = |gap: &Range<usize>| gap.len() as f64 * trace.period_s / 3600.0;
+        Self {
+            believed_s: trace.believed_s(),
+            period_s: trace.inside_s(),
+            unseen_events: gaps.iter().map(|gap| (hours(gap) * most_per_h).floor() + 1.0).sum(),
+        }
+    }
+
+    /// Events an hour: the value by the believed hours, the lowest with no event in unbelieved time, the
+    /// highest with as many as the gaps could hold; `None` when nothing is believed.
+    pub(super) fn rate(&self, events: usize) -> Option<Span> {
+        self.share(events as f64, self.unseen_events)
+    }
+
+    /// An amount in each hour, of which the gaps could hold `unseen` more.
+    pub(super) fn share(&self, amount: f64, unseen: f64) -> Option<Span> {
+        let (believed_h, period_h) = (self.believed_s / 3600.0, self.period_s / 3600.0);
+        let span =
+            || Span::of(amount / believed_h, amount / period_h, (amount + unseen) / period_h);
+        (self.believed_s > 0.0).then(span)
+    }
 }

@@ -3,12 +3,10 @@
 use crate::correct::Corrected;
 use crate::criteria::Criteria;
 use crate::recording::Quantity;
-use crate::score::awake::awake_trace;
+use crate::score::awake::Awake;
 use crate::score::delta::delta_index;
 use crate::score::events::{Event, PeakRule, area_below, mean_falls, peak_falls, samples_within};
-use crate::score::figures::{
-    Channel, Outcome, hours, nothing_awake, nothing_believed, rate, too_coarse,
-};
+use crate::score::figures::{Channel, Hours, Outcome, nothing_awake, too_coarse};
 use crate::score::sides::{Sides, Span, longest_run};
 use crate::score::{Fall, Falls};
 use crate::trace::Trace;
@@ -21,9 +19,9 @@ const CEILING_PCT: f64 = 100.0;
 pub(super) struct Oxygen<'a> {
     trace: Trace,
     criteria: &'a Criteria,
-    sides: Sides,
     ordered: Sides,
-    awake: Trace,
+    awake: Awake,
+    hours: Hours,
     events: Events,
     /// Why events cannot be counted.
     pub(super) too_coarse: Option<String>,
@@ -60,7 +58,7 @@ impl Channel for Oxygen<'_> {
     const NAME: &'static str = "SpO2";
 
     fn seconds(&self, id: &str) -> f64 {
-        if id == "spo2.awake" { self.awake.believed_s() } else { self.trace.believed_s() }
+        if id == "spo2.awake" { self.awake.believed_s } else { self.hours.believed_s }
     }
 }
 
@@ -68,18 +66,19 @@ impl<'a> Oxygen<'a> {
     /// SpO2 of a night; `None` when it was not recorded.
     pub(super) fn of(corrected: &Corrected, criteria: &'a Criteria) -> Option<Self> {
         let trace = corrected.trace(Quantity::Spo2)?;
-        let sides = Sides::anything(&trace, criteria.screen.spo2_lowest_pct.value, CEILING_PCT);
+        let floor_pct = criteria.screen.spo2_lowest_pct.value;
+        let sides = |trace: &Trace| Sides::anything(trace, floor_pct, CEILING_PCT);
         let too_coarse = too_coarse(&trace, Self::NAME, criteria);
         let events = match too_coarse {
             None => Events::of(&trace, criteria),
             Some(_) => Events::default(),
         };
         Some(Self {
-            ordered: sides.ordered(),
-            awake: awake_trace(corrected, Quantity::Spo2)?,
+            ordered: sides(&trace),
+            awake: Awake::of(corrected, Quantity::Spo2, sides)?,
+            hours: Hours::of(&trace, criteria),
             trace,
             criteria,
-            sides,
             events,
             too_coarse,
         })
@@ -106,10 +105,6 @@ impl<'a> Oxygen<'a> {
         self.criteria.screen.spo2_lowest_pct.value
     }
 
-    fn or_why(span: Option<Span>) -> Outcome {
-        span.ok_or_else(|| nothing_believed(Self::NAME))
-    }
-
     fn events_allowed(&self) -> Result<(), String> {
         self.too_coarse.clone().map_or(Ok(()), Err)
     }
@@ -123,42 +118,40 @@ impl<'a> Oxygen<'a> {
     }
 
     pub(super) fn sd(&self) -> Outcome {
-        Self::or_why(self.ordered.mean())?;
-        self.ordered
-            .sd(self.floor_pct(), CEILING_PCT)
-            .ok_or_else(|| "one believed sample has no standard deviation".into())
+        let sd = self.ordered.sd(self.floor_pct(), CEILING_PCT);
+        self.or_needs(sd, "one believed sample has no standard deviation")
     }
 
     pub(super) fn awake(&self) -> Outcome {
-        Sides::anything(&self.awake, self.floor_pct(), CEILING_PCT)
-            .numbers()
-            .mean()
-            .ok_or_else(|| nothing_awake(Self::NAME))
+        self.awake.mean.ok_or_else(|| nothing_awake(Self::NAME))
     }
 
     /// Share of time below a level, %.
     pub(super) fn time_below(&self, level_pct: f64, strict: bool) -> Outcome {
-        Self::or_why(self.ordered.share(|x| below(x, level_pct, strict)))
+        let count = |side: &[f64]| side.partition_point(|&x| below(x, level_pct, strict));
+        Self::or_why(self.ordered.share(count))
     }
 
     /// Seconds of the longest unbroken run at or below a level.
     pub(super) fn longest_at_or_below(&self, level_pct: f64) -> Outcome {
-        self.mean()?;
-        let run_s = |side: &[f64]| {
-            Some(longest_run(side, |x| below(x, level_pct, false)) as f64 * self.trace.period_s)
-        };
-        Self::or_why(self.sides.figure(run_s))
+        let trace = &self.trace;
+        let low = |i: usize| below(trace.values[i], level_pct, false);
+        let seen = longest_run(trace.len(), |i| trace.counts(i) && low(i));
+        let most = longest_run(trace.len(), |i| trace.inside[i] && (!trace.believed[i] || low(i)));
+        let [seen_s, most_s] = [seen, most].map(|run| run as f64 * trace.period_s);
+        let believed = self.hours.believed_s > 0.0;
+        Self::or_why(believed.then(|| Span::of(seen_s, seen_s, most_s)))
     }
 
     pub(super) fn delta_index(&self) -> Outcome {
         self.events_allowed()?;
-        delta_index(&self.trace, self.floor_pct(), CEILING_PCT)
-            .ok_or_else(|| "no two neighbouring readings 12 s apart may be believed".into())
+        let index = delta_index(&self.trace, self.floor_pct(), CEILING_PCT);
+        self.or_needs(index, "no two neighbouring readings 12 s apart may be believed")
     }
 
     fn fall_rate(&self, events: &[Event]) -> Outcome {
         self.events_allowed()?;
-        Self::or_why(rate(&self.trace, events.len(), self.criteria))
+        Self::or_why(self.hours.rate(events.len()))
     }
 
     pub(super) fn odi3(&self) -> Outcome {
@@ -181,12 +174,11 @@ impl<'a> Oxygen<'a> {
     pub(super) fn area(&self) -> Outcome {
         self.events_allowed()?;
         let trace = &self.trace;
-        let (believed_h, period_h) = hours(trace).ok_or_else(|| nothing_believed(Self::NAME))?;
         let most = samples_within(self.criteria.score.fall_most_s.value, trace.period_s);
         let value = |i: usize| (i < trace.len() && trace.counts(i)).then(|| trace.values[i]);
-        let seen = area_below(&self.events.peak3, trace.period_s, most, value) / 60.0;
-        let unseen_min = (trace.inside_s() - trace.believed_s()) / 60.0;
-        let most_unseen = unseen_min * (CEILING_PCT - self.floor_pct());
-        Ok(Span::of(seen / believed_h, seen / period_h, (seen + most_unseen) / period_h))
+        let seen_min = area_below(&self.events.peak3, trace.period_s, most, value) / 60.0;
+        let unseen_min = (self.hours.period_s - self.hours.believed_s) / 60.0;
+        let unseen = unseen_min * (CEILING_PCT - self.floor_pct());
+        Self::or_why(self.hours.share(seen_min, unseen))
     }
 }

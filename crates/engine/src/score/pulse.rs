@@ -4,8 +4,8 @@ use crate::correct::Corrected;
 use crate::criteria::Criteria;
 use crate::recording::Quantity;
 use crate::score::events::{PeakRule, peak_falls};
-use crate::score::figures::{Channel, Outcome, nothing_believed, rate, too_coarse};
-use crate::score::sides::{Sides, Span};
+use crate::score::figures::{Channel, Hours, Outcome, too_coarse};
+use crate::score::sides::Sides;
 use crate::trace::Trace;
 
 /// A rise is over when this share of its threshold is lost again, by the definition of the measure.
@@ -15,7 +15,8 @@ const LOST: f64 = 0.5;
 pub(super) struct Pulse<'a> {
     trace: Trace,
     criteria: &'a Criteria,
-    numbers: Sides,
+    ordered: Sides,
+    hours: Hours,
     /// Why rises cannot be counted.
     pub(super) too_coarse: Option<String>,
 }
@@ -24,7 +25,7 @@ impl Channel for Pulse<'_> {
     const NAME: &'static str = "pulse";
 
     fn seconds(&self, _id: &str) -> f64 {
-        self.trace.believed_s()
+        self.hours.believed_s
     }
 }
 
@@ -35,35 +36,31 @@ impl<'a> Pulse<'a> {
         let screen = &criteria.screen;
         let (floor, ceiling) = (&screen.pulse_lowest_per_min, &screen.pulse_highest_per_min);
         Some(Self {
-            numbers: Sides::anything(&trace, floor.value, ceiling.value).numbers(),
+            ordered: Sides::anything(&trace, floor.value, ceiling.value),
+            hours: Hours::of(&trace, criteria),
             too_coarse: too_coarse(&trace, Self::NAME, criteria),
             trace,
             criteria,
         })
     }
 
-    fn or_why(span: Option<Span>) -> Outcome {
-        span.ok_or_else(|| nothing_believed(Self::NAME))
-    }
-
     pub(super) fn mean(&self) -> Outcome {
-        Self::or_why(self.numbers.mean())
+        Self::or_why(self.ordered.mean())
     }
 
     pub(super) fn min(&self) -> Outcome {
-        Self::or_why(self.numbers.figure(|side| side.iter().copied().reduce(f64::min)))
+        Self::or_why(self.ordered.figure(|side| side.first().copied()))
     }
 
     pub(super) fn max(&self) -> Outcome {
-        Self::or_why(self.numbers.figure(|side| side.iter().copied().reduce(f64::max)))
+        Self::or_why(self.ordered.figure(|side| side.last().copied()))
     }
 
     pub(super) fn sd(&self) -> Outcome {
-        self.mean()?;
         let screen = &self.criteria.screen;
-        self.numbers
-            .sd(screen.pulse_lowest_per_min.value, screen.pulse_highest_per_min.value)
-            .ok_or_else(|| "one believed sample has no standard deviation".into())
+        let (floor, ceiling) = (&screen.pulse_lowest_per_min, &screen.pulse_highest_per_min);
+        let sd = self.ordered.sd(floor.value, ceiling.value);
+        self.or_needs(sd, "one believed sample has no standard deviation")
     }
 
     /// Rises of at least `height` /min, an hour.
@@ -78,6 +75,6 @@ impl<'a> Pulse<'a> {
         // A rise of the pulse is a fall of its negative.
         let value = |i: usize| self.trace.counts(i).then(|| -self.trace.values[i]);
         let rises = peak_falls(self.trace.len(), self.trace.period_s, rule, value);
-        Self::or_why(rate(&self.trace, rises.len(), self.criteria))
+        Self::or_why(self.hours.rate(rises.len()))
     }
 }

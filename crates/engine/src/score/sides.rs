@@ -1,9 +1,7 @@
 //! One channel three times: as seen, and with its unbelieved time filled lowest and highest.
 
-use std::collections::VecDeque;
-
 use crate::score::unseen::co2_envelope;
-use crate::stats::{mean, percentile, sd, sum_of_squares};
+use crate::stats::{mean, percentile, sum};
 use crate::trace::Trace;
 
 /// A number with what the unbelieved time could make of it.
@@ -30,7 +28,7 @@ impl Span {
     }
 }
 
-/// A channel in the period, one number a sample; NaN where there is none, which breaks every run.
+/// A channel in the period three times over.
 #[derive(Clone, Debug)]
 pub(super) struct Sides {
     /// Believed samples only.
@@ -42,21 +40,25 @@ pub(super) struct Sides {
 }
 
 impl Sides {
-    /// Unbelieved samples may be anything from `floor` to `ceiling`.
+    /// Numbers in ascending order, of which the unbelieved may be anything from `floor` to `ceiling`.
     pub(super) fn anything(trace: &Trace, floor: f64, ceiling: f64) -> Self {
-        let fill = |unseen: f64| {
-            (0..trace.len())
-                .map(|i| match (trace.inside[i], trace.believed[i]) {
-                    (true, true) => trace.values[i],
-                    (true, false) => unseen,
-                    (false, _) => f64::NAN,
-                })
-                .collect()
+        let period = trace.inside.iter().filter(|&&inside| inside).count();
+        let mut seen = Vec::with_capacity(period);
+        seen.extend(trace.counted());
+        seen.sort_unstable_by(f64::total_cmp);
+        let filled = |x: f64| {
+            let below = seen.partition_point(|&other| other < x);
+            let mut filled = Vec::with_capacity(period);
+            filled.extend_from_slice(&seen[..below]);
+            filled.resize(below + period - seen.len(), x);
+            filled.extend_from_slice(&seen[below..]);
+            filled
         };
-        Self { seen: fill(f64::NAN), lowest: fill(floor), highest: fill(ceiling) }
+        Self { lowest: filled(floor), highest: filled(ceiling), seen }
     }
 
-    /// Unbelieved samples lie in the envelope of CO2; believed ones in their band.
+    /// One number a sample, NaN where there is none: unbelieved ones lie in the envelope of CO2, believed
+    /// ones in their band.
     pub(super) fn enveloped(trace: &Trace, rate_kpa_per_s: f64, clamp: (f64, f64)) -> Self {
         let (lowest, highest) = co2_envelope(trace, rate_kpa_per_s, clamp);
         let seen = (0..trace.len())
@@ -65,19 +67,40 @@ impl Sides {
         Self { seen, lowest, highest }
     }
 
-    /// The numbers alone, in order of time.
-    pub(super) fn numbers(&self) -> Self {
-        let kept = |side: &[f64]| side.iter().copied().filter(|x| !x.is_nan()).collect();
-        Self { seen: kept(&self.seen), lowest: kept(&self.lowest), highest: kept(&self.highest) }
+    /// The numbers alone, in the same order.
+    pub(super) fn numbers(mut self) -> Self {
+        for side in [&mut self.seen, &mut self.lowest, &mut self.highest] {
+            side.retain(|x| !x.is_nan());
+        }
+        self
     }
 
     /// The numbers alone, in ascending order.
-    pub(super) fn ordered(&self) -> Self {
-        let mut ordered = self.numbers();
-        for side in [&mut ordered.seen, &mut ordered.lowest, &mut ordered.highest] {
-            side.sort_unstable_by(f64::total_cmp);
-        }
-        ordered
+    ///
+    /// Where what was seen is the same on all sides only the gaps are sorted and merged in: the stable
+    /// sort finds the two runs that already ascend.
+    pub(super) fn ordered(self) -> Self {
+        let fresh = |side: &[f64]| -> (Vec<f64>, bool) {
+            let pairs = || self.seen.iter().zip(side);
+            let same = pairs().all(|(seen, x)| seen.is_nan() || seen.total_cmp(x).is_eq());
+            let mut fresh = Vec::with_capacity(side.len());
+            let new = pairs().filter(|(seen, x)| !x.is_nan() && (seen.is_nan() || !same));
+            fresh.extend(new.map(|(_, x)| *x));
+            fresh.sort_unstable_by(f64::total_cmp);
+            (fresh, same)
+        };
+        let (lowest, highest) = (fresh(&self.lowest), fresh(&self.highest));
+        let mut seen = self.seen;
+        seen.retain(|x| !x.is_nan());
+        seen.sort_unstable_by(f64::total_cmp);
+        let whole = |(mut side, same): (Vec<f64>, bool)| {
+            if same {
+                side.extend_from_slice(&seen);
+                side.sort_by(f64::total_cmp);
+            }
+            side
+        };
+        Self { lowest: whole(lowest), highest: whole(highest), seen }
     }
 
     /// One figure of all three; `None` when what was seen has none.
@@ -98,9 +121,10 @@ impl Sides {
     /// the floor the sum of squares is a quadratic in `k` that opens downwards, so one of the whole
     /// numbers next to its top is the best.
     pub(super) fn sd(&self, floor: f64, ceiling: f64) -> Option<Span> {
-        let value = sd(&self.seen)?;
         let mean = mean(&self.seen)?;
-        let squares = sum_of_squares(&self.seen)?;
+        let squares = sum(self.seen.iter().map(|x| (x - mean) * (x - mean)));
+        let freedom = self.seen.len().checked_sub(1).filter(|&freedom| freedom > 0)?;
+        let value = (squares / freedom as f64).sqrt();
         let count = self.lowest.len() as f64;
         let unseen = count - self.seen.len() as f64;
         let (low, high) = (floor - mean, ceiling - mean);
@@ -122,20 +146,19 @@ impl Sides {
         self.figure(|side| percentile(side, percent))
     }
 
-    /// The share of numbers for which `holds`, %.
-    pub(super) fn share(&self, holds: impl Fn(f64) -> bool) -> Option<Span> {
+    /// The share that `count` finds of numbers in ascending order, %.
+    pub(super) fn share(&self, count: impl Fn(&[f64]) -> usize) -> Option<Span> {
         self.figure(|side| {
-            let past = side.iter().filter(|&&x| holds(x)).count();
-            (!side.is_empty()).then(|| 100.0 * past as f64 / side.len() as f64)
+            (!side.is_empty()).then(|| 100.0 * count(side) as f64 / side.len() as f64)
         })
     }
 }
 
-/// The longest run of samples for which `holds`; NaN never does.
-pub(super) fn longest_run(side: &[f64], holds: impl Fn(f64) -> bool) -> usize {
+/// The longest run of samples, of `count`, for which `holds`.
+pub(super) fn longest_run(count: usize, holds: impl Fn(usize) -> bool) -> usize {
     let (mut longest, mut run) = (0, 0);
-    for &x in side {
-        run = if holds(x) { run + 1 } else { 0 };
+    for i in 0..count {
+        run = if holds(i) { run + 1 } else { 0 };
         longest = longest.max(run);
     }
     longest
@@ -143,36 +166,37 @@ pub(super) fn longest_run(side: &[f64], holds: impl Fn(f64) -> bool) -> usize {
 
 /// The highest level that `width` samples in a row keep to: the largest of all windows' minima.
 ///
-/// A window holds no NaN; `None` when there is no window. Each sample enters and leaves the queue of
-/// possible minima once, so the whole is linear.
+/// A window holds no NaN and `width` is not 0; `None` when there is no window. Linear: the night is laid out in blocks of
+/// one width, so that every window is the end of one block and the beginning of the next, whose minima
+/// run along.
 pub(super) fn held_level(side: &[f64], width: usize) -> Option<f64> {
-    let mut best: Option<f64> = None;
-    let mut lows: VecDeque<(usize, f64)> = VecDeque::new();
-    let mut start = 0;
-    for (i, &x) in side.iter().enumerate() {
-        if x.is_nan() {
-            lows.clear();
-            start = i + 1;
-            continue;
+    // A NaN lies under every level, so no window that holds one is the best.
+    let level = |x: &f64| if x.is_nan() { f64::NEG_INFINITY } else { *x };
+    let mut to_block_end = Vec::with_capacity(side.len());
+    for block in side.chunks(width) {
+        let start = to_block_end.len();
+        to_block_end.resize(start + block.len(), f64::NEG_INFINITY);
+        let mut lowest = f64::INFINITY;
+        for (x, slot) in block.iter().zip(&mut to_block_end[start..]).rev() {
+            lowest = lowest.min(level(x));
+            *slot = lowest;
         }
-        while lows.back().is_some_and(|&(_, low)| low >= x) {
-            lows.pop_back();
-        }
-        lows.push_back((i, x));
-        if i + 1 < start + width {
-            continue;
-        }
-        while lows.front().is_some_and(|&(at, _)| at + width <= i) {
-            lows.pop_front();
-        }
-        best = lows.front().map(|&(_, low)| best.map_or(low, |b| b.max(low))).or(best);
     }
-    best
+    let mut best = f64::NEG_INFINITY;
+    let mut lowest = f64::INFINITY;
+    for (i, x) in side.iter().enumerate() {
+        lowest = if i % width == 0 { level(x) } else { lowest.min(level(x)) };
+        if i + 1 >= width {
+            best = best.max(lowest.min(to_block_end[i + 1 - width]));
+        }
+    }
+    (best > f64::NEG_INFINITY).then_some(best)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::stats::sd;
     use proptest::prelude::*;
 
     /// Every window in turn, every sample of it in turn.
@@ -207,7 +231,8 @@ mod tests {
         #[test]
         fn the_longest_run_is_that_of_trying_every_run(side in levels()) {
             let low = |x: f64| x <= 2.0;
-            prop_assert_eq!(longest_run(&side, low), longest_run_slowly(&side, low));
+            let found = longest_run(side.len(), |i| low(side[i]));
+            prop_assert_eq!(found, longest_run_slowly(&side, low));
         }
     }
 
@@ -221,6 +246,30 @@ mod tests {
     }
 
     proptest! {
+        /// With and without a band around what was seen.
+        #[test]
+        fn every_side_comes_out_in_order(
+            seen in levels(), shifts in prop::collection::vec(0_u8..3, 60), band in 0_u8..2,
+        ) {
+            let band = f64::from(band);
+            let side = |sign: f64| -> Vec<f64> {
+                seen.iter()
+                    .zip(&shifts)
+                    .map(|(x, &s)| if x.is_nan() { 3.0 } else { x + sign * band * f64::from(s) })
+                    .collect()
+            };
+            let sides = Sides { seen: seen.clone(), lowest: side(-1.0), highest: side(1.0) };
+            let found = sides.clone().ordered();
+            let sorted = |mut side: Vec<f64>| {
+                side.retain(|x| !x.is_nan());
+                side.sort_by(f64::total_cmp);
+                side
+            };
+            prop_assert_eq!(found.seen, sorted(sides.seen));
+            prop_assert_eq!(found.lowest, sorted(sides.lowest));
+            prop_assert_eq!(found.highest, sorted(sides.highest));
+        }
+
         #[test]
         fn the_widest_standard_deviation_is_that_of_trying_every_split(
             seen in prop::collection::vec(40_u8..=100, 2..20),

@@ -3,9 +3,6 @@
 use crate::trace::Trace;
 use crate::unit::TOLERANCE;
 
-/// A believed sample that bounds a gap: its index and value.
-type Edge = Option<(usize, f64)>;
-
 /// The lowest and the highest that CO2 may have been at every sample of the period, kPa.
 ///
 /// A believed sample gives its value less and plus its `half_band`. An unbelieved one gives the
@@ -15,23 +12,22 @@ type Edge = Option<(usize, f64)>;
 /// (lowest and highest plausible, kPa) and is then widened by `half_band`. Samples outside the period
 /// are NaN. Linear in the samples.
 pub fn co2_envelope(trace: &Trace, rate_kpa_per_s: f64, clamp: (f64, f64)) -> (Vec<f64>, Vec<f64>) {
-    let mut lowest = vec![f64::NAN; trace.len()];
-    let mut highest = vec![f64::NAN; trace.len()];
     let step = rate_kpa_per_s * trace.period_s;
-    let after = edges_after(trace);
-    let mut before: Edge = None;
+    let mut lowest = Vec::with_capacity(trace.len());
+    let mut highest = Vec::with_capacity(trace.len());
+    let mut before = ANYWHERE;
     for i in 0..trace.len() {
-        if trace.believed[i] {
-            before = Some((i, trace.values[i]));
-        }
-        if !trace.inside[i] {
-            continue;
-        }
-        let (low, high) = if trace.believed[i] {
-            (trace.values[i], trace.values[i])
-        } else {
-            let (low, high) = reach(i, before, after[i], step).unwrap_or(clamp);
-            (low.min(clamp.1).max(clamp.0), high.min(clamp.1).max(clamp.0))
+        before = cone(trace, i, before, step);
+        lowest.push(before.0);
+        highest.push(before.1);
+    }
+    let mut after = ANYWHERE;
+    for i in (0..trace.len()).rev() {
+        after = cone(trace, i, after, step);
+        let (low, high) = match (trace.inside[i], trace.believed[i]) {
+            (false, _) => (f64::NAN, f64::NAN),
+            (true, true) => after,
+            (true, false) => within(clamp, meeting((lowest[i], highest[i]), after)),
         };
         lowest[i] = low - trace.half_band[i];
         highest[i] = high + trace.half_band[i];
@@ -39,35 +35,34 @@ pub fn co2_envelope(trace: &Trace, rate_kpa_per_s: f64, clamp: (f64, f64)) -> (V
     (lowest, highest)
 }
 
-/// The nearest believed sample at or after each sample.
-fn edges_after(trace: &Trace) -> Vec<Edge> {
-    let mut edges = vec![None; trace.len()];
-    let mut next = None;
-    for i in (0..trace.len()).rev() {
-        if trace.believed[i] {
-            next = Some((i, trace.values[i]));
-        }
-        edges[i] = next;
+/// Where CO2 may be when nothing is known of it: lowest and highest.
+const ANYWHERE: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
+
+/// Where CO2 may be at sample `i` coming from one side, given where it may be at the sample before.
+fn cone(trace: &Trace, i: usize, last: (f64, f64), step: f64) -> (f64, f64) {
+    if trace.believed[i] {
+        (trace.values[i], trace.values[i])
+    } else {
+        (last.0 - step, last.1 + step)
     }
-    edges
 }
 
-/// What sample `i` can have been, moving at most `step` a sample to or from each edge.
-fn reach(i: usize, before: Edge, after: Edge, step: f64) -> Option<(f64, f64)> {
-    let cone = |(at, value): (usize, f64)| {
-        let room = step * i.abs_diff(at) as f64;
-        (value - room, value + room)
-    };
-    match (before.map(cone), after.map(cone)) {
-        (Some(a), Some(b)) => {
-            let joined = (a.0.max(b.0), a.1.min(b.1));
-            let hull = (a.0.min(b.0), a.1.max(b.1));
-            // Edges a hair too far apart by rounding alone can be joined: by one straight line.
-            let joins = joined.0 <= joined.1 + TOLERANCE;
-            Some(if joins { (joined.0.min(joined.1), joined.0.max(joined.1)) } else { hull })
-        }
-        (one, other) => one.or(other),
+/// Where CO2 may be, coming from both sides: in both cones, or in their hull when the edges cannot be
+/// joined.
+fn meeting(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
+    let both = (a.0.max(b.0), a.1.min(b.1));
+    // Edges a hair too far apart by rounding alone can be joined: by one straight line.
+    if both.0 <= both.1 + TOLERANCE {
+        (both.0.min(both.1), both.0.max(both.1))
+    } else {
+        (a.0.min(b.0), a.1.max(b.1))
     }
+}
+
+/// A range held to the plausible.
+fn within(clamp: (f64, f64), range: (f64, f64)) -> (f64, f64) {
+    let held = |x: f64| x.min(clamp.1).max(clamp.0);
+    (held(range.0), held(range.1))
 }
 
 #[cfg(test)]

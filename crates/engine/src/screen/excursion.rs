@@ -1,9 +1,10 @@
 //! tcPCO2 leaving its level faster than blood can carry it, and coming back.
 //!
 //! tcPCO2 follows arterial CO2 through warmed skin and a membrane: a step in the blood takes minutes to
-//! show whole, and in apnoea CO2 rises by about half a kPa a minute. A change several times as fast is
-//! the sensor: lifted, slipped, knocked. The speed is taken over a window, because the last digit of
-//! many monitors is worth more than a second of true change.
+//! show whole, and even in apnoea arterial CO2 rises by no more than 1.3 kPa in the first minute and about
+//! half a kPa in each after it. A faster change is the sensor: lifted, slipped, knocked. The speed is
+//! taken over a window, because the last digit of many monitors is worth more than a second of true
+//! change.
 //!
 //! An excursion starts at the first sample off the level and ends when three quarters of the way back
 //! are made. A fast rise that does not come back within the least settling time is no excursion: the
@@ -56,7 +57,8 @@ pub(super) fn find(
     fresh: &[bool],
     limits: &ScreenCriteria,
 ) -> Vec<Excursion> {
-    let walk = Walk { channel, usable, limits };
+    let window = samples_in(channel, limits.tcpco2_step_window_s.value);
+    let walk = Walk { channel, usable, window, limits };
     let settling = samples_in(channel, limits.settling_least_min.value * 60.0);
     let mut found: Vec<Excursion> = Vec::new();
     let (mut floor, mut fresh_until, mut previous) = (0, 0, None);
@@ -150,6 +152,8 @@ enum Back {
 struct Walk<'a> {
     channel: &'a Channel,
     usable: &'a [bool],
+    /// Samples over which the speed is taken.
+    window: usize,
     limits: &'a ScreenCriteria,
 }
 
@@ -164,8 +168,7 @@ impl Walk<'_> {
     /// The earlier sample against which sample `i` is too fast, if any: the one a window before it, or
     /// the usable one just before it.
     fn reference(&self, floor: usize, i: usize, previous: Option<usize>) -> Option<usize> {
-        let window = samples_in(self.channel, self.limits.tcpco2_step_window_s.value);
-        let far = i.saturating_sub(window).max(floor);
+        let far = i.saturating_sub(self.window).max(floor);
         [Some(far).filter(|&j| j < i && self.usable[j]), previous.filter(|&j| j >= floor)]
             .into_iter()
             .flatten()

@@ -77,12 +77,19 @@ impl<'a> Look<'a> {
 }
 
 /// The sample that stands for this moment; `None` before the first and after the last.
-pub(super) fn value_at(channel: &Channel, at_s: f64) -> Option<f64> {
+fn value_at(channel: &Channel, at_s: f64) -> Option<f64> {
     let place = (at_s - channel.offset_s) / channel.period_s + 1e-6;
     if place < 0.0 {
         return None;
     }
     channel.samples.get(whole(place)).copied()
+}
+
+/// The sample of `other` that stands for the moment of sample `i`.
+pub(super) fn beside(channel: &Channel, other: &Channel, i: usize) -> Option<f64> {
+    let one_grid = channel.period_s.to_bits() == other.period_s.to_bits()
+        && channel.offset_s.to_bits() == other.offset_s.to_bits();
+    if one_grid { other.samples.get(i).copied() } else { value_at(other, channel.time_s(i)) }
 }
 
 /// How many samples make up at least `seconds`; at least one.

@@ -8,12 +8,12 @@
 //! Source: department setting. Age: the same at every age until a set says otherwise.
 
 use crate::recording::{Channel, Quantity};
-use crate::screen::look::{Look, Runs, runs, value_at};
+use crate::screen::look::{Look, Runs, beside, runs};
 
 pub(super) fn find(look: &Look, channel: &Channel) -> Runs {
     let Some(perfusion) = look.channel(Quantity::Perfusion) else { return Runs::new() };
     let lowest = look.limits.perfusion_lowest_pct.value;
     runs(channel.samples.len(), |i| {
-        value_at(perfusion, channel.time_s(i)).is_some_and(|index| index < lowest)
+        beside(channel, perfusion, i).is_some_and(|index| index < lowest)
     })
 }

@@ -12,7 +12,7 @@
 
 use crate::criteria::ScreenCriteria;
 use crate::recording::{Channel, Quantity};
-use crate::screen::look::{Look, Runs, runs, samples_in, value_at};
+use crate::screen::look::{Look, Runs, beside, runs, samples_in};
 use crate::time::Stretch;
 use crate::unit::TOLERANCE;
 
@@ -27,9 +27,9 @@ pub(super) fn of_oximeter(look: &Look, channel: &Channel) -> Runs {
         return frozen(channel, limits.stuck_alone_s.value, limits, |i| holds(channel, i));
     };
     let own = |i| holds(channel, i);
-    let beside = |i| holds_beside(channel, other, i);
-    let both = frozen(channel, limits.stuck_s.value, limits, |i| own(i) && beside(i));
-    let pulse_stands = |i| if channel.quantity == Quantity::Pulse { own(i) } else { beside(i) };
+    let others = |i| holds_beside(channel, other, i);
+    let both = frozen(channel, limits.stuck_s.value, limits, |i| own(i) && others(i));
+    let pulse_stands = |i| if channel.quantity == Quantity::Pulse { own(i) } else { others(i) };
     let pulse = frozen(channel, limits.stuck_s.value, limits, pulse_stands);
     let moved_on = |run: &std::ops::Range<usize>| {
         let after = pulse.partition_point(|standing| standing.start <= run.start);
@@ -47,9 +47,9 @@ pub(super) fn of_co2(channel: &Channel, oximeter: &[Stretch], limits: &ScreenCri
     }
     let held = |i| holds(channel, i);
     let alone = frozen(channel, limits.stuck_tcpco2_s.value, limits, held);
-    let beside = frozen(channel, limits.stuck_s.value, limits, |i| with_oximeter[i] && held(i));
+    let together = frozen(channel, limits.stuck_s.value, limits, |i| with_oximeter[i] && held(i));
     let mut stuck = vec![false; channel.samples.len()];
-    for run in alone.into_iter().chain(beside) {
+    for run in alone.into_iter().chain(together) {
         stuck[run].fill(true);
     }
     runs(stuck.len(), |i| stuck[i])
@@ -84,7 +84,7 @@ fn holds(channel: &Channel, i: usize) -> bool {
 }
 
 fn holds_beside(channel: &Channel, other: &Channel, i: usize) -> bool {
-    match (value_at(other, channel.time_s(i - 1)), value_at(other, channel.time_s(i))) {
+    match (beside(channel, other, i - 1), beside(channel, other, i)) {
         (Some(before), Some(now)) => same(before, now),
         _ => false,
     }

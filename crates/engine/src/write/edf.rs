@@ -23,7 +23,8 @@ pub struct EdfOptions {
 /// reaches below physiology, and each run of them is annotated `Not valid: LABEL` with its length. Marks
 /// become annotations, with the standard texts of EDF+ where there is one. Saturation keeps 0.01 %,
 /// pulse 0.1 a minute and CO2 0.001 kPa. The patient identification is `X X X X`. The last data record is
-/// filled up with missing samples where the night does not end with it.
+/// filled up with missing samples where the night does not end with it. Where channels' periods have no common
+/// length of record, or one too large for the format, slow channels repeat their samples.
 pub fn edf(recording: &Recording, options: EdfOptions) -> Vec<u8> {
     let layout = Layout::of(recording);
     let kept = kept_records(&layout, options);
@@ -73,7 +74,8 @@ fn annotation_bytes(recording: &Recording, layout: &Layout<'_>, kept: &[usize]) 
     texts.sort_by(|a, b| a.0.total_cmp(&b.0));
     for (start_s, length_s, text) in texts {
         let list = list(start_s + fraction_s, length_s, &text);
-        // In the record it belongs to; any record may hold any annotation (EDF+ 2.2.2).
+        // In the record it belongs to; or one after it where that is full (EDF+ 2.2.3 asks it
+        // only of annotations that tell of one record alone).
         let place = kept.partition_point(|record| *record as f64 * layout.record_s <= start_s);
         lists[place.saturating_sub(1)].extend(list);
     }
@@ -111,11 +113,13 @@ fn level(lists: &[Vec<u8>]) -> Vec<Vec<u8>> {
     levelled
 }
 
-/// One annotation (EDF+ 2.2.2); bytes with a meaning of their own become spaces.
+/// One annotation (EDF+ 2.2.2).
 fn list(onset_s: f64, length_s: Option<f64>, text: &str) -> Vec<u8> {
     let sign = if onset_s < 0.0 { '-' } else { '+' };
     let length = length_s.map(|s| format!("\x15{}", seconds(s))).unwrap_or_default();
-    let text = text.replace(['\0', '\x14', '\x15'], " ");
+    // EDF+ 2.2.3: of the control characters only tab, line feed and carriage return may stand in a text.
+    let plain = |c: char| matches!(c, '\t' | '\n' | '\r') || !c.is_ascii_control();
+    let text: String = text.chars().map(|c| if plain(c) { c } else { ' ' }).collect();
     format!("{sign}{}{length}\x14{text}\x14\0", seconds(onset_s.abs())).into_bytes()
 }
 

@@ -223,6 +223,13 @@ fn annotations_alone_are_understood_and_make_no_night() {
 }
 
 #[test]
+fn a_signal_without_samples_is_told() {
+    let empty = ("Flow", "L/min", ["0", "100", "0", "1000"], 0);
+    let night = read(&file("", 1, "2", &[SAO2, empty], &words(&[970, 960]))).unwrap();
+    assert_eq!(night.findings[0].sentence, "The signal Flow has no samples and was left out.");
+}
+
+#[test]
 fn every_broken_field_is_refused_by_name_and_place() {
     for (at, text, expected) in [
         (168, "10,01,26", "startdate: expected dd.mm.yy, found `10,01,26` (byte 168)"),

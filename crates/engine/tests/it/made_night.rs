@@ -58,7 +58,7 @@ pub(crate) fn judgement() -> Judgement {
 }
 
 fn recording() -> Recording {
-    let start = jiff::civil::datetime(2026, 3, 14, 22, 5, 0, 0);
+    let start = "2026-03-14T22:05:00".parse().unwrap();
     let zone = zone_named("Europe/London").unwrap();
     Recording {
         format: Format::Text,

@@ -20,6 +20,7 @@ mod score;
 mod screen;
 mod stats;
 mod text;
+mod text_property;
 mod text_refused;
 mod wfdb;
 mod write;

@@ -1,6 +1,6 @@
 //! Column maps: what they say wins over what the reader would guess.
 
-use engine::read::map::ColumnMap;
+use engine::read::map::{ColumnMap, propose};
 use engine::read::{ReadError, ReadOptions};
 use engine::recording::{Quantity, Recording};
 use engine::unit::KPA_PER_MMHG;
@@ -73,4 +73,62 @@ missing = [\"0\"]\n[[column]]\ncolumn = \"q\"\nquantity = \"other\"\n";
         let error = ColumnMap::parse(text).unwrap_err().to_string();
         assert!(error.contains(expected), "{error}");
     }
+}
+
+/// The questions with their first choices, and the map when each is answered by its `pick`.
+fn asked(text: &str, pick: &[usize]) -> (Vec<String>, ColumnMap) {
+    let (mut map, questions) = propose(text.as_bytes());
+    assert_eq!(questions.len(), pick.len(), "{questions:#?}");
+    for (question, pick) in questions.iter().zip(pick) {
+        map.answer(&question.choices[*pick]);
+    }
+    (questions.into_iter().map(|question| question.text).collect(), map)
+}
+
+#[test]
+fn a_text_that_reads_needs_no_question() {
+    let (questions, map) = asked(PLAIN, &[]);
+    assert_eq!(questions, Vec::<String>::new());
+    let night = mapped(PLAIN, &map.to_toml()).unwrap();
+    assert_eq!(samples(&night, "tcpco2"), [5.9, 5.91, 5.92]);
+}
+
+#[test]
+fn what_a_text_leaves_open_is_asked_and_the_answers_make_it_read() {
+    let text = "Report of the night;;;\nWhen;A;B;C\n03/04/2024 22:30:00;97;60;44,5\n\
+                03/04/2024 22:30:01;96;61;45\n";
+    let (questions, map) = asked(text, &[0, 1, 2, 5]);
+    assert_eq!(
+        questions,
+        [
+            "Dates such as 03/04/2024 22:30:00: which comes first?",
+            "Which column holds SpO2?",
+            "Which column holds Pulse?",
+            "Which column holds tcPCO2?",
+        ]
+    );
+    let night = mapped(text, &map.to_toml()).unwrap();
+    assert_eq!(night.clock.start().to_string(), "2024-04-03T22:30:00");
+    assert_eq!(samples(&night, "spo2"), [97.0, 96.0]);
+    assert_eq!(samples(&night, "pulse"), [60.0, 61.0]);
+    assert_eq!(samples(&night, "tcpco2"), [44.5 * KPA_PER_MMHG, 45.0 * KPA_PER_MMHG]);
+}
+
+#[test]
+fn a_unit_and_one_of_two_columns_are_asked_for() {
+    let text = "time,CO2,tcPCO2 (mmHg)\n2024-11-05 22:30:00,5.9,44\n2024-11-05 22:30:01,5.8,44\n";
+    let (questions, map) = asked(text, &[0]);
+    assert_eq!(questions, ["Which column holds tcPCO2?"]);
+    let answered = mapped(text, &map.to_toml()).unwrap();
+    assert_eq!(samples(&answered, "tcpco2"), [5.9, 5.8]);
+    let text = "time,CO2\n2024-11-05 22:30:00,45\n2024-11-05 22:30:01,44\n";
+    let (_, questions) = propose(text.as_bytes());
+    let shown: Vec<&str> = questions[0].choices.iter().map(|c| c.label.as_str()).collect();
+    assert_eq!(questions[0].text, "In which unit is `CO2` (first value `45`)?");
+    assert_eq!(shown, ["mmHg", "kPa"]);
+}
+
+#[test]
+fn what_is_no_text_gives_an_empty_map() {
+    assert_eq!(propose(b"\x89PNG\r\n\x1a\n\0\0"), (ColumnMap::default(), vec![]));
 }

@@ -10,7 +10,7 @@ use engine::time::{Clock, Stretch};
 use engine::unit::{Unit, kpa_from_mmhg, mmhg_from_kpa};
 use proptest::prelude::*;
 
-/// Every figure, in the order in which they are printed.
+/// Every figure, in the order in which they are printed; `docs/measures.md` defines each.
 const IDS: [&str; 43] = [
     "spo2.mean",
     "spo2.median",
@@ -135,6 +135,8 @@ impl Made {
             findings: Vec::new(),
             input_sha256: String::new(),
         };
+        let lights = self.notes.marks.iter().any(|mark| mark.kind == MarkKind::LightsOut);
+        let basis = if lights { PeriodBasis::OneLightMarked } else { PeriodBasis::WholeRecording };
         let judged = |channel: &Channel| {
             let of = |(quantity, span): &(Quantity, Span)| {
                 (*quantity == channel.quantity).then(|| span.clone())
@@ -150,7 +152,7 @@ impl Made {
             channels: recording.channels.iter().map(judged).collect(),
             period: Period {
                 stretches: self.period.unwrap_or_else(|| vec![recording.whole()]),
-                basis: PeriodBasis::WholeRecording,
+                basis,
             },
             recording,
             notes: self.notes,
@@ -216,6 +218,19 @@ fn every_figure_is_always_there_and_absent_is_never_zero() {
         assert!(!measure.definition.is_empty() && !measure.source.is_empty());
     }
     assert_eq!(absent(&scores, "spo2.odi4"), "the recording has no SpO2");
+}
+
+#[test]
+fn every_figure_is_defined_at_length() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/measures.md");
+    let text = std::fs::read_to_string(path).unwrap();
+    let sections: Vec<&str> =
+        text.lines().filter_map(|line| line.strip_prefix("### `")?.strip_suffix('`')).collect();
+    let own: Vec<&str> = IDS.into_iter().filter(|id| !id.ends_with("_mmhg")).collect();
+    assert_eq!(sections, own);
+    for id in IDS.into_iter().filter(|id| id.ends_with("_mmhg")) {
+        assert!(text.contains(&format!("`{id}`")), "{id}");
+    }
 }
 
 #[test]
@@ -462,12 +477,13 @@ fn awake_needs_a_mark_and_leaves_settling_and_getting_up_out() {
     for found in [value, lowest, highest] {
         assert!((found - 5.2).abs() < 1e-9, "{found}");
     }
+    // Without an end: until the period goes on, and no time where it does not.
     let open = made()
-        .mark(MarkKind::Awake, 900.0, None)
-        .mark(MarkKind::Asleep, 1200.0, None)
+        .mark(MarkKind::Awake, 1500.0, None)
         .mark(MarkKind::Awake, 5000.0, None)
+        .mark(MarkKind::Awake, 5400.0, None)
         .score();
-    close(&open, "tcpco2.awake", 5.0);
+    close(&open, "tcpco2.awake", 5.4);
 }
 
 #[test]

@@ -151,6 +151,27 @@ fn spo2_is_stuck_only_while_the_pulse_is_frozen_too() {
     }
 }
 
+/// A pacemaker holds the pulse at 60 while SpO2 moves on every three minutes.
+#[test]
+fn a_paced_pulse_does_not_make_quiet_spo2_stuck() {
+    let spo2: Vec<f64> = (0..7200).map(|i| 95.0 + f64::from(i / 180 % 2)).collect();
+    let night = made::with(made::night(), Quantity::Spo2, 1.0, &spo2);
+    let night = made::with(night, Quantity::Pulse, 1.0, &vec![60.0; 7200]);
+    let night = screened(night, Notes::default());
+    assert_eq!(believed(&night, Quantity::Spo2), 7200);
+    assert_eq!(believed(&night, Quantity::Pulse), 7200);
+}
+
+#[test]
+fn co2_frozen_together_with_the_oximeter_is_stuck_sooner() {
+    let (mut pulse, mut co2) = (made::beats(4000), made::quiet(4000, 5.5));
+    pulse[2000..2300].fill(70.0);
+    co2[2000..2300].fill(5.5);
+    co2[3000..3300].fill(5.5);
+    let night = screened(made::three(&vec![96.0; 4000], &pulse, &co2), Notes::default());
+    assert_eq!(spans(&night, Quantity::Tcpco2, Reason::Stuck), [(2000.0, 2300.0)]);
+}
+
 #[test]
 fn co2_frozen_to_its_last_digit_is_stuck() {
     let mut co2 = made::quiet(4000, 5.5);
@@ -215,6 +236,16 @@ fn co2_gone_while_the_oximeter_reads_is_a_leak() {
     let (start_s, end_s) = leak[0];
     assert!((start_s - 3000.0).abs() < 0.5 && (3300.0..3420.0).contains(&end_s), "{leak:?}");
     assert_eq!(believed(&night, Quantity::Spo2), 7200);
+}
+
+/// The monitor puts its sensor into a gas of 7.1 kPa while it is off the ear.
+#[test]
+fn a_sensor_in_its_gas_is_off_until_the_oximeter_reads() {
+    let mut night = taken_off();
+    night.channels[2].samples[3150..3300].fill(7.1);
+    let night = screened(night, Notes::default());
+    assert_eq!(spans(&night, Quantity::Tcpco2, Reason::Off), [(3000.0, 3310.0)]);
+    assert_eq!(spans(&night, Quantity::Tcpco2, Reason::Settling)[1], (3310.0, 4210.0));
 }
 
 #[test]
@@ -300,12 +331,14 @@ fn a_gap_as_long_as_the_criteria_say_needs_a_new_settling() {
     assert_eq!(with_gap(30), [(0.0, 900.0), (2030.0, 2930.0)]);
 }
 
-/// A rise of 0.45 kPa in the first minute of an apnoea, as in `kobayashi-1994`, and a slow fall.
+/// In apnoea arterial CO2 rises by 9.8 mmHg in the first minute, then by up to 4.4 mmHg a minute
+/// (`kobayashi-1994`): 1.31 and 0.59 kPa. Here up and down again as fast.
 #[test]
 fn co2_as_fast_as_in_apnoea_is_kept() {
     let mut co2 = made::quiet(3600, 5.5);
     for k in 0..120 {
-        let up = 0.6 * k as f64 / 60.0;
+        let minutes = k as f64 / 60.0;
+        let up = 1.31 * minutes.min(1.0) + 0.59 * (minutes - 1.0).max(0.0);
         co2[2000 + k] += up;
         co2[2239 - k] += up;
     }
@@ -329,6 +362,19 @@ fn co2_that_stays_at_another_level_after_a_fast_fall_is_told() {
     let night = screened(oximetry_and(&co2), Notes::default());
     assert_eq!(spans(&night, Quantity::Tcpco2, Reason::Leak), [(3000.0, 5700.0)]);
     assert!(codes(&night).contains(&"co2_new_level"));
+}
+
+/// After slow loosening somebody presses the sensor on again.
+#[test]
+fn a_fast_rise_that_stays_is_a_refit_and_told() {
+    let mut co2 = made::quiet(8000, 5.5);
+    for (k, x) in co2[2000..4000].iter_mut().enumerate() {
+        *x -= 2.0 * k as f64 / 2000.0;
+    }
+    let night = screened(oximetry_and(&co2), Notes::default());
+    let settling = spans(&night, Quantity::Tcpco2, Reason::Settling);
+    assert_eq!(settling, [(0.0, 900.0), (4000.0, 4900.0)]);
+    assert!(codes(&night).contains(&"co2_refit_seen"));
 }
 
 fn oximetry_and(co2: &[f64]) -> Recording {

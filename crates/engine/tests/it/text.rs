@@ -167,7 +167,7 @@ fn a_true_value_is_no_code() {
     assert!((samples(&night, "tcpco2")[0] - 127.0 * KPA_PER_MMHG).abs() < 1e-12);
 }
 
-/// Standards: rows 23:59:58, 23:59:59, 00:00:00, 00:00:01 go on by one second each.
+/// Rows 23:59:58, 23:59:59, 00:00:00, 00:00:01 go on by one second each.
 #[test]
 fn times_of_day_cross_midnight() {
     let night = night("time,SpO2 (%)\n23:59:58,97\n23:59:59,96\n00:00:00,95\n00:00:01,94\n");
@@ -341,25 +341,17 @@ fn rows_from_late_to_early_are_turned_round() {
 
 #[test]
 fn each_channel_has_its_own_period() {
-    let night = night(
-        "time,SpO2 (%),CO2 (kPa)
-2024-11-05 22:30:00,97,
-2024-11-05 22:30:01,97,
-2024-11-05 22:30:02,97,5.2
-2024-11-05 22:30:03,97,
-2024-11-05 22:30:04,97,
-2024-11-05 22:30:05,97,
-2024-11-05 22:30:06,97,5.6
-2024-11-05 22:30:07,97,
-2024-11-05 22:30:08,97,
-2024-11-05 22:30:09,97,
-2024-11-05 22:30:10,97,5.1
-2024-11-05 22:30:11,97,
-",
-    );
-    assert_eq!(samples(&night, "tcpco2"), [5.2, 5.6, 5.1]);
-    assert_eq!((night.channels[1].period_s, night.channels[1].offset_s), (4.0, 2.0));
-    assert_eq!(night.channels[0].samples.len(), 12);
+    let row = |s: usize| match s % 4 {
+        2 => format!("2024-11-05 22:30:{s:02},97,5.{:02}\n", s / 4),
+        _ => format!("2024-11-05 22:30:{s:02},97,\n"),
+    };
+    let rows = (0..40).map(row).collect::<Vec<_>>().concat();
+    let night = night(&format!("time,SpO2 (%),CO2 (kPa)\n{rows}"));
+    let expected = [5.0, 5.01, 5.02, 5.03, 5.04, 5.05, 5.06, 5.07, 5.08, 5.09];
+    assert_eq!(samples(&night, "tcpco2"), expected);
+    let steps = [night.channels[1].time_s(0), night.channels[1].time_s(1)];
+    assert_eq!(steps.map(|s| s.to_string()), ["2", "6"]);
+    assert_eq!(night.channels[0].samples.len(), 40);
 }
 
 #[test]

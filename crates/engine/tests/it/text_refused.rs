@@ -199,6 +199,14 @@ const CASES: &[Case] = &[
 ];
 
 #[test]
+fn a_table_turned_on_its_side_is_refused() {
+    let columns: Vec<String> = (0..70).map(|column| format!("c{column}")).collect();
+    let text = format!("time,SpO2 (%),{}\n2024-11-05 22:30:00,97\n", columns.join(","));
+    let Err(error) = with(text.as_bytes(), &ReadOptions::default()) else { panic!("read") };
+    assert_eq!(error.to_string(), "71 columns of samples: expected at most 64 (line 1)");
+}
+
+#[test]
 fn every_refusal_says_what_where_and_what_next() {
     for (bytes, kind, what, hint) in CASES {
         let mut input = Vec::new();

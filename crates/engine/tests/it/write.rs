@@ -193,6 +193,20 @@ fn values_out_of_the_usual_range_are_kept_coarser_and_not_cut() {
     assert!(same(&after.channels[0].samples, &samples, 0.1), "{:?}", after.channels[0].samples);
 }
 
+#[test]
+fn a_fast_channel_beside_a_slow_one_loses_no_sample() {
+    let fast: Vec<f64> = (0..120_000).map(|i| f64::from(i % 1000) / 10.0).collect();
+    let before = night(
+        vec![channel(Quantity::Tcpco2, 60.0, &[5.4, 5.5]), channel(Quantity::Other, 0.001, &fast)],
+        Vec::new(),
+    );
+    let bytes = write_edf(&before, EdfOptions::default());
+    let after = back(&bytes);
+    assert!(same(&after.channels[1].samples, &fast, 0.01));
+    assert!(same(&after.channels[0].samples[..6], &[5.4, 5.4, 5.4, 5.4, 5.5, 5.5], 0.001));
+    assert!(!after.findings.iter().any(|finding| finding.code == "edf_record_large"));
+}
+
 fn sample(low: i32, high: i32, step: f64) -> impl Strategy<Value = f64> {
     prop_oneof![8 => (low..high).prop_map(move |n| f64::from(n) * step), 1 => Just(GAP)]
 }

@@ -217,7 +217,7 @@ pub(super) fn worn_lungs() -> Named {
         sleeper: Sleeper {
             body: Body {
                 lung_l: 3.8,
-                gap_mmhg: 31.0,
+                gap_mmhg: 33.0,
                 shunt_share: 0.04,
                 rem_gap_mmhg: 7.0,
                 haemoglobin_g_per_dl: 15.5,

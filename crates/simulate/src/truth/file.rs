@@ -28,9 +28,10 @@ struct File<'a> {
     co2_error_kpa: Vec<Option<f64>>,
     /// Every 60 s.
     drift_kpa: Vec<Option<f64>>,
-    /// Every second, as are the next two.
+    /// Every second, as are the next three.
     spo2_pct: Vec<f64>,
     paco2_kpa: Vec<f64>,
+    skin_pco2_kpa: Vec<f64>,
     pulse_per_min: Vec<f64>,
 }
 
@@ -96,6 +97,7 @@ pub(super) fn to_json(truth: &Truth) -> String {
         drift_kpa: each_minute(&truth.drift_kpa),
         spo2_pct: to_digits(&truth.spo2, 1e3),
         paco2_kpa: to_digits(&truth.paco2_kpa, 1e4),
+        skin_pco2_kpa: to_digits(&truth.skin_pco2_kpa, 1e4),
         pulse_per_min: to_digits(&truth.pulse, 1e2),
     };
     // A plain tree of numbers and strings: writing it to a string cannot fail.

@@ -1,6 +1,6 @@
 //! Made nights as a whole: they repeat, keep the recording's contract, and the table is in order.
 
-use engine::recording::{Format, Quantity, Recording};
+use engine::recording::{Format, MarkKind, Quantity, Recording};
 use simulate::sensor::Sensor;
 use simulate::sleeper::Sleeper;
 
@@ -172,5 +172,22 @@ fn notes_on_the_night_the_clocks_go_back_are_not_ambiguous() {
     assert!(!lines.is_empty());
     for line in lines {
         assert!(line.ends_with("+01:00\"") || line.ends_with("+00:00\""), "{line}");
+    }
+}
+
+/// The notes are read by the engine's own parser and land where the truth has them.
+#[test]
+fn the_notes_of_every_sleeper_are_understood() {
+    for named in simulate::sleepers() {
+        let made = named.night(3);
+        let file = engine::notes::NotesFile::parse(&made.notes_toml).unwrap();
+        let notes = file.place(&made.recording).unwrap();
+        let at = |kind| notes.marks.iter().find(|mark| mark.kind == kind).map(|mark| mark.start_s);
+        assert_eq!(at(MarkKind::LightsOut), Some(made.truth.lights.start_s), "{}", named.id);
+        assert_eq!(at(MarkKind::LightsOn), Some(made.truth.lights.end_s), "{}", named.id);
+        let written = if named.sleeper.diary.visits_noted { made.truth.visits.len() } else { 0 };
+        let up = notes.marks.iter().filter(|mark| mark.kind == MarkKind::Up).count();
+        assert_eq!(up, written, "{}", named.id);
+        assert!(notes.findings.is_empty(), "{}: {:?}", named.id, notes.findings);
     }
 }

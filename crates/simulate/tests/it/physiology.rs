@@ -76,7 +76,7 @@ fn co2_jumps_first_and_then_creeps() {
     assert!(first > 2.0 * second, "{first} then {second}");
 }
 
-/// `desaturation-slopes`: −0.26 %/s over 20 s and +0.44 %/s over 12 s in 33 people with obstruction;
+/// `fall-slopes-abstract`: −0.26 %/s over 20 s and +0.44 %/s over 12 s in 33 people with obstruction;
 /// the standard errors given are of the mean between people, so a factor of 1.5 is allowed for one.
 #[test]
 fn falls_and_recoveries_have_the_published_slopes() {

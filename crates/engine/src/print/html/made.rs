@@ -70,7 +70,7 @@ fn rules(out: &mut String, report: &Report) {
 fn figures(out: &mut String, group: &FigureGroup) {
     let _ = writeln!(
         out,
-        "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{title}, every figure\"><table class=\"full\">\n\
+        "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{title}, every figure\"><table class=\"full figs\">\n\
          <caption>{title}: every figure</caption>\n<thead><tr>\
          <th scope=\"col\">Figure</th><th scope=\"col\">Value</th><th scope=\"col\">Could be</th>\
          <th scope=\"col\">Stands on</th><th scope=\"col\">Definition</th><th scope=\"col\">Source</th>\
@@ -80,7 +80,7 @@ fn figures(out: &mut String, group: &FigureGroup) {
     for line in &group.lines {
         let _ = writeln!(
             out,
-            "<tr><th scope=\"row\">{}</th>{}<td>{}</td><td class=\"say\">{}</td><td>{}</td></tr>",
+            "<tr><th scope=\"row\">{}</th>{}<td class=\"nowrap\">{}</td><td class=\"say\">{}</td><td>{}</td></tr>",
             escape(&line.name),
             cells(line),
             escape(&line.stands_on),

@@ -25,7 +25,7 @@ const LABEL: f64 = 13.0;
 
 /// Draws a lane from `top` downwards and tells where it ends.
 pub(super) fn draw(out: &mut String, picture: &Picture, lane: &Lane, top: f64) -> f64 {
-    let rows = lane.rules.len() as f64 * ROW + if lane.rules.is_empty() { 0.0 } else { 5.0 };
+    let rows = lane.rules.len() as f64 * ROW + if lane.rules.is_empty() { 0.0 } else { 8.0 };
     let scale = Scale {
         top: top + NAME + rows,
         height: height(lane.quantity),
@@ -44,9 +44,9 @@ pub(super) fn draw(out: &mut String, picture: &Picture, lane: &Lane, top: f64) -
 
 fn height(quantity: Quantity) -> f64 {
     match quantity {
-        Quantity::Spo2 => 126.0,
-        Quantity::Tcpco2 => 122.0,
-        _ => 46.0,
+        Quantity::Spo2 => 116.0,
+        Quantity::Tcpco2 => 114.0,
+        _ => 40.0,
     }
 }
 

@@ -51,7 +51,7 @@ impl<'a> Fields<'a> {
 }
 
 impl Field<'_> {
-    /// EDF+ 2.1.3 point 3: only printable US-ASCII, 32 to 126.
+    /// EDF+ 2.1.3 item 1: only printable US-ASCII, 32 to 126.
     fn is_plain(&self) -> bool {
         self.raw.iter().all(|byte| (32..=126).contains(byte))
     }
@@ -70,7 +70,7 @@ impl Field<'_> {
             .at(format!("byte {}", self.at))
     }
 
-    /// A finite number. EDF+ 2.1.3 point 3: a dot as decimal separator, no digit grouping.
+    /// A finite number. EDF+ 2.1.3 item 6: a dot as decimal separator, no digit grouping.
     pub(super) fn number(&self) -> Result<f64, ReadError> {
         if self.raw.contains(&b',') {
             return Err(self.refuse("a number with a decimal point, not a comma"));

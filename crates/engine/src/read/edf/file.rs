@@ -163,7 +163,7 @@ fn take_record(record: &[u8], width: usize, signals: &mut [Signal]) -> tal::List
     lists.unwrap_or_default()
 }
 
-/// Two or three bytes, least first, two's complement (EDF, data record; BDF alike).
+/// Two or three bytes, least first, two's complement (EDF+ 2.1.3 item 7; BDF alike).
 fn sample(bytes: &[u8]) -> i32 {
     match *bytes {
         [low, high] => i32::from(i16::from_le_bytes([low, high])),

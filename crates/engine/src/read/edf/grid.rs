@@ -135,7 +135,7 @@ fn jump() -> Finding {
     Finding::new("edf_times_jump", Weight::Caution, sentence)
 }
 
-/// EDF+ 2.1.1 allows records of 0 s with one sample each; the samples then lie as far apart as the
+/// EDF+ 2.1.2 allows records of 0 s with one sample each; the samples then lie as far apart as the
 /// closest two records.
 fn record_length(file: &EdfFile) -> f64 {
     if file.header.record_s > 0.0 || file.signals.iter().all(|s| s.digital.is_empty()) {
@@ -147,7 +147,7 @@ fn record_length(file: &EdfFile) -> f64 {
     if shortest.is_finite() { shortest.max(1e-6) } else { 1.0 }
 }
 
-/// EDF+ 2.1.1: records that follow in time follow in the file, and none overlaps another.
+/// EDF+ 2.1.2: records that follow in time follow in the file, and none overlaps another.
 fn check_order(starts_s: &[f64], record_s: f64) -> Result<(), ReadError> {
     for (number, pair) in (2..).zip(starts_s.windows(2)) {
         let earliest_s = pair[0] + record_s;

@@ -16,7 +16,7 @@ use crate::recording::Format;
 
 /// Bytes of the fixed part, and again of each signal's part (EDF, header record).
 const PART: usize = 256;
-/// Years from 85 on are 1985 to 1999, before it 2000 to 2084 (EDF+ 2.1.3 point 2).
+/// Years from 85 on are 1985 to 1999, before it 2000 to 2084 (EDF+ 2.1.3 item 2).
 const CLIP_YEAR: i16 = 85;
 /// Faster than a million samples a second is no monitor: a damaged number.
 const FASTEST_HZ: f64 = 1e6;
@@ -167,6 +167,7 @@ fn format(version: &str, reserved: &str) -> Format {
     }
 }
 
+/// EDF+ 2.1.3 item 10: -1 only while recording.
 fn records_promised(field: &Field<'_>) -> Result<Option<usize>, ReadError> {
     match field.whole()? {
         -1 => Ok(None),
@@ -184,7 +185,7 @@ fn record_length(field: &Field<'_>) -> Result<f64, ReadError> {
     }
 }
 
-/// What an EDF+ recording identification tells (EDF+ 2.1.3 point 8).
+/// What an EDF+ recording identification tells (EDF+ 2.1.3 item 4).
 #[derive(Default)]
 struct Identification {
     date: Option<StartText>,
@@ -212,7 +213,7 @@ impl Identification {
     }
 }
 
-/// `02-MAR-2002` (EDF+ 2.1.3 point 4: English capitals).
+/// `02-MAR-2002` (EDF+ 2.1.3 item 4: English capitals).
 fn long_date(text: &str) -> Option<Date> {
     const MONTHS: [&str; 12] =
         ["JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC"];
@@ -268,7 +269,7 @@ fn start_date(
             Ok((day, true))
         }
         (Some(day), _) => Ok((day, true)),
-        // EDF+ 2.1.3 point 2: after 2084 the year is written `yy` and only the long date tells it.
+        // EDF+ 2.1.3 item 2: after 2084 the year is written `yy` and only the long date tells it.
         (None, Some(StartText::Day(day))) if blank || text.ends_with("yy") => Ok((*day, true)),
         (None, _) if blank || text.ends_with("yy") => {
             findings.push(date_unknown());
@@ -332,7 +333,7 @@ fn signal_parts(fields: &mut Fields<'_>, count: usize) -> Result<Vec<SignalHeade
         .collect()
 }
 
-/// EDF+ 2.1.3 point 5: the physical ends differ.
+/// EDF+ 2.1.3 item 5: the physical ends differ.
 fn different(field: &Field<'_>, from: f64) -> Result<f64, ReadError> {
     let value = field.number()?;
     #[expect(clippy::float_cmp, reason = "two written numbers are the same or they are not")]
@@ -347,7 +348,7 @@ fn digital(field: &Field<'_>) -> Result<i32, ReadError> {
     i32::try_from(field.whole()?).map_err(|_| field.refuse("a whole number of at most 32 bits"))
 }
 
-/// EDF+ 2.1.3 point 5: the digital maximum lies above the digital minimum.
+/// EDF+ 2.1.3 item 5: the digital maximum lies above the digital minimum.
 fn above(field: &Field<'_>, least: i32) -> Result<i32, ReadError> {
     let value = digital(field)?;
     if value > least {
@@ -361,7 +362,7 @@ fn check_rates(header: &Header, signals: &[SignalHeader]) -> Result<(), ReadErro
     let ordinary = signals.iter().filter(|s| !s.is_annotations() && s.samples_per_record > 0);
     for signal in ordinary {
         let samples = signal.samples_per_record;
-        // EDF+ 2.1.1: 0 s only without ordinary signals, or interrupted with one sample a record.
+        // EDF+ 2.1.2: 0 s only without ordinary signals, or interrupted with one sample a record.
         if header.record_s <= 0.0 && !(header.interrupted() && samples == 1) {
             return Err(ReadError::not_understood(format!(
                 "duration of a data record: expected more than 0 s for {samples} samples of {}, found 0",

@@ -29,7 +29,7 @@ pub(super) struct Lists {
     pub(super) record_s: Option<f64>,
     /// Lists that could not be understood.
     pub(super) damaged: usize,
-    /// Texts that were not UTF-8 (EDF+ 2.2.2).
+    /// Texts that were not UTF-8 (EDF+ 2.2.3).
     pub(super) not_utf8: usize,
 }
 

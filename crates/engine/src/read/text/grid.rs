@@ -18,7 +18,7 @@ pub(super) struct Grid {
     /// Time of the first cell, in microseconds.
     pub(super) start_us: i64,
     /// The cell of each row; `None` for a row whose cell was taken by an earlier one.
-    pub(super) cells: Vec<Option<usize>>,
+    pub(super) cells: Vec<Option<u32>>,
     /// How many cells.
     pub(super) length: usize,
     /// What to tell about the fit.
@@ -92,18 +92,18 @@ fn place(at_us: &[i64], period_us: f64) -> (Grid, f64) {
     let start_us = at_us[0];
     let mut off_us: f64 = 0.0;
     let mut taken = None;
-    let cells: Vec<Option<usize>> = at_us
+    let cells: Vec<Option<u32>> = at_us
         .iter()
         .map(|us| {
             let since = (us - start_us) as f64;
             let cell = libm::rint(since / period_us);
             off_us = off_us.max((since - cell * period_us).abs());
-            let cell = Some(cell as usize).filter(|cell| taken.is_none_or(|last| *cell > last));
+            let cell = Some(cell as u32).filter(|cell| taken.is_none_or(|last| *cell > last));
             taken = cell.or(taken);
             cell
         })
         .collect();
-    let length = taken.map_or(0, |last| last + 1);
+    let length = taken.map_or(0, |last| last as usize + 1);
     (Grid { period_s: period_us * 1e-6, start_us, cells, length, finding: None }, off_us)
 }
 
@@ -155,7 +155,7 @@ mod tests {
     }
 
     fn cells(grid: &Grid) -> Vec<i64> {
-        grid.cells.iter().map(|c| c.map_or(-1, |c| i64::try_from(c).unwrap())).collect()
+        grid.cells.iter().map(|c| c.map_or(-1, i64::from)).collect()
     }
 
     #[test]

@@ -200,7 +200,7 @@ fn channel(
     let mut samples = vec![f64::NAN; grid.length];
     for (value, cell) in values.iter().zip(&grid.cells) {
         if let Some(cell) = *cell {
-            samples[cell] = *value;
+            samples[cell as usize] = *value;
         }
     }
     Ok(Channel {
@@ -215,10 +215,13 @@ fn channel(
     })
 }
 
+/// Fewer filled cells than this may stand evenly by chance.
+const SPARSE_LEAST: usize = 8;
+
 /// The times of a column that fills only every so many rows, when it keeps an interval of its own.
 fn sparse(values: &[f64], row_times: &[i64]) -> Option<Vec<i64>> {
     let filled = values.iter().filter(|value| !value.is_nan()).count();
-    if filled < 3 || filled * 3 >= values.len() * 2 {
+    if filled < SPARSE_LEAST || filled * 3 >= values.len() * 2 {
         return None;
     }
     let times: Vec<i64> =

@@ -4,6 +4,7 @@ use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::read::ReadError;
 use crate::read::map::{ColumnMap, TimeFormat};
+use crate::read::text::rows::CHANNELS_MOST;
 use crate::read::text::stamp::{self, Date, DateOrder, Moment};
 use crate::read::text::table::Table;
 use crate::read::text::words::{Name, Role};
@@ -133,6 +134,14 @@ fn wide(
             Some(_) => {}
         }
     }
+    if channels.len() > CHANNELS_MOST {
+        return Err(ReadError::not_understood(format!(
+            "{} columns of samples: expected at most {CHANNELS_MOST}",
+            channels.len()
+        ))
+        .at(format!("line {}", table.header_line))
+        .hint("is the table turned on its side? every moment should have a row"));
+    }
     Ok((channels, events))
 }
 
@@ -244,6 +253,11 @@ fn time_plan(
         None => {}
     }
     Ok(plan)
+}
+
+/// The time, as far as names and cells tell; `None` when they do not.
+pub(super) fn time_of(table: &Table<'_>) -> Option<TimePlan> {
+    time_plan(table, &ColumnMap::default(), &mut Vec::new()).ok()
 }
 
 /// The time among columns known by name: the fullest writing wins.

@@ -3,6 +3,7 @@
 use crate::read::ReadError;
 use crate::read::map::ColumnMap;
 use crate::read::text::codes::{self, Tally};
+use crate::read::text::grid::SAMPLES_MOST;
 use crate::read::text::number::{self, Cell};
 use crate::read::text::plan::{self, ChannelPlan, Plan, TimeKind};
 use crate::read::text::stamp::{self, DAY, Date, Moment};
@@ -11,8 +12,9 @@ use crate::read::text::words::{self, Name, Role};
 use crate::recording::Quantity;
 use crate::unit::Unit;
 
-/// More channels than this in a long form are something else than channels.
-const CHANNELS_MOST: usize = 64;
+/// More channels than this are something else than channels: a table turned on its side, or a long form
+/// whose channel column holds values.
+pub(super) const CHANNELS_MOST: usize = 64;
 
 /// When a row is, as written.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -101,6 +103,7 @@ pub(super) fn read(table: &Table<'_>, plan: &Plan, map: &ColumnMap) -> Result<Ro
     let pair = at(Quantity::Spo2).zip(at(Quantity::Pulse));
     let rows = Rows { stamps: Vec::new(), series, events: Vec::new(), unread: Unread::default() };
     let mut pass = Pass { table, plan, map, rows, marks: [None; 2], pair };
+    pass.reserve();
     let mut reader = table.rows();
     let mut record = csv::ByteRecord::new();
     while table::read_record(&mut reader, &mut record, table.body_line)? {
@@ -126,6 +129,19 @@ fn new_series(plan: ChannelPlan, long: bool) -> Series {
 }
 
 impl Pass<'_> {
+    /// Makes room for as many rows as the first ones let expect: growing would copy them time and again.
+    fn reserve(&mut self) {
+        let sample = &self.table.sample;
+        let bytes: usize = sample.iter().flatten().map(|cell| cell.len() + 1).sum();
+        let rows = self.table.body.len() / (bytes / sample.len().max(1)).max(1) + 1;
+        // A first row much shorter than the rest must not ask for room that nobody will fill.
+        let rows = rows.min(1 << 20);
+        self.rows.stamps.reserve(rows);
+        for series in &mut self.rows.series {
+            series.values.reserve(rows);
+        }
+    }
+
     /// Whether the last row is cut: no line end, and cells are lacking.
     fn breaks_off(&self, record: &csv::ByteRecord) -> bool {
         !self.table.body.ends_with(['\n', '\r', '\u{1a}'])
@@ -153,6 +169,13 @@ impl Pass<'_> {
         };
         stamp.line = line;
         let row = self.rows.stamps.len();
+        if row * self.rows.series.len() > SAMPLES_MOST {
+            return Err(ReadError::not_understood(format!(
+                "more than {SAMPLES_MOST} cells in {} columns",
+                self.rows.series.len()
+            ))
+            .at(format!("line {line}")));
+        }
         self.rows.stamps.push(stamp);
         if self.plan.long.is_some() {
             self.long_row(record, line, row)?;
@@ -176,23 +199,34 @@ impl Pass<'_> {
     }
 
     fn wide_row(&mut self, record: &csv::ByteRecord, line: u64) {
-        let follows = self.pair.is_some_and(|(spo2, pulse)| {
-            let value = |series: usize| {
-                let cell = record.get(self.rows.series[series].plan.column);
-                match number::cell(cell.unwrap_or_default()) {
-                    Cell::Number(value, _) => value,
-                    _ => f64::NAN,
-                }
-            };
-            // Only the rare pulse that could be a code needs a look at the saturation.
-            let pulse = value(pulse);
-            (pulse >= 127.0) && codes::follows(pulse, value(spo2))
-        });
-        for (at, series) in self.rows.series.iter_mut().enumerate() {
+        for series in &mut self.rows.series {
             let raw = record.get(series.plan.column).unwrap_or_default();
-            let code = follows && self.pair.is_some_and(|(_, pulse)| pulse == at);
-            let value = series_value(series, raw, code, line, &mut self.marks, self.map);
+            let value = series_value(series, raw, line, &mut self.marks, self.map);
             series.values.push(value);
+        }
+        if let Some((spo2, pulse)) = self.pair {
+            self.pulse_follows(record, spo2, pulse);
+        }
+    }
+
+    /// Takes a pulse back that is a code because the saturation beside it is one.
+    fn pulse_follows(&mut self, record: &csv::ByteRecord, spo2: usize, pulse: usize) {
+        let value = self.rows.series[pulse].values.last().copied().unwrap_or(f64::NAN);
+        let told = self.rows.series[pulse].plan.missing.is_some();
+        // Only the rare pulse that could be a code needs a look at the saturation.
+        if told || value.is_nan() || value < 127.0 {
+            return;
+        }
+        let cell = |series: &Series| record.get(series.plan.column).unwrap_or_default();
+        let Cell::Number(beside, _) = number::cell(cell(&self.rows.series[spo2])) else { return };
+        if codes::follows(value, beside) {
+            let series = &mut self.rows.series[pulse];
+            let raw = cell(series);
+            series.tally.numbers -= 1;
+            series.tally.code(raw);
+            if let Some(last) = series.values.last_mut() {
+                *last = f64::NAN;
+            }
         }
     }
 
@@ -230,7 +264,7 @@ impl Pass<'_> {
             ))
             .at(format!("line {line}")));
         }
-        let value = series_value(series, text(long.value), false, line, &mut self.marks, self.map);
+        let value = series_value(series, text(long.value), line, &mut self.marks, self.map);
         series.values.push(value);
         if let Some(rows) = &mut series.rows {
             rows.push(row);
@@ -301,7 +335,6 @@ impl Pass<'_> {
 fn series_value(
     series: &mut Series,
     raw: &[u8],
-    follows: bool,
     line: u64,
     marks: &mut [Option<u64>; 2],
     map: &ColumnMap,
@@ -324,7 +357,7 @@ fn series_value(
             }
             let guess = series.plan.missing.is_none();
             let code = codes::is_code(series.plan.quantity, series.unit.as_ref(), value);
-            if guess && (follows || code) {
+            if guess && code {
                 tally.code(raw);
                 return f64::NAN;
             }

@@ -78,6 +78,31 @@ pub(super) fn days(year: i64, month: u8, day: u8) -> Option<i64> {
 
 /// Reads a time cell; `None` when it is no time.
 pub(super) fn moment(raw: &[u8]) -> Option<Moment> {
+    fixed(raw).or_else(|| any(raw))
+}
+
+/// The usual `2024-10-26T22:30:00`, where every digit has its fixed place.
+fn fixed(raw: &[u8]) -> Option<Moment> {
+    let raw: &[u8; 19] = raw.try_into().ok()?;
+    let marks = [raw[4], raw[7], raw[13], raw[16]];
+    if marks != *b"--::" || !(raw[10] == b'T' || raw[10] == b' ') {
+        return None;
+    }
+    let two = |at: usize| {
+        let (tens, ones) = (raw[at].wrapping_sub(b'0'), raw[at + 1].wrapping_sub(b'0'));
+        (tens < 10 && ones < 10).then(|| tens * 10 + ones)
+    };
+    let year = i64::from(two(0)?) * 100 + i64::from(two(2)?);
+    let (hour, minute, second) = (two(11)?, two(14)?, two(17)?);
+    if hour > 23 || minute > 59 || second > 59 {
+        return None;
+    }
+    let date = Date::Days(days(year, two(5)?, two(8)?)?);
+    let seconds = i64::from(hour) * 3600 + i64::from(minute) * 60 + i64::from(second);
+    Some(Moment::Civil(date, seconds * SECOND, None))
+}
+
+fn any(raw: &[u8]) -> Option<Moment> {
     let mut at = Cursor(raw.trim_ascii());
     if let Some(date) = at.date() {
         if at.0.is_empty() {

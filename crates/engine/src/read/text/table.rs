@@ -29,6 +29,8 @@ pub(super) struct Table<'a> {
     pub(super) body_line: u64,
     /// The first rows.
     pub(super) sample: Vec<Vec<String>>,
+    /// The lines of the first rows.
+    pub(super) lines: Vec<u64>,
 }
 
 struct Record {
@@ -62,6 +64,7 @@ pub(super) fn open<'a>(text: &'a str, map: &ColumnMap) -> Result<Table<'a>, Read
         body: "",
         body_line: 0,
         sample: Vec::new(),
+        lines: Vec::new(),
     };
     let mut rows = &records[header.map_or(0, |at| at + 1)..];
     if let Some((first, rest)) = rows.split_first()
@@ -76,6 +79,7 @@ pub(super) fn open<'a>(text: &'a str, map: &ColumnMap) -> Result<Table<'a>, Read
     table.body = &body[first.byte..];
     table.body_line = first.line;
     table.sample = rows.iter().take(SAMPLED).map(|r| r.cells.clone()).collect();
+    table.lines = rows.iter().take(SAMPLED).map(|r| r.line).collect();
     Ok(table)
 }
 

@@ -106,7 +106,7 @@ fn co2(series: &mut Series, written: &str) -> Result<Unit, ReadError> {
 }
 
 /// The unit that most CO2 numbers a person can have would be in; `None` when there are none.
-fn looks_like(values: &[f64]) -> Option<Unit> {
+pub(super) fn looks_like(values: &[f64]) -> Option<Unit> {
     let count = |from, to| values.iter().filter(|v| (from..to).contains(*v)).count();
     let kpa = count(CO2_KPA_LEAST, CO2_SPLIT);
     let mmhg = count(CO2_SPLIT, CO2_MMHG_MOST);

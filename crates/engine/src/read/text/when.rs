@@ -91,8 +91,14 @@ pub(super) fn line(stamps: &[Stamp], plan: &TimePlan, known: &Known) -> Result<L
                 one_night(&at_us, stamps)?;
                 let unknown_day = stamp::days(2000, 1, 1).unwrap_or(0);
                 let at_us = at_us.iter().map(|us| us + unknown_day * DAY).collect();
-                let sentence = "The file gives times of day without a date.";
-                findings.push(Finding::new("date_not_known", Weight::Note, sentence));
+                let (weight, sentence) = if known.zone.is_some() {
+                    let sentence = "The file gives times of day without a date; the zone could not be \
+                                    used.";
+                    (Weight::Caution, sentence)
+                } else {
+                    (Weight::Note, "The file gives times of day without a date.")
+                };
+                findings.push(Finding::new("date_not_known", weight, sentence));
                 return Ok(Line { at_us, frame, findings });
             };
             tell_preamble(known, &mut findings);

@@ -72,14 +72,14 @@ fn put(out: &mut Vec<u8>, text: &str, width: usize) {
     out.extend(std::iter::repeat_n(b' ', width - bytes.len()));
 }
 
-/// Printable US-ASCII (EDF+ 2.1.3 point 3): the degree and micro signs by their usual spelling, any
+/// Printable US-ASCII (EDF+ 2.1.3 item 1): the degree and micro signs by their usual spelling, any
 /// other letter as `?`.
 pub(super) fn plain(text: &str) -> String {
     let text = text.replace('°', "deg").replace(['µ', 'μ'], "u").replace('₂', "2");
     text.chars().map(|c| if matches!(c, ' '..='~') { c } else { '?' }).collect()
 }
 
-/// `Startdate dd-MMM-yyyy X X equipment` (EDF+ 2.1.3 point 8).
+/// `Startdate dd-MMM-yyyy X X equipment` (EDF+ 2.1.3 item 4).
 fn identification(recording: &Recording) -> String {
     let monitor = recording.monitor.as_deref().unwrap_or("X").replace(' ', "_");
     if !recording.clock.date_known() {
@@ -92,7 +92,7 @@ fn long_date(start: DateTime) -> String {
     start.strftime("%d-%b-%Y").to_string().to_uppercase()
 }
 
-/// EDF+ 2.1.3 point 2: two digits stand for 1985 to 2084, `yy` for any other year. A date that is not
+/// EDF+ 2.1.3 item 2: two digits stand for 1985 to 2084, `yy` for any other year. A date that is not
 /// known is written as the first of the clip, beside `Startdate X`.
 fn short_date(recording: &Recording) -> String {
     let start = recording.clock.start();

@@ -107,11 +107,25 @@ fn record_length(recording: &Recording) -> f64 {
     let shortest_s = multiples.clone().find(|record_s| fits(*record_s));
     let shortest_s = shortest_s.and_then(tidy).unwrap_or(longest_s);
     let samples = |record_s: f64| periods.iter().map(|p| whole(record_s / p) + 1).sum::<usize>();
+    if samples(shortest_s) > MOST_SAMPLES {
+        return cut_record(shortest_s, &periods, samples);
+    }
     let longer = (1..=1000).map(|count| shortest_s * f64::from(count));
     let good = longer
         .take_while(|record_s| *record_s <= USUAL_RECORD_S && samples(*record_s) <= MOST_SAMPLES)
         .filter(|record_s| fits(*record_s) && divides(*record_s, recording.duration_s));
     good.last().unwrap_or(shortest_s)
+}
+
+/// A part of a record that would be too large: slow channels repeat their sample, fast ones lose none.
+fn cut_record(record_s: f64, periods: &[f64], samples: impl Fn(f64) -> usize) -> f64 {
+    let fits = |part_s: f64| {
+        let fast = periods.iter().filter(|period_s| **period_s <= part_s);
+        tidy(part_s).is_some() && fast.clone().all(|period_s| divides(*period_s, part_s))
+    };
+    let parts = (2..=10_000).map(|count| record_s / f64::from(count));
+    let small = parts.skip_while(|part_s| samples(*part_s) > MOST_SAMPLES);
+    small.clone().find(|part_s| fits(*part_s)).or(small.clone().next()).unwrap_or(record_s)
 }
 
 /// The length as a header field of 8 characters holds it; `None` when that is not near enough.
@@ -126,7 +140,7 @@ fn divides(part: f64, of: f64) -> bool {
 }
 
 fn per_record(channel: &Channel, record_s: f64) -> usize {
-    whole((record_s / channel.period_s - SLACK).ceil()).clamp(1, MOST_SAMPLES)
+    whole((record_s / channel.period_s - SLACK).ceil()).max(1)
 }
 
 #[expect(
