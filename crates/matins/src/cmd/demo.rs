@@ -7,6 +7,8 @@ use std::fs;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
+use engine::print::{Look, svg};
+
 use crate::args::{DemoArgs, NightArgs, ReadArgs, ReportFormat, Sheet};
 use crate::cmd::{report, simulate};
 use crate::exit::Exit;
@@ -56,6 +58,8 @@ fn night(folder: &Path, guest: &'static Guest) -> Result<Line, Trouble> {
     })?;
     let judgement = setup.judgement(&csv)?;
     let report = engine::report::report(&judgement, &setup.criteria);
+    let strip = svg(&report.picture, Look::Screen);
+    files::write(&path("strip.svg"), strip.as_bytes())?;
     for (ending, format) in formats() {
         let bytes = report::bytes(&report, &heading, format, Sheet::A4)?;
         files::write(&path(ending), &bytes)?;

@@ -84,9 +84,10 @@ fn tell(named: &Named, out: &Path, voice: Voice) {
         files::beside(out, "truth.json").display()
     ));
     voice.tell(&format!(
-        "next: matins score {} --notes {} --criteria {}",
+        "next: matins score {} --notes {} --criteria {} --question {}",
         out.display(),
         notes.display(),
-        named.criteria
+        named.criteria,
+        named.question
     ));
 }

@@ -11,6 +11,13 @@ fn a_text_is_shown() {
 }
 
 #[test]
+fn what_was_told_is_told_again_in_the_next_command() {
+    let desk = Desk::new().with("night.csv", quiet_night());
+    desk.run(&["look", "night.csv", "--zone", "Europe/London"])
+        .prints("look-zone.txt", "matins: next: matins score night.csv --zone Europe/London\n");
+}
+
+#[test]
 fn a_text_from_standard_input_is_shown() {
     let ran =
         Desk::new().run_with(&["look", "-", "--zone", "Europe/London"], quiet_night().as_bytes());

@@ -19,7 +19,8 @@ fn a_night_is_made_with_its_notes_and_its_truth() {
         0,
         "",
         "matins: sawtooth slept; the truth is in n.truth.json\n\
-         matins: next: matins score n.csv --notes n.notes.toml --criteria adult-air\n",
+         matins: next: matins score n.csv --notes n.notes.toml --criteria adult-air \
+         --question repeated_falls\n",
     );
     assert_eq!(desk.names(), ["n.csv", "n.notes.toml", "n.truth.json"]);
     let ran = desk.run(&["score", "n.csv", "--notes", "n.notes.toml", "-q"]);

@@ -28,7 +28,7 @@ pub(super) struct Guest {
 }
 
 /// The guests, in the order of the table.
-pub(super) const GUESTS: [Guest; 8] = [
+pub(super) const GUESTS: [Guest; 9] = [
     Guest {
         file: "nightcap",
         person: "NIGHTCAP, Nell",
@@ -42,7 +42,7 @@ pub(super) const GUESTS: [Guest; 8] = [
         person: "BOLSTER, Bram",
         born: "19 June 1968",
         reason: "Snores, with pauses that the household hears",
-        sleeper: "sawtooth",
+        sleeper: "deep_sawtooth",
         seed: 2,
     },
     Guest {
@@ -58,7 +58,7 @@ pub(super) const GUESTS: [Guest; 8] = [
         person: "COUNTERPANE, Ivo",
         born: "8 February 1985",
         reason: "Weak breathing muscles; yearly night",
-        sleeper: "weak_muscles",
+        sleeper: "drifting",
         seed: 4,
     },
     Guest {
@@ -92,6 +92,14 @@ pub(super) const GUESTS: [Guest; 8] = [
         reason: "Tired by day; sleeps badly",
         sleeper: "restless",
         seed: 8,
+    },
+    Guest {
+        file: "quilton",
+        person: "QUILTON, Bea",
+        born: "16 October 1990",
+        reason: "Before an operation; is CO2 kept in sleep?",
+        sleeper: "slipping",
+        seed: 9,
     },
 ];
 
