@@ -118,7 +118,7 @@ fn answer(out: &mut String, report: &Report) {
     );
     element(out, "p class=\"summary\"", &report.summary.join(" "));
     out.push_str("<div class=\"why\">\n");
-    listed(out, "Why", &report.reasons);
+    listed(out, "Why", &report.brief_reasons);
     listed(out, "What would mend it", &report.mend);
     out.push_str("</div>\n</section>\n");
 }
