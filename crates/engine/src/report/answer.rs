@@ -35,7 +35,7 @@ fn line(number: usize, rule: &RuleAnswer, needed: bool, clock: &Clock) -> RuleLi
     RuleLine {
         number,
         id: rule.id.clone(),
-        asks: rule.asks.clone(),
+        asks: words::capital(&rule.asks),
         needed,
         answer: rule.answer,
         margin: rule.margin.and_then(|margin| margin_words(margin, &rule.margin_unit)),
@@ -110,7 +110,8 @@ pub(super) fn headline(answer: Answer, rules: &[RuleLine]) -> String {
 /// The reasons that do not repeat what a rule in the list asks: the list answers those itself.
 pub(super) fn brief(reasons: &[String], rules: &[RuleLine]) -> Vec<String> {
     let repeats = |reason: &&String| {
-        rules.iter().any(|rule| rule.needed && reason.contains(rule.asks.as_str()))
+        let reason = reason.to_lowercase();
+        rules.iter().any(|rule| rule.needed && reason.contains(&rule.asks.to_lowercase()))
     };
     reasons.iter().filter(|reason| !repeats(reason)).cloned().collect()
 }
