@@ -342,6 +342,22 @@ pub enum Test {
     Any(Vec<Test>),
 }
 
+impl Test {
+    /// Whether the test looks at this channel.
+    pub fn asks_of(&self, channel: Quantity) -> bool {
+        match self {
+            Self::Held { quantity, .. }
+            | Self::Share { quantity, .. }
+            | Self::Total { quantity, .. }
+            | Self::Extreme { quantity, .. }
+            | Self::Mean { quantity, .. } => *quantity == channel,
+            Self::HeldRise { .. } | Self::ShareRise { .. } => channel == Quantity::Tcpco2,
+            Self::Events { .. } | Self::Clusters { .. } => channel == Quantity::Spo2,
+            Self::All(parts) | Self::Any(parts) => parts.iter().any(|part| part.asks_of(channel)),
+        }
+    }
+}
+
 /// A rule: a question with its test and the publication it comes from.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Rule {
