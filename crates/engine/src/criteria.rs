@@ -133,6 +133,8 @@ settings! {
         blood_gas_lag_s,
         /// Length of the stretch, centred on the lagged moment, whose median is paired with a blood gas.
         blood_gas_window_s,
+        /// An anchor with less CO2 than this is too thin to measure the sensor by.
+        anchor_lowest_kpa,
         /// Highest CO2 of a gas or blood gas that is taken for a reading in kPa.
         anchor_highest_kpa,
         /// An anchor further than this from the recording says nothing of it.
