@@ -124,3 +124,16 @@ pub(super) fn set(mask: &mut [bool], runs: &[Range<usize>], to: bool) {
         mask[run.clone()].fill(to);
     }
 }
+
+/// The runs with so many samples more on both sides, those that then touch taken together.
+pub(super) fn widened(narrow: &[Range<usize>], margin: usize, count: usize) -> Runs {
+    let mut wide: Runs = Vec::new();
+    for run in narrow {
+        let (start, end) = (run.start.saturating_sub(margin), (run.end + margin).min(count));
+        match wide.last_mut() {
+            Some(last) if last.end >= start => last.end = end.max(last.end),
+            _ => wide.push(start..end),
+        }
+    }
+    wide
+}
