@@ -149,7 +149,7 @@ settings! {
         spo2_rise_times,
         /// Readings this close to movement are not believed.
         motion_margin_s,
-        /// Readings this close to a slipped clip or low perfusion are not believed.
+        /// Readings so soon after a slipped clip or low perfusion are not believed: a monitor averages.
         oximeter_margin_s,
         /// A fall at least this deep may be a slipped clip.
         slip_fall_pct,
@@ -161,6 +161,12 @@ settings! {
         slip_back_pct,
         /// A low level without a sign of the sensor for this long is the patient's own.
         slip_clear_s,
+        /// The window in which SpO2 and pulse are both noise when perfusion is too low.
+        noise_window_s,
+        /// SpO2 and pulse this many times as rough as is usual on the night are noise.
+        noise_times,
+        /// The least roughness of SpO2 taken as usual.
+        spo2_rough_least_pct,
         /// Readings between two dropouts, shorter than this, are not believed.
         island_least_s,
         /// Dropouts no further apart than this belong together.

@@ -66,7 +66,7 @@ impl Dip {
     /// How far the pulse has left the level that it had before, by the time SpO2 is half way down.
     fn early_pulse(&self, signs: &Signs) -> f64 {
         let x = &signs.channel.samples;
-        let middle = (x[self.peak] + x[self.nadir]) / 2.0;
+        let middle = f64::midpoint(x[self.peak], x[self.nadir]);
         let half = (self.peak..=self.nadir).find(|&i| x[i] <= middle).unwrap_or(self.nadir);
         let before = self.peak.saturating_sub(signs.samples(signs.limits.signs_window_s.value));
         let Some(level) = signs.pulse_level(&(before..self.peak + 1)) else { return 0.0 };
@@ -112,7 +112,7 @@ fn follow(signs: &Signs, usable: &[bool], peak: usize, from: usize) -> (Option<D
             nadir = i;
         }
         // Back by half; from there on up as long as it still rises.
-        if x[i] >= (x[peak] + x[nadir]) / 2.0 && i > nadir {
+        if x[i] >= f64::midpoint(x[peak], x[nadir]) && i > nadir {
             let rises = |&k: &usize| usable[k] && x[k] >= x[k - 1] && x[k - 1] < x[peak];
             let end = (i + 1..last).take_while(rises).last().unwrap_or(i);
             return (Some(Dip { peak, nadir, end }), end.max(from + 1));

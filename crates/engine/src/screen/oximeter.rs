@@ -28,11 +28,7 @@ pub(super) fn find(look: &Look, channel: &Channel, off: &[Stretch]) -> Vec<Span>
 }
 
 /// What is found on one channel by itself.
-fn of_the_channel(
-    look: &Look,
-    channel: &Channel,
-    off: &[Stretch],
-) -> Vec<(Reason, Vec<Stretch>)> {
+fn of_the_channel(look: &Look, channel: &Channel, off: &[Stretch]) -> Vec<(Reason, Vec<Stretch>)> {
     let beside = off::beside(look, channel, off);
     let step = match channel.quantity {
         Quantity::Spo2 => step::find(channel, &usable(look, channel, &beside), look.limits),
@@ -75,6 +71,7 @@ fn usable(look: &Look, channel: &Channel, off: &[Range<usize>]) -> Vec<bool> {
 }
 
 fn stretches(channel: &Channel, runs: &[Range<usize>]) -> Vec<Stretch> {
-    let stretch = |run: &Range<usize>| Stretch::new(channel.time_s(run.start), channel.time_s(run.end));
+    let stretch =
+        |run: &Range<usize>| Stretch::new(channel.time_s(run.start), channel.time_s(run.end));
     runs.iter().map(stretch).collect()
 }

@@ -33,6 +33,7 @@ pub(super) struct Signs<'a> {
     perfusion: Option<Sums>,
     pulse_rough: Rough,
     perfusion_rough: Rough,
+    spo2_rough: Rough,
 }
 
 impl<'a> Signs<'a> {
@@ -50,6 +51,9 @@ impl<'a> Signs<'a> {
         }
         let pulse = pulse.unwrap_or_else(|| vec![f64::NAN; lost.len()]);
         let swings = perfusion.as_deref().map(swings).unwrap_or_default();
+        let read = |(&lost, &x): (&bool, &f64)| if lost { f64::NAN } else { x };
+        let spo2: Vec<f64> = lost.iter().zip(&channel.samples).map(read).collect();
+        let noisy = samples_in(channel, limits.noise_window_s.value);
         let block = samples_in(channel, limits.signs_window_s.value);
         Some(Self {
             channel,
@@ -60,6 +64,7 @@ impl<'a> Signs<'a> {
             perfusion: perfusion.map(Sums::new),
             pulse_rough: Rough::new(bends(&pulse), block, limits.pulse_rough_least_per_min.value),
             perfusion_rough: Rough::new(swings, block, limits.perfusion_rough_least_pct.value),
+            spo2_rough: Rough::new(bends(&spo2), noisy, limits.spo2_rough_least_pct.value),
             lost,
             pulse,
         })
@@ -84,6 +89,17 @@ impl<'a> Signs<'a> {
     /// The same for a perfusion that jumps; 0 where it is not recorded.
     pub(super) fn perfusion_points(&self, run: &Range<usize>) -> u32 {
         self.points(self.perfusion_rough.times(run), self.limits.perfusion_rough_times.value)
+    }
+
+    /// Whether SpO2 and pulse are both noise before and after a sample. Not asked where perfusion is
+    /// recorded, which tells more.
+    pub(super) fn noise(&self, i: usize) -> bool {
+        let half = self.samples(self.limits.noise_window_s.value / 2.0);
+        let limit = self.limits.noise_times.value;
+        let noise = |run: &Range<usize>| {
+            self.pulse_rough.times(run) >= limit && self.spo2_rough.times(run) >= limit
+        };
+        self.perfusion.is_none() && noise(&(i.saturating_sub(half)..i)) && noise(&(i..i + half))
     }
 
     /// The same for a perfusion that has collapsed against the one before.

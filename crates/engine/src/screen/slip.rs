@@ -19,7 +19,7 @@
 
 use std::ops::Range;
 
-use crate::screen::look::{Runs, widened};
+use crate::screen::look::{Runs, lengthened};
 use crate::screen::peak::Peak;
 use crate::screen::signs::Signs;
 use crate::unit::TOLERANCE;
@@ -28,8 +28,9 @@ use crate::unit::TOLERANCE;
 pub(super) fn find(signs: &Signs, usable: &[bool]) -> Runs {
     let margin = signs.samples(signs.limits.oximeter_margin_s.value);
     let doubts = doubts(signs, usable);
-    let slips = doubts.iter().filter(|doubt| doubt.is_slip(signs)).map(|doubt| doubt.start..doubt.end);
-    widened(&slips.collect::<Runs>(), margin, usable.len())
+    let slips =
+        doubts.iter().filter(|doubt| doubt.is_slip(signs)).map(|doubt| doubt.start..doubt.end);
+    lengthened(&slips.collect::<Runs>(), margin, usable.len())
 }
 
 /// A stretch that may be a slip: after the last sample of the old level, before the first believed.
