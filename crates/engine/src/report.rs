@@ -43,6 +43,8 @@ pub struct Report {
     pub decision_words: String,
     /// Why, each a sentence.
     pub reasons: Vec<String>,
+    /// Those of the reasons that do not only repeat a rule of the list; for the first page.
+    pub brief_reasons: Vec<String>,
     /// What would mend it, each a sentence.
     pub mend: Vec<String>,
     /// Every rule: those the question needs first, then the others of the set.
@@ -139,8 +141,8 @@ pub struct FigureLine {
     pub id: String,
     /// The name a person reads.
     pub name: String,
-    /// Whether it belongs on the first page.
-    pub key: bool,
+    /// A short name under its channel's title, when it belongs on the first page.
+    pub short: Option<String>,
     /// Whether it stands on a small part of the channel's believed time, so that it must be said.
     pub on_less: bool,
     /// The number, lowest and highest, as computed; or why there is none.
@@ -247,6 +249,7 @@ pub fn report(judgement: &Judgement, criteria: &Criteria) -> Report {
         decision: judgement.verdict.decision,
         decision_words: answer::decision(judgement.verdict.decision).into(),
         reasons: judgement.verdict.reasons.clone(),
+        brief_reasons: answer::brief(&judgement.verdict.reasons, &rules),
         mend: judgement.verdict.mend.clone(),
         picture: picture::picture(judgement, criteria, &rules),
         rules,

@@ -79,9 +79,10 @@ fn identity(out: &mut String, report: &Report, heading: &Heading) {
         element(out, if i == 0 { "p class=\"first\"" } else { "p" }, line);
     }
     let date = report.night.date.as_deref().unwrap_or("date not known");
-    let breathing = report.night.breathing.as_deref().unwrap_or("not told what");
-    element(out, "p", &format!("Night of {date}, {} to {}", report.night.start, report.night.end));
-    element(out, "p", &format!("Breathing: {breathing}"));
+    let breathing = report.night.breathing.as_deref().unwrap_or("(not told)");
+    element(out, "p", &format!("Night of {date}"));
+    let hours = format!("{} to {}", report.night.start, report.night.end);
+    element(out, "p", &format!("{hours}, breathing {breathing}"));
     out.push_str("</div>\n");
     slots(out, &heading.patient);
     slots(out, &heading.study);
@@ -118,7 +119,7 @@ fn answer(out: &mut String, report: &Report) {
     );
     element(out, "p class=\"summary\"", &report.summary.join(" "));
     out.push_str("<div class=\"why\">\n");
-    listed(out, "Why", &report.reasons);
+    listed(out, "Why", &report.brief_reasons);
     listed(out, "What would mend it", &report.mend);
     out.push_str("</div>\n</section>\n");
 }
@@ -200,18 +201,15 @@ fn table(out: &mut String, group: &FigureGroup) {
         escape(&group.title),
         escape(&group.stands_on)
     );
-    for line in group.lines.iter().filter(|line| line.key) {
+    for line in &group.lines {
+        let Some(short) = &line.short else { continue };
         let own = if line.on_less {
             format!(" <small>on {}</small>", escape(&line.stands_on))
         } else {
             String::new()
         };
-        let _ = writeln!(
-            out,
-            "<tr><th scope=\"row\">{}{own}</th>{}</tr>",
-            escape(&line.name),
-            cells(line)
-        );
+        let _ =
+            writeln!(out, "<tr><th scope=\"row\">{}{own}</th>{}</tr>", escape(short), cells(line));
     }
     out.push_str("</tbody>\n</table>\n");
 }

@@ -47,6 +47,7 @@ struct ReportOut<'a> {
     decision: &'static str,
     decision_words: &'a str,
     reasons: &'a [String],
+    brief_reasons: &'a [String],
     mend: &'a [String],
     rules: Vec<RuleOut<'a>>,
     figures: Vec<GroupOut<'a>>,
@@ -106,7 +107,7 @@ struct GroupOut<'a> {
 struct FigureOut<'a> {
     id: &'a str,
     name: &'a str,
-    key: bool,
+    short: Option<&'a str>,
     on_less: bool,
     value: Option<&'a str>,
     unit: &'a str,
@@ -252,6 +253,7 @@ fn words(report: &Report) -> ReportOut<'_> {
         decision: report.decision.id(),
         decision_words: &report.decision_words,
         reasons: &report.reasons,
+        brief_reasons: &report.brief_reasons,
         mend: &report.mend,
         rules: report.rules.iter().map(rule).collect(),
         figures: report.figures.iter().map(group).collect(),
@@ -326,7 +328,7 @@ fn figure(line: &FigureLine) -> FigureOut<'_> {
     FigureOut {
         id: &line.id,
         name: &line.name,
-        key: line.key,
+        short: line.short.as_deref(),
         on_less: line.on_less,
         value: line.value.as_deref(),
         unit: &line.unit,
