@@ -16,6 +16,9 @@ use crate::screen::look::{Look, Runs, samples_in};
 /// Half of the time the oximeter reads nothing: CO2 has reached the gas by then.
 const REACHED: f64 = 0.5;
 
+/// A gas near the patient's level is told by standing this many times more still than the skin before.
+const STILLER: f64 = 2.0;
+
 /// The samples of CO2 taken in a gas.
 pub(super) fn find(look: &Look, channel: &Channel) -> Runs {
     if look.channel(Quantity::Spo2).is_none() && look.channel(Quantity::Pulse).is_none() {
@@ -62,11 +65,16 @@ fn in_gas(look: &Look, channel: &Channel, run: Range<usize>) -> Option<Range<usi
     let edge = run.start.saturating_sub(margin);
     let far = |kpa: f64| (kpa - gas_kpa).abs() >= limits.calibrating_moved_kpa.value;
     let went = mean(channel, edge.saturating_sub(minute)..edge).is_some_and(far);
+    let skin = span(channel, edge.saturating_sub(run.end - reached)..edge);
+    let stiller =
+        skin.is_some_and(|(low_kpa, high_kpa)| high - low <= (high_kpa - low_kpa) / STILLER);
     let after = run.end..(run.end + 2 * minute).min(channel.samples.len());
     let came = span(channel, after).is_some_and(|(low, high)| far(low) || far(high));
     let in_gas = |&i: &usize| (channel.samples[i] - gas_kpa).abs() <= still_kpa;
     let last = run.clone().rev().find(in_gas)?;
-    (went && came).then(|| left(channel, &run, margin, gas_kpa)..last + 1)
+    // A gas that happens to lie at the patient's level gives itself away by its stillness.
+    ((went && came) || ((went || came) && stiller))
+        .then(|| left(channel, &run, margin, gas_kpa)..last + 1)
 }
 
 /// The first sample on the way to the gas: the oximeter averages, so CO2 may leave a little sooner.
@@ -90,10 +98,11 @@ fn half(count: usize) -> usize {
     (count as f64 * REACHED) as usize
 }
 
-/// Lowest and highest of the numbers; `None` of none.
+/// Lowest and highest mean of ten seconds; `None` of no number.
 fn span(channel: &Channel, range: Range<usize>) -> Option<(f64, f64)> {
-    let numbers = channel.samples[range].iter().copied().filter(|x| x.is_finite());
-    numbers.fold(None, |span, x| match span {
+    let block = samples_in(channel, 10.0);
+    let blocks = range.clone().step_by(block).map(|from| from..(from + block).min(range.end));
+    blocks.filter_map(|block| mean(channel, block)).fold(None, |span, x| match span {
         None => Some((x, x)),
         Some((low, high)) => Some((x.min(low), x.max(high))),
     })

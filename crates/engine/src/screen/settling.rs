@@ -36,7 +36,7 @@ const DEAD_MIN: f64 = 1.5;
 const BLOCK_S: f64 = 10.0;
 
 /// The end must lie in this share of the window fitted, so that the level is seen after it.
-const SEEN: f64 = 1.0;
+const SEEN: f64 = 0.8;
 
 /// The samples before CO2 has settled, out of those that are `usable`.
 pub(super) fn find(

@@ -5,7 +5,7 @@ use crate::recording::{Author, Channel, Quantity};
 use crate::screen::excursion::Excursion;
 use crate::screen::fitting::{Fitting, Interruptions};
 use crate::screen::look::{Look, Runs, runs, set};
-use crate::screen::loosening::Seen;
+use crate::screen::loosening::{Seen, Turn};
 use crate::screen::told::Told;
 use crate::screen::{
     Reason, Span, calibrating, excursion, fitting, frozen, implausible, leak, loosening, missing,
@@ -151,11 +151,16 @@ impl<'a> Night<'a> {
         found
     }
 
-    /// The slow leaks that end in a refit or too low.
+    /// The slow leaks that end where the sensor was touched, or too low.
     fn loosen(&mut self, away: &Away) -> Runs {
+        let fittings = self.fittings(&away.refits);
+        let turns: Vec<Turn> = fittings
+            .windows(2)
+            .map(|pair| Turn { end: pair[0].samples.end, back: pair[1].samples.start })
+            .collect();
         let on_skin = self.on_skin();
         let seen = Seen { on_skin: &on_skin, usable: &self.usable };
-        let slow = loosening::find(self.channel, &seen, &away.refits, self.look.limits);
+        let slow = loosening::find(self.channel, &seen, &turns, self.look.limits);
         set(&mut self.usable, &slow, false);
         slow
     }
