@@ -2,12 +2,17 @@
 //!
 //! `validation PATH` writes; `validation --check PATH` compares. Either fails when a case is out of its
 //! limits or compared nothing.
+//!
+//! `validation study [--set training|held-out] [--nights N] [--without REASON] [--threads N] [--full]`
+//! holds made nights against their truth and prints what it found.
 
 use std::fs;
 use std::io::{self, Write};
 use std::process::ExitCode;
 
 use validation::{Suite, cases, document};
+
+mod ask;
 
 fn main() -> ExitCode {
     match run(&std::env::args().skip(1).collect::<Vec<_>>()) {
@@ -24,6 +29,11 @@ fn say(out: &mut dyn Write, message: &str, code: ExitCode) -> ExitCode {
 }
 
 fn run(arguments: &[String]) -> Result<String, String> {
+    if let [verb, options @ ..] = arguments
+        && verb == "study"
+    {
+        return ask::study(options);
+    }
     let (check, path) = match arguments {
         [path] if path != "--check" => (false, path),
         [flag, path] if flag == "--check" => (true, path),
