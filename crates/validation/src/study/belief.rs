@@ -77,6 +77,14 @@ pub struct Count {
     pub of: u64,
 }
 
+impl Count {
+    /// Counts one more where it is asked, as a hit or not.
+    pub fn add_if(&mut self, asked: bool, hit: bool) {
+        self.of += u64::from(asked);
+        self.hit += u64::from(asked && hit);
+    }
+}
+
 /// What was counted in one night.
 pub type Counts = BTreeMap<Key, Count>;
 

@@ -73,6 +73,8 @@ pub struct Row {
     pub by: By,
     /// What was true.
     pub truth: Said,
+    /// What the same monitor would have shown, had nothing gone wrong with it.
+    pub unharmed: Said,
     /// What the engine says with the truth's own belief.
     pub given: Said,
     /// What it says.
@@ -98,6 +100,7 @@ pub fn measure(case: &Case, sets: &[Criteria], drop: Option<Reason>) -> Result<R
     let counts = count(&truth, &case.named.sensor, &screened);
     let believed = CHANNELS.map(|quantity| believed_share(&screened, quantity));
     let (perfect, _) = said(variant::perfect(&truth, &screened), criteria);
+    let (unharmed, _) = said(variant::unharmed(case, &truth, &screened), criteria);
     let (given, _) = said(variant::truly_believed(&truth, &screened), criteria);
     let (found, by) = said(screened, criteria);
     Ok(Row {
@@ -108,6 +111,7 @@ pub fn measure(case: &Case, sets: &[Criteria], drop: Option<Reason>) -> Result<R
         believed,
         by,
         truth: perfect,
+        unharmed,
         given,
         found,
     })

@@ -4,11 +4,12 @@ use std::collections::BTreeMap;
 
 use engine::criteria::Criteria;
 use engine::judge::{Answer, Decision};
+use engine::recording::Quantity;
 use engine::screen::Reason;
 use serde::{Deserialize, Serialize};
 
 use crate::study::belief::{CAUSES, CHANNELS, Count, Grain, Key, What};
-use crate::study::night::{By, FIGURES, Row, channels};
+use crate::study::night::{By, FIGURES, Row, Said, channels};
 use crate::study::nights::criteria_sets;
 use crate::study::run::Options;
 use crate::study::tally::{Errors, Share};
@@ -64,6 +65,8 @@ pub struct FigureRow {
     pub nights: String,
     /// As the tool gives it.
     pub found: Errors,
+    /// As the same monitor would have given it, had nothing gone wrong with it.
+    pub unharmed: Errors,
     /// As it would be with the truth's own belief.
     pub given: Errors,
 }
@@ -77,7 +80,11 @@ pub struct RuleRow {
     pub truly_met: u64,
     /// Answers met or not met that the truth contradicts, of all such answers.
     pub contradicted: Share,
-    /// The same with the truth's own belief.
+    /// The same of what the monitor would have shown, had nothing gone wrong with it.
+    pub contradicted_unharmed: Share,
+    /// Answers that the unharmed monitor's contradicts.
+    pub against_unharmed: Share,
+    /// Contradicted by the truth with the truth's own belief.
     pub contradicted_given: Share,
     /// Answers "cannot tell", of all.
     pub cannot_tell: Share,
@@ -216,19 +223,20 @@ fn figures(rows: &[Row]) -> Vec<FigureRow> {
         let nights: &[Nights] = if channel == 2 { &co2 } else { &oxygen };
         for (name, keep) in nights {
             let kept = || rows.iter().filter(|row| keep(row, channel));
-            let found_errors: Vec<f64> = kept()
-                .filter_map(|r| error(r.found.figures[place], r.truth.figures[place]))
-                .collect();
-            let given_errors: Vec<f64> = kept()
-                .filter_map(|r| error(r.given.figures[place], r.truth.figures[place]))
-                .collect();
-            let both = Errors::of(&found_errors).zip(Errors::of(&given_errors));
-            found.extend(both.map(|(found, given)| FigureRow {
-                id: id.to_owned(),
-                nights: (*name).to_owned(),
-                found,
-                given,
-            }));
+            let errors = |of: fn(&Row) -> &Said| {
+                let one = |row: &Row| error(of(row).figures[place], row.truth.figures[place]);
+                Errors::of(&kept().filter_map(one).collect::<Vec<_>>())
+            };
+            let row = (|| {
+                Some(FigureRow {
+                    id: id.to_owned(),
+                    nights: (*name).to_owned(),
+                    found: errors(|row| &row.found)?,
+                    unharmed: errors(|row| &row.unharmed)?,
+                    given: errors(|row| &row.given)?,
+                })
+            })();
+            found.extend(row);
         }
     }
     found
@@ -242,39 +250,51 @@ fn error(found: Option<f64>, truth: Option<f64>) -> Option<f64> {
 #[derive(Clone, Copy, Default)]
 struct Answers {
     truly_met: u64,
-    asked: u64,
-    told: u64,
-    contradicted: u64,
-    told_given: u64,
-    contradicted_given: u64,
-    believed: u64,
-    untold_believed: u64,
+    contradicted: Count,
+    contradicted_unharmed: Count,
+    against_unharmed: Count,
+    contradicted_given: Count,
+    untold: Count,
+    untold_believed: Count,
+    untold_given: Count,
+}
+
+/// The four answers to one rule in one night.
+struct Four {
+    truth: Answer,
+    unharmed: Answer,
+    given: Answer,
+    found: Answer,
+    /// Whether the rule's channels are well believed.
+    believed: bool,
 }
 
 impl Answers {
-    fn add(&mut self, truth: Answer, found: Answer, given: Answer, believed: bool) {
-        let told = found != Answer::CannotTell;
-        let told_given = given != Answer::CannotTell;
-        let count = |yes: bool| u64::from(yes);
-        self.truly_met += count(truth == Answer::Met);
-        self.asked += 1;
-        self.told += count(told);
-        self.contradicted += count(contradicts(found, truth));
-        self.told_given += count(told_given);
-        self.contradicted_given += count(contradicts(given, truth));
-        self.believed += count(believed);
-        self.untold_believed += count(believed && !told);
+    fn add(&mut self, four: &Four) {
+        let Four { truth, unharmed, given, found, believed } = *four;
+        let told = |answer| answer != Answer::CannotTell;
+        self.truly_met += u64::from(truth == Answer::Met);
+        self.contradicted.add_if(told(found), contradicts(found, truth));
+        self.contradicted_unharmed.add_if(told(unharmed), contradicts(unharmed, truth));
+        self.against_unharmed.add_if(told(found), contradicts(found, unharmed));
+        self.contradicted_given.add_if(told(given), contradicts(given, truth));
+        self.untold.add_if(true, !told(found));
+        self.untold_believed.add_if(believed, !told(found));
+        self.untold_given.add_if(true, !told(given));
     }
 
     fn row(&self, id: &str) -> RuleRow {
+        let share = |count: Count| Share::of(count.hit, count.of);
         RuleRow {
             id: id.to_owned(),
             truly_met: self.truly_met,
-            contradicted: Share::of(self.contradicted, self.told),
-            contradicted_given: Share::of(self.contradicted_given, self.told_given),
-            cannot_tell: Share::of(self.asked - self.told, self.asked),
-            cannot_tell_believed: Share::of(self.untold_believed, self.believed),
-            cannot_tell_given: Share::of(self.asked - self.told_given, self.asked),
+            contradicted: share(self.contradicted),
+            contradicted_unharmed: share(self.contradicted_unharmed),
+            against_unharmed: share(self.against_unharmed),
+            contradicted_given: share(self.contradicted_given),
+            cannot_tell: share(self.untold),
+            cannot_tell_believed: share(self.untold_believed),
+            cannot_tell_given: share(self.untold_given),
         }
     }
 }
@@ -284,23 +304,41 @@ fn contradicts(found: Answer, truth: Answer) -> bool {
     matches!((found, truth), (Answer::Met, Answer::NotMet) | (Answer::NotMet, Answer::Met))
 }
 
+/// All answers together, then in groups of like rules and checks, then rule by rule.
 fn rules(rows: &[Row], sets: &[Criteria]) -> Vec<RuleRow> {
-    let mut by_rule: BTreeMap<&str, Answers> = BTreeMap::new();
-    let mut all = Answers::default();
+    let mut by_rule: BTreeMap<(u8, &str), Answers> = BTreeMap::new();
     for row in rows {
         for (i, rule) in sets[row.criteria].rules.iter().enumerate() {
-            let (truth, found, given) =
-                (row.truth.rules[i].0, row.found.rules[i].0, row.given.rules[i].0);
-            let well = |quantity| {
-                CHANNELS.iter().zip(row.believed).any(|(q, b)| *q == quantity && b >= WELL_BELIEVED)
-            };
-            let believed = channels(&rule.test).into_iter().all(well);
-            by_rule.entry(&rule.id).or_default().add(truth, found, given, believed);
-            all.add(truth, found, given, believed);
+            let looks_at = channels(&rule.test);
+            let four = four(row, i, &looks_at);
+            for group in [(0, "all"), (1, group(row, &looks_at)), (2, &rule.id)] {
+                by_rule.entry(group).or_default().add(&four);
+            }
         }
     }
-    let each = by_rule.iter().map(|(id, answers)| answers.row(id));
-    std::iter::once(all.row("all")).chain(each).collect()
+    by_rule.iter().map(|((_, id), answers)| answers.row(id)).collect()
+}
+
+fn four(row: &Row, i: usize, looks_at: &[Quantity]) -> Four {
+    let well = |quantity: &Quantity| {
+        CHANNELS.iter().zip(row.believed).any(|(q, b)| q == quantity && b >= WELL_BELIEVED)
+    };
+    Four {
+        truth: row.truth.rules[i].0,
+        unharmed: row.unharmed.rules[i].0,
+        given: row.given.rules[i].0,
+        found: row.found.rules[i].0,
+        believed: looks_at.iter().all(well),
+    }
+}
+
+fn group(row: &Row, looks_at: &[Quantity]) -> &'static str {
+    match (looks_at.contains(&Quantity::Tcpco2), row.by) {
+        (false, _) => "SpO2 alone",
+        (true, By::BloodGas) => "CO2, blood gas",
+        (true, By::GasChecks) => "CO2, gas checks alone",
+        (true, By::Nothing) => "CO2, uncorrected",
+    }
 }
 
 fn verdicts(rows: &[Row]) -> Vec<VerdictRow> {

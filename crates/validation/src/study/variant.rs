@@ -1,12 +1,15 @@
-//! The same night seen otherwise: by a perfect sensor, with the truth's belief, without a reason.
+//! The same night seen otherwise: by a perfect sensor, by the same monitor unharmed, with the truth's
+//! belief, without a reason.
 
 use engine::notes::Notes;
 use engine::recording::{Author, Quantity, Recording};
 use engine::screen::{ChannelScreen, Reason, Screened, Span};
+use simulate::sensor::{FaultRates, Sensor};
 use simulate::truth::Truth;
 
 use crate::study::belief::CHANNELS;
 use crate::study::belief::step;
+use crate::study::nights::Case;
 
 /// The night as a perfect sensor recorded it, everything believed, over the same analysis period.
 ///
@@ -24,6 +27,34 @@ pub fn perfect(truth: &Truth, screened: &Screened) -> Screened {
         })
         .collect();
     laid_over(recording, notes, channels, screened)
+}
+
+/// The night as the same oximeter would have shown it had nothing gone wrong: its averaging, rounding, bias
+/// and noise, and no mishap. CO2 is that of the skin.
+///
+/// What differs from the perfect sensor here is the monitor's doing; nobody can take it out afterwards.
+pub fn unharmed(case: &Case, truth: &Truth, screened: &Screened) -> Screened {
+    let sensor = Sensor {
+        fitted_after_s: 0.0,
+        removed_before_end_s: 0.0,
+        off_at_visits_share: 0.0,
+        rates: FaultRates::none(),
+        faults: Vec::new(),
+        ..case.named.sensor.clone()
+    };
+    let shown = simulate::night(&case.named.sleeper, &sensor, case.seed).recording;
+    let mut night = perfect(truth, screened);
+    for channel in &mut night.recording.channels {
+        let oximeter = channel.quantity != Quantity::Tcpco2;
+        if let Some(shown) = shown.channel(channel.quantity).filter(|_| oximeter) {
+            channel.clone_from(shown);
+        }
+    }
+    for judged in &mut night.channels {
+        let samples = night.recording.channel(judged.quantity).map(|channel| &channel.samples);
+        judged.believed = samples.into_iter().flatten().map(|sample| sample.is_finite()).collect();
+    }
+    night
 }
 
 /// The same recording, believed exactly where the truth says that it is right.
