@@ -139,8 +139,8 @@ pub struct FigureLine {
     pub id: String,
     /// The name a person reads.
     pub name: String,
-    /// Whether it belongs on the first page.
-    pub key: bool,
+    /// A short name under its channel's title, when it belongs on the first page.
+    pub short: Option<String>,
     /// Whether it stands on a small part of the channel's believed time, so that it must be said.
     pub on_less: bool,
     /// The number, lowest and highest, as computed; or why there is none.

@@ -42,8 +42,14 @@ pub(crate) enum Verb {
     Look(LookArgs),
     /// Give figures, rules and verdict of one night or several
     Score(ScoreArgs),
+    /// Write the report of a night as PDF, HTML or JSON
+    Report(ReportArgs),
+    /// Make a night of which the truth is known
+    Simulate(SimulateArgs),
     /// List, show or check criteria sets
     Criteria(CriteriaArgs),
+    /// Make the nights of an invented department and their reports
+    Demo(DemoArgs),
     /// Print the completions for a shell
     #[command(help_template = HELP, before_help = "Examples:
   matins completions bash > ~/.local/share/bash-completion/completions/matins")]
@@ -140,7 +146,15 @@ pub(crate) struct ScoreArgs {
 #[command(help_template = HELP, before_help = "Examples:
   matins report night.csv --notes night.notes.toml -o night.pdf
   matins report night.csv --heading patient.toml -o night.html
-  matins report night.csv --format json -o -")]
+  matins report night.csv --format json -o -
+
+A heading file holds any of these; what is left out is a blank to be written on:
+  hospital = [\"Name of the hospital\", \"Name of the department\"]
+  study_id = \"repeated on every page\"
+  patient = [[\"Name\", \"...\"], [\"Date of birth\", \"...\"], [\"Number\", \"...\"]]
+  study = [[\"Study\", \"...\"], [\"Asked by\", \"...\"], [\"Reason\", \"...\"]]
+  signature = [[\"Scored by\", \"...\"], [\"Read by\", \"\"], [\"Date\", \"\"]]
+  comparison, comment = [\"one line each\"]")]
 pub(crate) struct ReportArgs {
     /// The recording; `-` is standard input
     pub(crate) file: PathBuf,
@@ -200,8 +214,8 @@ pub(crate) struct SimulateArgs {
     /// The night's number: the same number makes the same night
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub(crate) seed: u64,
-    /// Length of the recording in hours
-    #[arg(long, value_name = "H")]
+    /// Hours from lights out to lights on, 1 to 16 [default: the sleeper's own]
+    #[arg(long, value_name = "H", value_parser = hours)]
     pub(crate) hours: Option<f64>,
     /// Where the night goes: .csv or .edf
     #[arg(short, long, value_name = "OUT", required_unless_present = "list")]
@@ -209,6 +223,11 @@ pub(crate) struct SimulateArgs {
     /// Replace files that stand already
     #[arg(short, long)]
     pub(crate) force: bool,
+}
+
+fn hours(typed: &str) -> Result<f64, String> {
+    let hours = typed.parse().ok().filter(|hours| (1.0..=16.0).contains(hours));
+    hours.ok_or_else(|| "expected a number from 1 to 16".to_owned())
 }
 
 /// `matins criteria`.

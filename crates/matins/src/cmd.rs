@@ -2,6 +2,9 @@
 
 pub(crate) mod completions;
 pub(crate) mod criteria;
+pub(crate) mod demo;
 pub(crate) mod look;
 pub(crate) mod man;
+pub(crate) mod report;
 pub(crate) mod score;
+pub(crate) mod simulate;

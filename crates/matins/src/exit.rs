@@ -20,6 +20,28 @@ pub(crate) enum Exit {
 }
 
 impl Exit {
+    /// Every one, in order of its number.
+    pub(crate) const ALL: [Self; 6] = [
+        Self::Done,
+        Self::Machine,
+        Self::Usage,
+        Self::NotUnderstood,
+        Self::Refused,
+        Self::SomeFailed,
+    ];
+
+    /// What it means, for the manual page.
+    pub(crate) fn meaning(self) -> &'static str {
+        match self {
+            Self::Done => "Done. A night that must be repeated is an answer, not a failure.",
+            Self::Machine => "The machine failed, or would have had to replace a file.",
+            Self::Usage => "The command line was not understood, or names what does not exist.",
+            Self::NotUnderstood => "An input is missing, or was not understood.",
+            Self::Refused => "An input was understood and refused: identity, criteria, unit.",
+            Self::SomeFailed => "Several files were given, and at least one of them failed.",
+        }
+    }
+
     /// The number. 5 is kept for the department's record.
     pub(crate) fn code(self) -> u8 {
         match self {
@@ -36,5 +58,22 @@ impl Exit {
 impl From<Exit> for ExitCode {
     fn from(exit: Exit) -> Self {
         Self::from(exit.code())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Exit;
+
+    /// The rows of the table in the manual, in order, are the codes that there are.
+    #[test]
+    fn the_manual_lists_every_code() {
+        let manual = include_str!("../../../docs/command.md");
+        let table = manual.split("## Exit codes").nth(1).unwrap().split("## ").next().unwrap();
+        let listed: Vec<u8> = table
+            .lines()
+            .filter_map(|line| line.strip_prefix("| ")?.split(' ').next()?.parse().ok())
+            .collect();
+        assert_eq!(listed, Exit::ALL.map(Exit::code));
     }
 }

@@ -4,8 +4,8 @@ mod args;
 mod cmd;
 mod exit;
 mod files;
+mod heading;
 mod message;
-mod parts;
 mod setup;
 
 use std::process::ExitCode;
@@ -31,7 +31,10 @@ fn run(typed: Typed, voice: Voice) -> Result<Exit, Trouble> {
     match typed.verb {
         Verb::Look(args) => cmd::look::run(&args, typed.no_input, voice),
         Verb::Score(args) => cmd::score::run(&args, voice),
+        Verb::Report(args) => cmd::report::run(&args, voice),
+        Verb::Simulate(args) => cmd::simulate::run(&args, voice),
         Verb::Criteria(args) => cmd::criteria::run(args.what, voice),
+        Verb::Demo(args) => cmd::demo::run(&args, voice),
         Verb::Completions { shell } => cmd::completions::run(shell),
         Verb::Man { verb } => cmd::man::run(verb.as_deref()),
     }

@@ -3,6 +3,7 @@
 use std::io::{IsTerminal as _, Write as _};
 
 use engine::criteria::CriteriaError;
+use engine::notes::NotesError;
 use engine::read::{ReadError, ReadErrorKind};
 
 use crate::exit::Exit;
@@ -45,6 +46,25 @@ impl Trouble {
     /// An input was understood and refused.
     pub(crate) fn refused(what: impl Into<String>) -> Self {
         Self::new(Exit::Refused, what)
+    }
+
+    /// A text that was not understood, at a line where that is known.
+    pub(crate) fn at_line(what: impl Into<String>, line: Option<usize>) -> Self {
+        let trouble = Self::not_understood(what);
+        match line {
+            Some(line) => trouble.at(format!("line {line}")),
+            None => trouble,
+        }
+    }
+
+    /// Notes that were not understood, or that contradict the recording.
+    pub(crate) fn notes(error: NotesError) -> Self {
+        Self::at_line(error.what, error.line)
+    }
+
+    /// Of several files, some failed; each has been told already.
+    pub(crate) fn some_failed(what: impl Into<String>) -> Self {
+        Self::new(Exit::SomeFailed, what)
     }
 
     /// A criteria set that could not be used.
@@ -90,6 +110,7 @@ impl From<ReadError> for Trouble {
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Voice {
     colour: bool,
+    output_colour: bool,
     quiet: bool,
 }
 
@@ -97,10 +118,18 @@ impl Voice {
     /// A voice for this run.
     pub(crate) fn new(no_color: bool, quiet: bool) -> Self {
         let set = |name: &str| std::env::var(name).ok();
-        let terminal = std::io::stderr().is_terminal();
-        let colour =
-            wants_colour(no_color, set("NO_COLOR").as_deref(), set("TERM").as_deref(), terminal);
-        Self { colour, quiet }
+        let (refused, term) = (set("NO_COLOR"), set("TERM"));
+        let on = |terminal| wants_colour(no_color, refused.as_deref(), term.as_deref(), terminal);
+        Self {
+            colour: on(std::io::stderr().is_terminal()),
+            output_colour: on(std::io::stdout().is_terminal()),
+            quiet,
+        }
+    }
+
+    /// Whether data on standard output may carry colour.
+    pub(crate) fn colours_output(self) -> bool {
+        self.output_colour
     }
 
     /// Says what went wrong; never silenced.

@@ -5,15 +5,17 @@ use std::path::{Path, PathBuf};
 use engine::criteria::{Criteria, Question, shipped, shipped_names, shipped_text};
 use engine::judge::Judgement;
 use engine::night::night;
-use engine::notes::Notes;
+use engine::notes::{Notes, NotesFile};
+use engine::read::map::{ColumnMap, MapError};
+use engine::read::wfdb::companions as companions_of;
 use engine::read::{Input, ReadOptions, read};
 use engine::recording::Recording;
 use engine::time::zone_named;
 
 use crate::args::{NightArgs, ReadArgs};
+use crate::exit::Exit;
 use crate::files;
 use crate::message::{Trouble, Voice};
-use crate::parts;
 
 /// Where a night's notes come from.
 #[derive(Clone, Debug)]
@@ -28,7 +30,8 @@ enum NotesFrom {
 pub(crate) struct Setup {
     options: ReadOptions,
     notes: NotesFrom,
-    criteria: Criteria,
+    /// The criteria set.
+    pub(crate) criteria: Criteria,
     criteria_by_default: bool,
     question: Option<String>,
 }
@@ -56,20 +59,30 @@ impl Setup {
 
     /// The judgement of one file.
     pub(crate) fn judgement(&self, path: &Path) -> Result<Judgement, Trouble> {
-        let notes_path = self.notes_path(path);
-        let notes_text = notes_path.as_deref().map(files::read_text).transpose()?;
-        let notes_name = notes_path.as_deref().map(files::shown).unwrap_or_default();
-        let in_notes = |trouble: Trouble| trouble.about(notes_name.clone());
-        let notes_file =
-            notes_text.as_deref().map(parts::notes_file).transpose().map_err(in_notes)?;
+        let Some(notes_path) = self.notes_path(path) else {
+            let recording = recording(path, &self.options)?;
+            return self.judged(recording, Notes::default());
+        };
+        let about_notes = |trouble: Trouble| trouble.about(files::shown(&notes_path));
+        let file = NotesFile::parse(&files::read_text(&notes_path)?)
+            .map_err(|error| about_notes(Trouble::notes(error)))?;
         let mut options = self.options.clone();
-        if options.zone.is_none() {
-            options.zone = notes_file.as_ref().and_then(parts::NotesFile::zone);
+        if let (None, Some(name)) = (&options.zone, file.zone()) {
+            options.zone = Some(zone_named(name).ok_or_else(|| about_notes(zone_in_notes(name)))?);
         }
         let recording = recording(path, &options)?;
-        let placed = notes_file.map(|file| parts::place(&file, &recording));
-        let mut notes = placed.transpose().map_err(in_notes)?.unwrap_or_default();
-        self.ask(&mut notes).map_err(in_notes)?;
+        let notes = file.place(&recording).map_err(|error| about_notes(Trouble::notes(error)))?;
+        self.judged(recording, notes).map_err(about_notes)
+    }
+
+    /// The judgement of a night. The question typed wins over the one in the notes.
+    fn judged(&self, recording: Recording, mut notes: Notes) -> Result<Judgement, Trouble> {
+        if self.question.is_some() {
+            notes.question.clone_from(&self.question);
+        }
+        if let Some(id) = &notes.question {
+            asked(&self.criteria, id).map_err(Trouble::refused)?;
+        }
         Ok(night(recording, notes, &self.criteria))
     }
 
@@ -83,10 +96,23 @@ impl Setup {
         }
     }
 
-    /// Notes lying beside a file that this run does not use.
-    pub(crate) fn unused_notes(&self, path: &Path) -> Option<PathBuf> {
-        let beside = files::beside(path, "notes.toml");
-        (matches!(self.notes, NotesFrom::Nowhere) && beside.is_file()).then_some(beside)
+    /// Says when notes lie beside files and this run does not use them.
+    pub(crate) fn tell_unused_notes(&self, paths: &[PathBuf], voice: Voice) {
+        if !matches!(self.notes, NotesFrom::Nowhere) {
+            return;
+        }
+        let beside = paths.iter().map(|path| files::beside(path, "notes.toml"));
+        match beside.filter(|path| path.is_file()).collect::<Vec<_>>().as_slice() {
+            [] => {}
+            [one] => voice.tell(&format!(
+                "{} lies beside it and was not used; --notes-beside uses it",
+                files::shown(one)
+            )),
+            many => voice.tell(&format!(
+                "{} nights have notes beside them that were not used; --notes-beside uses them",
+                many.len()
+            )),
+        }
     }
 
     fn notes_path(&self, path: &Path) -> Option<PathBuf> {
@@ -94,17 +120,6 @@ impl Setup {
             NotesFrom::Nowhere => None,
             NotesFrom::File(notes) => Some(notes.clone()),
             NotesFrom::Beside => Some(files::beside(path, "notes.toml")).filter(|p| p.is_file()),
-        }
-    }
-
-    /// The question typed wins over the one in the notes.
-    fn ask(&self, notes: &mut Notes) -> Result<(), Trouble> {
-        if self.question.is_some() {
-            notes.question.clone_from(&self.question);
-        }
-        match &notes.question {
-            Some(id) => asked(&self.criteria, id).map(drop).map_err(Trouble::refused),
-            None => Ok(()),
         }
     }
 }
@@ -122,22 +137,33 @@ fn asked<'a>(criteria: &'a Criteria, id: &str) -> Result<&'a Question, String> {
 
 /// How files are read in this run.
 pub(crate) fn read_options(typed: &ReadArgs) -> Result<ReadOptions, Trouble> {
-    let zone = typed.zone.as_deref().map(zone).transpose()?;
+    let zone = match &typed.zone {
+        Some(name) => Some(zone_named(name).ok_or_else(|| no_such_zone(name))?),
+        None => None,
+    };
     let map = match &typed.map {
         Some(path) => {
             let text = files::read_text(path)?;
-            Some(parts::column_map(&text).map_err(|t| t.about(files::shown(path)))?)
+            Some(ColumnMap::parse(&text).map_err(|error| map_refused(path, &error))?)
         }
         None => None,
     };
     Ok(ReadOptions { zone, map })
 }
 
-fn zone(name: &str) -> Result<jiff::tz::TimeZone, Trouble> {
-    zone_named(name).ok_or_else(|| {
-        Trouble::usage(format!("the zone `{name}` is not known"))
-            .hint("expected a name such as Europe/London, an offset such as +01:00, or UTC")
-    })
+fn map_refused(path: &Path, error: &MapError) -> Trouble {
+    Trouble::at_line(format!("the column map: {}", error.what), error.line)
+        .about(files::shown(path))
+        .hint("`matins look FILE --make-map` writes a map that is whole")
+}
+
+fn no_such_zone(name: &str) -> Trouble {
+    Trouble::usage(format!("the zone `{name}` is not known"))
+        .hint("expected a name such as Europe/London, an offset such as +01:00, or UTC")
+}
+
+fn zone_in_notes(name: &str) -> Trouble {
+    Trouble { exit: Exit::NotUnderstood, ..no_such_zone(name) }
 }
 
 /// Reads a recording with the files that belong to it.
@@ -158,21 +184,20 @@ pub(crate) fn read_recording(
     read(input, options).map_err(|error| Trouble::from(error).about(files::shown(path)))
 }
 
-/// The files a header refers to, from its own folder and no other.
+/// The files a header refers to and those they refer to, from its own folder and no other. One that is
+/// not there is left to the reader, which knows whether it is needed.
 fn companions(path: &Path, bytes: &[u8]) -> Result<Vec<(String, Vec<u8>)>, Trouble> {
-    let mut found = Vec::new();
-    for name in parts::companions(bytes) {
-        if name.contains(['/', '\\']) || name.starts_with('.') {
-            return Err(Trouble::not_understood(format!(
-                "the header refers to `{name}`; expected the name of a file in its own folder"
-            ))
-            .about(files::shown(path)));
-        }
+    let mut wanted = companions_of(bytes);
+    let mut found: Vec<(String, Vec<u8>)> = Vec::new();
+    while let Some(name) = wanted.pop() {
         let companion = path.with_file_name(&name);
-        if companion.is_file() {
-            let bytes = files::read(&companion)?;
-            found.push((name, bytes));
+        let known = found.iter().any(|(known, _)| *known == name);
+        if known || name.contains(['/', '\\']) || !companion.is_file() {
+            continue;
         }
+        let bytes = files::read(&companion)?;
+        wanted.extend(companions_of(&bytes));
+        found.push((name, bytes));
     }
     Ok(found)
 }

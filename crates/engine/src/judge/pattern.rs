@@ -2,6 +2,8 @@
 //! stand together (in one series of lung disease they overlapped in half the nights,
 //! `copd-patterns-2021`).
 
+use std::fmt::Write as _;
+
 use super::Pattern;
 use super::bench::Bench;
 use super::clusters::clusters;
@@ -16,6 +18,8 @@ use crate::time::Stretch;
 use crate::time::total_s;
 use crate::trace::Trace;
 use crate::unit::Unit;
+
+mod cycle;
 
 /// The patterns that this night shows, in a fixed order.
 pub(super) fn patterns(bench: &Bench, criteria: &Criteria) -> Vec<Pattern> {
@@ -35,31 +39,37 @@ pub(super) fn patterns(bench: &Bench, criteria: &Criteria) -> Vec<Pattern> {
     .collect()
 }
 
-/// Falls that come again and again.
+/// Falls that come again and again, with how regular they are.
 fn repetitive(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
-    let rate = bench
-        .scores
-        .value("spo2.odi4")
-        .filter(|rate| *rate >= criteria.judge.repetitive_per_h.value)?;
+    let least = criteria.judge.repetitive_per_h.value;
+    let rate = bench.scores.value("spo2.odi4").filter(|rate| *rate >= least)?;
+    let trace = &bench.lane(Quantity::Spo2)?.trace;
     let events = bench.falls("spo2.odi4");
-    let spacing: Vec<f64> =
+    let mut spacing_s: Vec<f64> =
         events.windows(2).map(|pair| pair[1].nadir_s - pair[0].nadir_s).collect();
-    let spacing_s = median_of(spacing)?;
+    spacing_s.sort_unstable_by(f64::total_cmp);
+    let quartile = |percent| stats::percentile(&spacing_s, percent);
+    let (low_s, middle_s, high_s) = (quartile(25.0)?, quartile(50.0)?, quartile(75.0)?);
     let stretches: Vec<Stretch> = events.iter().map(|fall| fall.stretch).collect();
-    let believed_s = bench.lane(Quantity::Spo2)?.trace.believed_s();
-    let share = 100.0 * total_s(&stretches) / believed_s;
-    Some(Pattern {
-        id: "repetitive_falls",
-        sentence: format!(
-            "SpO2 falls by 4 % or more {rate:.0} times an hour, half of the falls within {spacing_s:.0} s of the one before; {share:.0} % of believed time is spent in falls."
-        ),
-        figures: vec![
-            ("rate", rate, Unit::PerHour),
-            ("median_spacing", spacing_s, Unit::Second),
-            ("share_of_time", share, Unit::Percent),
-        ],
-        stretches,
-    })
+    let share = 100.0 * total_s(&stretches) / trace.believed_s();
+    let mut sentence = format!(
+        "SpO2 falls by 4 % or more {rate:.0} times an hour, one nadir {middle_s:.0} s after the other (half of them {low_s:.0} to {high_s:.0} s); {share:.0} % of believed time is spent in falls."
+    );
+    let mut figures = vec![
+        ("rate", rate, Unit::PerHour),
+        ("median_spacing", middle_s, Unit::Second),
+        ("share_of_time", share, Unit::Percent),
+    ];
+    if let Some(cycle) = cycle::cycle(trace) {
+        let _ = write!(
+            sentence,
+            " The strongest cycle is {:.0} s long; {:.0} % of the swing lies between 20 and 100 s.",
+            cycle.length_s, cycle.share_pct
+        );
+        figures.push(("cycle_length", cycle.length_s, Unit::Second));
+        figures.push(("cyclic_share", cycle.share_pct, Unit::Percent));
+    }
+    Some(Pattern { id: "repetitive_falls", sentence, figures, stretches })
 }
 
 /// Long runs of low saturation.
@@ -104,18 +114,38 @@ fn clustered(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
     } else {
         ""
     };
-    Some(Pattern {
-        id: "clusters",
-        sentence: format!(
-            "Falls come in {} separate clusters, about {spacing_min:.0} min from one to the next{like_rem}.",
-            apart.len()
-        ),
-        figures: vec![
-            ("clusters", apart.len() as f64, Unit::One),
-            ("median_spacing", spacing_min * 60.0, Unit::Second),
-        ],
-        stretches: apart,
-    })
+    let mut sentence = format!(
+        "Falls come in {} separate clusters, about {spacing_min:.0} min from one to the next{like_rem}.",
+        apart.len()
+    );
+    let mut figures = vec![
+        ("clusters", apart.len() as f64, Unit::One),
+        ("median_spacing", spacing_min * 60.0, Unit::Second),
+    ];
+    if let Some(rise_kpa) = rise_in_clusters(bench, &apart) {
+        let rise = level_words(Quantity::Tcpco2, rise_kpa);
+        let _ = write!(
+            sentence,
+            " CO2 rises by {rise} from before a cluster to its end, at the median."
+        );
+        figures.push(("co2_rise", rise_kpa, Unit::Kilopascal));
+    }
+    Some(Pattern { id: "clusters", sentence, figures, stretches: apart })
+}
+
+/// The median change of CO2 from the ten minutes before a cluster to the five that follow it: the sensor
+/// trails the blood by minutes, so a cluster's effect shows at its end.
+fn rise_in_clusters(bench: &Bench, clusters: &[Stretch]) -> Option<f64> {
+    let trace = &bench.lane(Quantity::Tcpco2)?.trace;
+    let rises: Vec<f64> = clusters
+        .iter()
+        .filter_map(|cluster| {
+            let before = level_in(trace, Stretch::new(cluster.start_s - 600.0, cluster.start_s))?;
+            let after = level_in(trace, Stretch::new(cluster.end_s, cluster.end_s + 300.0))?;
+            Some(after - before)
+        })
+        .collect();
+    median_of(rises)
 }
 
 /// Clusters that follow each other within `within_s` are one.

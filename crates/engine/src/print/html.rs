@@ -200,18 +200,15 @@ fn table(out: &mut String, group: &FigureGroup) {
         escape(&group.title),
         escape(&group.stands_on)
     );
-    for line in group.lines.iter().filter(|line| line.key) {
+    for line in &group.lines {
+        let Some(short) = &line.short else { continue };
         let own = if line.on_less {
             format!(" <small>on {}</small>", escape(&line.stands_on))
         } else {
             String::new()
         };
-        let _ = writeln!(
-            out,
-            "<tr><th scope=\"row\">{}{own}</th>{}</tr>",
-            escape(&line.name),
-            cells(line)
-        );
+        let _ =
+            writeln!(out, "<tr><th scope=\"row\">{}{own}</th>{}</tr>", escape(short), cells(line));
     }
     out.push_str("</tbody>\n</table>\n");
 }

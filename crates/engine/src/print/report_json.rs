@@ -106,7 +106,7 @@ struct GroupOut<'a> {
 struct FigureOut<'a> {
     id: &'a str,
     name: &'a str,
-    key: bool,
+    short: Option<&'a str>,
     on_less: bool,
     value: Option<&'a str>,
     unit: &'a str,
@@ -326,7 +326,7 @@ fn figure(line: &FigureLine) -> FigureOut<'_> {
     FigureOut {
         id: &line.id,
         name: &line.name,
-        key: line.key,
+        short: line.short.as_deref(),
         on_less: line.on_less,
         value: line.value.as_deref(),
         unit: &line.unit,

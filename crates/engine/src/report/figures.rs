@@ -8,28 +8,29 @@ use crate::score::Figure;
 use crate::score::Measure;
 use crate::score::Scores;
 
-/// The figures that belong on the first page; every other stands on the second.
-const KEY: [&str; 20] = [
-    "spo2.awake",
-    "spo2.mean",
-    "spo2.min",
-    "spo2.time_below_90",
-    "spo2.time_at_or_below_88",
-    "spo2.longest_at_or_below_88",
-    "spo2.odi3",
-    "spo2.odi4",
-    "tcpco2.awake",
-    "tcpco2.mean",
-    "tcpco2.max",
-    "tcpco2.sustained10",
-    "tcpco2.rise",
-    "tcpco2.time_above_6_5",
-    "tcpco2.time_above_50mmhg",
-    "tcpco2.time_above_55mmhg",
-    "pulse.mean",
-    "pulse.min",
-    "pulse.max",
-    "pulse.rises6",
+/// The figures that belong on the first page, each with a name short enough for a narrow table under
+/// its channel's title; every other stands on the second.
+const KEY: [(&str, &str); 20] = [
+    ("spo2.awake", "Awake"),
+    ("spo2.mean", "Mean"),
+    ("spo2.min", "Lowest"),
+    ("spo2.time_below_90", "Below 90 %"),
+    ("spo2.time_at_or_below_88", "At or below 88 %"),
+    ("spo2.longest_at_or_below_88", "Longest at or below 88 %"),
+    ("spo2.odi3", "Falls of 3 % (ODI3)"),
+    ("spo2.odi4", "Falls of 4 % (ODI4)"),
+    ("tcpco2.awake", "Awake"),
+    ("tcpco2.mean", "Mean"),
+    ("tcpco2.max", "Highest"),
+    ("tcpco2.sustained10", "Held for 10 min"),
+    ("tcpco2.rise", "Rise above awake"),
+    ("tcpco2.time_above_6_5", "Above 6.5 kPa"),
+    ("tcpco2.time_above_50mmhg", "Above 50 mmHg"),
+    ("tcpco2.time_above_55mmhg", "Above 55 mmHg"),
+    ("pulse.mean", "Mean"),
+    ("pulse.min", "Lowest"),
+    ("pulse.max", "Highest"),
+    ("pulse.rises6", "Rises of 6 /min"),
 ];
 
 const GROUPS: [(Quantity, &str); 3] =
@@ -88,7 +89,7 @@ fn line(measure: &Measure, mmhg: Option<&Measure>, believed_s: f64) -> FigureLin
     FigureLine {
         id: measure.id.into(),
         name: measure.name.into(),
-        key: KEY.contains(&measure.id),
+        short: KEY.iter().find(|(id, _)| *id == measure.id).map(|(_, name)| (*name).into()),
         on_less: measure.value().is_some() && measure.seconds < believed_s / 2.0,
         figure: measure.figure.clone(),
         value,

@@ -98,7 +98,6 @@ fn shown_on(test: &Test) -> Quantity {
             .split_once('.')
             .and_then(|(channel, _)| Quantity::from_id(channel))
             .unwrap_or(Quantity::Spo2),
-        Test::Clusters { .. } => Quantity::Spo2,
         Test::All(tests) | Test::Any(tests) => tests.first().map_or(Quantity::Spo2, shown_on),
     }
 }

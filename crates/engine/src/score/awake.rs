@@ -1,7 +1,6 @@
 //! The time awake, from which baselines are taken.
 
-use crate::correct::Corrected;
-use crate::recording::{Mark, MarkKind, Quantity, indices};
+use crate::recording::{Mark, MarkKind, indices};
 use crate::score::sides::{Sides, Span};
 use crate::screen::{PeriodBasis, Reason, Screened};
 use crate::time::{Stretch, join, without};
@@ -17,20 +16,23 @@ pub(super) struct Awake {
 }
 
 impl Awake {
-    /// Of a channel; `sides` fills its unbelieved time. `None` when it was not recorded.
+    /// Of a channel of the night; `sides` fills its unbelieved time.
     pub(super) fn of(
-        corrected: &Corrected,
-        quantity: Quantity,
+        screened: &Screened,
+        trace: &mut Trace,
         sides: impl Fn(&Trace) -> Sides,
-    ) -> Option<Self> {
-        let stretches = awake_stretches(&corrected.screened);
+    ) -> Self {
+        let stretches = awake_stretches(screened);
         if stretches.is_empty() {
-            return Some(Self { mean: None, believed_s: 0.0 });
+            return Self { mean: None, believed_s: 0.0 };
         }
-        let trace = awake_trace(corrected, quantity, &stretches)?;
+        // A night's trace is large: it lends its samples instead of being copied.
+        let awake = awake_inside(screened, trace, &stretches);
+        let asleep = std::mem::replace(&mut trace.inside, awake);
         let believed_s = trace.believed_s();
-        let mean = (believed_s > 0.0).then(|| sides(&trace).numbers().mean()).flatten();
-        Some(Self { mean, believed_s })
+        let mean = (believed_s > 0.0).then(|| sides(trace).numbers().mean()).flatten();
+        trace.inside = asleep;
+        Self { mean, believed_s }
     }
 }
 
@@ -60,27 +62,21 @@ fn awake_stretches(screened: &Screened) -> Vec<Stretch> {
     without(&join(marked.chain(before).collect()), &up)
 }
 
-/// A channel with the time awake as its period, less the time in which its sensor was off or settling.
-fn awake_trace(corrected: &Corrected, quantity: Quantity, awake: &[Stretch]) -> Option<Trace> {
-    let screened = &corrected.screened;
-    let mut trace = corrected.trace(quantity)?;
+/// Which samples of a channel lie in the time awake, less the time in which its sensor was off or
+/// settling.
+fn awake_inside(screened: &Screened, trace: &Trace, awake: &[Stretch]) -> Vec<bool> {
     let at =
         |stretch: &Stretch| indices(trace.offset_s, trace.period_s, trace.values.len(), stretch);
     let mut inside = vec![false; trace.len()];
     for stretch in awake {
         inside[at(stretch)].fill(true);
     }
-    let not_on = screened
-        .channel(quantity)?
-        .spans
-        .iter()
-        .filter(|span| matches!(span.reason, Reason::Off | Reason::Settling));
-    for span in not_on {
+    let spans = screened.channel(trace.quantity).map_or(&[][..], |channel| &channel.spans);
+    for span in spans.iter().filter(|span| matches!(span.reason, Reason::Off | Reason::Settling)) {
         for i in at(&span.stretch) {
             // A person may have put a sample back.
             inside[i] &= trace.believed[i];
         }
     }
-    trace.inside = inside;
-    Some(trace)
+    inside
 }

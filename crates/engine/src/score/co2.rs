@@ -39,14 +39,14 @@ fn sides(trace: &Trace, criteria: &Criteria) -> Sides {
 impl Co2 {
     /// CO2 of a night; `None` when it was not recorded.
     pub(super) fn of(corrected: &Corrected, criteria: &Criteria) -> Option<Self> {
-        let trace = corrected.trace(Quantity::Tcpco2)?;
+        let mut trace = corrected.trace(Quantity::Tcpco2)?;
         let width = trace.samples_in(HELD_S);
         let sides = |trace: &Trace| sides(trace, criteria);
         let night = sides(&trace);
         Some(Self {
             sustained: night.figure(|side| held_level(side, width)),
             ordered: night.ordered(),
-            awake: Awake::of(corrected, Quantity::Tcpco2, sides)?,
+            awake: Awake::of(&corrected.screened, &mut trace, sides),
             believed_s: trace.believed_s(),
         })
     }

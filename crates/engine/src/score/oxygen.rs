@@ -65,7 +65,7 @@ impl Channel for Oxygen<'_> {
 impl<'a> Oxygen<'a> {
     /// SpO2 of a night; `None` when it was not recorded.
     pub(super) fn of(corrected: &Corrected, criteria: &'a Criteria) -> Option<Self> {
-        let trace = corrected.trace(Quantity::Spo2)?;
+        let mut trace = corrected.trace(Quantity::Spo2)?;
         let floor_pct = criteria.screen.spo2_lowest_pct.value;
         let sides = |trace: &Trace| Sides::anything(trace, floor_pct, CEILING_PCT);
         let too_coarse = too_coarse(&trace, Self::NAME, criteria);
@@ -75,7 +75,7 @@ impl<'a> Oxygen<'a> {
         };
         Some(Self {
             ordered: sides(&trace),
-            awake: Awake::of(corrected, Quantity::Spo2, sides)?,
+            awake: Awake::of(&corrected.screened, &mut trace, sides),
             hours: Hours::of(&trace, criteria),
             trace,
             criteria,

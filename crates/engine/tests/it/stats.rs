@@ -95,7 +95,7 @@ fn single_readings_differ_more_than_their_means() {
     close(sd_of_single_readings(of_means, about_mean.0, about_mean.1), 37.801, 5e-4);
 }
 
-/// The published 3 × 3 example (kappa-example-3x3): 0.770, 0.336, 0.654, 0.069, 9.422, 0.062; further
+/// The published 3 × 3 example (kappa-example): 0.770, 0.336, 0.654, 0.069, 9.422, 0.062; further
 /// digits and the weighted forms by arithmetic on its table.
 #[test]
 fn kappa_of_three_classes_is_the_published_one() {
@@ -163,8 +163,8 @@ fn light_kappa_is_the_mean_over_pairs() {
     assert_eq!(light_kappa(&readers[..1], 2, Weights::None), None);
 }
 
-/// The four examples of newcombe-1998 (method 3), then 23 of 60 (lowry-proportion) and 9 of 26
-/// nights (lewis-2003) by arithmetic.
+/// The four examples of newcombe-1998 (method 3), then 23 of 60 and 9 of 26 nights
+/// (lewis-2003) by arithmetic.
 #[test]
 fn wilson_intervals_are_the_published_ones() {
     for (successes, count, low, high) in [
@@ -181,7 +181,8 @@ fn wilson_intervals_are_the_published_ones() {
     assert_eq!(wilson(3, 2, Z95), None);
 }
 
-/// Printed tables of Student's t (fisher-yates-1938); 2.1199 is that of bland-altman-1986 with 16.
+/// To the digits of printed tables, made again with `scipy.stats.t.ppf` (scipy 1.17.1); 2.1199 is that
+/// of bland-altman-1986 with 16 degrees of freedom.
 #[test]
 fn t_quantiles_are_those_of_the_tables() {
     for (share, freedom, t) in [

@@ -1,14 +1,15 @@
 //! `matins score`: figures, rules and verdict.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use engine::judge::Judgement;
+use engine::print::{json, table};
+use engine::report::report;
 
 use crate::args::ScoreArgs;
 use crate::exit::Exit;
 use crate::files;
 use crate::message::{Trouble, Voice};
-use crate::parts;
 use crate::setup::Setup;
 
 /// Scores every file; one that fails does not stop the others.
@@ -19,16 +20,22 @@ pub(crate) fn run(args: &ScoreArgs, voice: Voice) -> Result<Exit, Trouble> {
             .hint("--notes-beside takes NAME.notes.toml for each NAME.csv"));
     }
     let setup = Setup::new(&args.night)?;
-    if !several {
-        let text = answer(&setup, &args.files[0], args.json, false)?;
-        files::print(text.as_bytes())?;
-        setup.tell_default(voice);
-        suggest(&setup, &args.files[0], voice);
-        return Ok(Exit::Done);
-    }
+    let page = Page { several, json: args.json, colour: voice.colours_output() };
+    let ended = if several {
+        all(&setup, &args.files, page, voice)
+    } else {
+        files::print(page.of(&setup, &args.files[0])?.as_bytes())?;
+        Ok(Exit::Done)
+    };
+    setup.tell_default(voice);
+    setup.tell_unused_notes(&args.files, voice);
+    ended
+}
+
+fn all(setup: &Setup, paths: &[PathBuf], page: Page, voice: Voice) -> Result<Exit, Trouble> {
     let mut failed = Vec::new();
-    for path in &args.files {
-        match answer(&setup, path, args.json, true) {
+    for path in paths {
+        match page.of(setup, path) {
             Ok(text) => files::print(text.as_bytes())?,
             Err(trouble) => {
                 voice.trouble(&trouble);
@@ -36,25 +43,43 @@ pub(crate) fn run(args: &ScoreArgs, voice: Voice) -> Result<Exit, Trouble> {
             }
         }
     }
-    setup.tell_default(voice);
-    finish(&failed, args.files.len())
+    if failed.is_empty() {
+        return Ok(Exit::Done);
+    }
+    let (count, of) = (failed.len(), paths.len());
+    Err(Trouble::some_failed(format!("{count} of {of} files failed: {}", failed.join(", "))))
 }
 
-/// What is printed for one file.
-fn answer(setup: &Setup, path: &Path, json: bool, several: bool) -> Result<String, Trouble> {
-    let judgement = setup.judgement(path)?;
-    Ok(match (json, several) {
-        (true, false) => parts::json(&judgement),
-        (true, true) => line(path, &judgement),
-        (false, false) => parts::table(&judgement),
-        (false, true) => format!("{}\n\n{}\n", files::shown(path), parts::table(&judgement)),
-    })
+/// How the answer for one file is printed.
+#[derive(Clone, Copy, Debug)]
+struct Page {
+    several: bool,
+    json: bool,
+    colour: bool,
+}
+
+impl Page {
+    fn of(self, setup: &Setup, path: &Path) -> Result<String, Trouble> {
+        let judgement = setup.judgement(path)?;
+        Ok(match (self.json, self.several) {
+            (true, false) => json(&judgement),
+            (true, true) => line(path, &judgement),
+            (false, false) => self.table(setup, &judgement),
+            (false, true) => {
+                format!("{}\n\n{}\n\n", files::shown(path), self.table(setup, &judgement))
+            }
+        })
+    }
+
+    fn table(self, setup: &Setup, judgement: &Judgement) -> String {
+        table(&report(judgement, &setup.criteria), self.colour)
+    }
 }
 
 /// One line of JSON that names the file, since a failed one leaves no line.
 fn line(path: &Path, judgement: &Judgement) -> String {
     let file = serde_json::Value::from(files::shown(path));
-    format!("{{\"file\":{file},\"scores\":{}}}\n", compact(&parts::json(judgement)))
+    format!("{{\"file\":{file},\"scores\":{}}}\n", compact(&json(judgement)))
 }
 
 /// JSON without the white space between its parts.
@@ -72,29 +97,6 @@ fn compact(json: &str) -> String {
             keep
         })
         .collect()
-}
-
-fn suggest(setup: &Setup, path: &Path, voice: Voice) {
-    if let Some(notes) = setup.unused_notes(path) {
-        voice.tell(&format!(
-            "{} lies beside it and was not used; --notes {0} uses it",
-            files::shown(&notes)
-        ));
-    }
-}
-
-fn finish(failed: &[String], of: usize) -> Result<Exit, Trouble> {
-    if failed.is_empty() {
-        return Ok(Exit::Done);
-    }
-    Err(Trouble {
-        exit: Exit::SomeFailed,
-        ..Trouble::usage(format!(
-            "{} of {of} files could not be scored: {}",
-            failed.len(),
-            failed.join(", ")
-        ))
-    })
 }
 
 #[cfg(test)]

@@ -37,6 +37,20 @@ impl Desk {
         self.folder.path().join(name)
     }
 
+    /// The text of a file in the folder.
+    pub(crate) fn text(&self, name: &str) -> String {
+        fs::read_to_string(self.path(name)).unwrap()
+    }
+
+    /// The names in the folder, in order.
+    pub(crate) fn names(&self) -> Vec<String> {
+        let entries = fs::read_dir(self.folder.path()).unwrap();
+        let mut names: Vec<String> =
+            entries.map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+        names.sort();
+        names
+    }
+
     /// Runs the program in the folder, nothing on standard input.
     pub(crate) fn run(&self, args: &[&str]) -> Ran {
         self.run_with(args, b"")

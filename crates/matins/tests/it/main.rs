@@ -2,5 +2,13 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 mod criteria;
+mod demo;
 mod desk;
+mod look;
+mod made;
+mod outputs;
+mod refused;
+mod report;
+mod score;
+mod simulate;
 mod usage;

@@ -16,7 +16,7 @@ fn help_shows_examples_first() {
     let desk = Desk::new();
     desk.run(&["--help"]).prints("help.txt", "");
     desk.run(&["score", "--help"]).prints("help-score.txt", "");
-    for verb in ["look", "score", "criteria", "completions", "man"] {
+    for verb in ["look", "score", "report", "simulate", "criteria", "demo", "completions", "man"] {
         let help = desk.run(&[verb, "--help"]).stdout;
         assert_eq!(help.lines().nth(2), Some("Examples:"), "{verb}: {help}");
     }
@@ -44,7 +44,7 @@ fn completions_and_pages_know_every_verb() {
     let page = desk.run(&["man"]);
     let bash = desk.run(&["completions", "bash"]);
     assert_eq!((page.code, bash.code), (0, 0));
-    for verb in ["look", "score", "criteria"] {
+    for verb in ["look", "score", "report", "simulate", "criteria", "demo"] {
         assert!(page.stdout.contains(verb), "man: {verb}");
         assert!(bash.stdout.contains(verb), "bash: {verb}");
     }
@@ -52,7 +52,10 @@ fn completions_and_pages_know_every_verb() {
         let ran = desk.run(&["completions", shell]);
         assert!(ran.code == 0 && ran.stdout.contains("matins"), "{shell}");
     }
-    assert!(desk.run(&["man", "score"]).stdout.contains("matins\\-score"));
+    let page = desk.run(&["man", "score"]).stdout;
+    assert!(page.contains("matins\\-score"), "{page}");
+    assert!(page.contains(".SH EXAMPLES\n.nf\n  matins score night.csv\n"), "{page}");
+    assert!(page.contains(".SH \"EXIT STATUS\"\n.TP\n0\nDone."), "{page}");
 }
 
 #[test]
