@@ -4,13 +4,14 @@
 //! limits or compared nothing.
 //!
 //! `validation study [--set training|held-out] [--nights N] [--without REASON] [--threads N] [--full]`
-//! holds made nights against their truth and prints what it found.
+//! holds made nights against their truth and prints what it found; with `--write FILE` it takes the
+//! held-out nights, leaves each reason out in turn on training nights, and writes the file of results.
 
 use std::fs;
 use std::io::{self, Write};
 use std::process::ExitCode;
 
-use validation::{Suite, cases, document};
+use validation::{Suite, cases, document, study};
 
 mod ask;
 
@@ -40,7 +41,7 @@ fn run(arguments: &[String]) -> Result<String, String> {
         _ => return Err("usage: validation [--check] docs/validation.md".into()),
     };
     let suites = cases::all();
-    let text = document::write(&suites);
+    let text = document::write(&suites, &study::kept::committed()?);
     let faults: Vec<String> = suites.iter().flat_map(Suite::faults).collect();
     if check {
         let committed = fs::read_to_string(path).map_err(|e| format!("{path}: {e}"))?;

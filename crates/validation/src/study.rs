@@ -11,19 +11,25 @@
 //! What this module does not do: it sets no limit. Limits are set on training nights; held-out nights
 //! only tell how well that went.
 
+pub mod ablate;
 pub mod belief;
 pub mod draw;
+pub mod gather;
 pub mod held_out;
+pub mod kept;
 pub mod night;
 pub mod nights;
 pub mod page;
 pub mod results;
 pub mod run;
+pub mod section;
 pub mod tally;
 pub mod targets;
 pub mod variant;
+mod worst;
 
+pub use gather::gather;
 pub use nights::Set;
 pub use page::page;
-pub use results::{Results, gather};
+pub use results::{Kept, Results};
 pub use run::{Options, run};

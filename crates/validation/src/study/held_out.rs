@@ -52,9 +52,9 @@ ranges! {
     FROZEN_PER_H = 0.0..0.06, "frozen values, /h";
     MISSING_PER_H = 0.0..0.4, "missing rows, /h";
     CALIBRATION_PER_H = 0.0..0.12, "calibrations, /h";
-    EXTRA_MISHAPS = 0.0..2.0, "further mishaps a night";
+    EXTRA_MISHAPS = 0.0..1.0, "further mishaps a night";
     SEVERITY = 0.4..2.0, "their severity (1 is ordinary)";
-    EXTRA_MIN = 0.5..40.0, "their length, min";
+    EXTRA_MIN = 0.5..30.0, "their length, min";
     EVENT_RATE = 0.5..1.6, "rate of breathing events, factor";
     EVENT_LENGTH = 0.7..1.4, "length of breathing events, factor";
     EVENT_LEFT = 0.6..1.4, "air left in partial events, factor";
@@ -71,13 +71,13 @@ ranges! {
 }
 
 /// One held-out night of a sleeper.
-pub(super) fn case(named: Named, seed: u64) -> Case {
+pub(super) fn case(named: &Named, seed: u64) -> Case {
     let draw = &mut Draw::new(seed);
     let sleeper = sleeper(&named.sleeper, draw);
     let seconds = 3600.0 * sleeper.sleep.in_bed_h + 60.0 * sleeper.sleep.to_lights_out_min;
     let sensor = sensor(seconds, draw);
     let lights_noted = draw.chance(0.9);
-    Case { seed, named: Named { sleeper, sensor, ..named }, lights_noted }
+    Case { seed, named: Named { sleeper, sensor, ..named.clone() }, lights_noted }
 }
 
 fn sleeper(usual: &Sleeper, draw: &mut Draw) -> Sleeper {

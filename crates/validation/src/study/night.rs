@@ -69,6 +69,8 @@ pub struct Row {
     pub counts: Counts,
     /// Share of the analysis period that each of [`CHANNELS`] is believed for.
     pub believed: [f64; 3],
+    /// The same with the truth's own belief.
+    pub believed_given: [f64; 3],
     /// What CO2 was corrected by.
     pub by: By,
     /// What was true.
@@ -81,11 +83,15 @@ pub struct Row {
     pub found: Said,
 }
 
-/// Makes the night and holds it against its truth.
+/// Makes the night and holds it against its truth, once for each of `drops`: with that reason left out.
 ///
 /// # Errors
 /// When the notes of the made night do not read, which is a fault of ours, or the criteria are missing.
-pub fn measure(case: &Case, sets: &[Criteria], drop: Option<Reason>) -> Result<Row, String> {
+pub fn measure(
+    case: &Case,
+    sets: &[Criteria],
+    drops: &[Option<Reason>],
+) -> Result<Vec<Row>, String> {
     let place = sets.iter().position(|set| set.name == case.named.criteria);
     let place = place.ok_or_else(|| format!("no criteria set {}", case.named.criteria))?;
     let criteria = &sets[place];
@@ -93,28 +99,34 @@ pub fn measure(case: &Case, sets: &[Criteria], drop: Option<Reason>) -> Result<R
     let notes = NotesFile::parse(&case.notes(&notes_toml)).map_err(|e| e.to_string())?;
     let notes = notes.place(&recording).map_err(|e| format!("{}: {e}", case.label()))?;
     let screened = screen(recording, notes, criteria);
-    let screened = match drop {
-        Some(reason) => variant::without(screened, reason),
-        None => screened,
-    };
-    let counts = count(&truth, &case.named.sensor, &screened);
-    let believed = CHANNELS.map(|quantity| believed_share(&screened, quantity));
     let (perfect, _) = said(variant::perfect(&truth, &screened), criteria);
     let (unharmed, _) = said(variant::unharmed(case, &truth, &screened), criteria);
-    let (given, _) = said(variant::truly_believed(&truth, &screened), criteria);
-    let (found, by) = said(screened, criteria);
-    Ok(Row {
-        sleeper: case.named.id,
-        label: case.label(),
-        criteria: place,
-        counts,
-        believed,
-        by,
-        truth: perfect,
-        unharmed,
-        given,
-        found,
-    })
+    let truly_believed = variant::truly_believed(&truth, &screened);
+    let believed_given = CHANNELS.map(|quantity| believed_share(&truly_believed, quantity));
+    let (given, _) = said(truly_believed, criteria);
+    let row = |drop: &Option<Reason>| {
+        let screened = match drop {
+            Some(reason) => variant::without(screened.clone(), *reason),
+            None => screened.clone(),
+        };
+        let counts = count(&truth, &case.named.sensor, &screened);
+        let believed = CHANNELS.map(|quantity| believed_share(&screened, quantity));
+        let (found, by) = said(screened, criteria);
+        Row {
+            sleeper: case.named.id,
+            label: case.label(),
+            criteria: place,
+            counts,
+            believed,
+            believed_given,
+            by,
+            truth: perfect.clone(),
+            unharmed: unharmed.clone(),
+            given: given.clone(),
+            found,
+        }
+    };
+    Ok(drops.iter().map(row).collect())
 }
 
 fn believed_share(screened: &Screened, quantity: Quantity) -> f64 {

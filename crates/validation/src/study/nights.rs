@@ -55,11 +55,13 @@ pub fn cases(set: Set, nights: usize) -> Vec<Case> {
     (0..nights as u64)
         .map(|i| {
             let count = named.len() as u64;
-            let who = named[usize::try_from(i % count).unwrap_or(0)].clone();
+            let who = &named[usize::try_from(i % count).unwrap_or(0)];
             match set {
-                Set::Training => {
-                    Case { seed: 1 + (i / count) % TRAINING_TO, named: who, lights_noted: true }
-                }
+                Set::Training => Case {
+                    seed: 1 + (i / count) % TRAINING_TO,
+                    named: who.clone(),
+                    lights_noted: true,
+                },
                 Set::HeldOut => held_out::case(who, HELD_OUT_FROM + i),
             }
         })

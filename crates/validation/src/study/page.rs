@@ -66,16 +66,16 @@ fn beliefs(text: &mut String, results: &Results) {
 
 fn figures(text: &mut String, results: &Results, full: bool) {
     text.push_str(
-        "error of                     nights     bias      sd  median     q95     q99     max | monitor alone: bias  q95 | true belief: bias  q95\n",
+        "error of                     nights     bias      sd  median     q95     q99     max | tool's own: bias q95 | monitor alone: bias  q95 | true belief: bias q95\n",
     );
-    for FigureRow { id, nights, found, unharmed, given } in &results.figures {
+    for FigureRow { id, nights, found, own, unharmed, given } in &results.figures {
         if !full && nights != "all" && nights != "blood gas" {
             continue;
         }
         let name = format!("{id}, {nights}");
         let _ = writeln!(
             text,
-            "  {name:<38}{:>5}{:>8.2}{:>8.2}{:>8.2}{:>8.2}{:>8.2}{:>8.2} | {:>8.2}{:>8.2} | {:>8.2}{:>8.2}",
+            "  {name:<38}{:>5}{:>8.2}{:>8.2}{:>8.2}{:>8.2}{:>8.2}{:>8.2} | {:>7.2}{:>7.2} | {:>7.2}{:>7.2} | {:>7.2}{:>7.2}",
             found.nights,
             found.bias,
             found.sd,
@@ -83,6 +83,8 @@ fn figures(text: &mut String, results: &Results, full: bool) {
             found.q95,
             found.q99,
             found.max,
+            own.bias,
+            own.q95,
             unharmed.bias,
             unharmed.q95,
             given.bias,
@@ -92,7 +94,7 @@ fn figures(text: &mut String, results: &Results, full: bool) {
 }
 
 fn rules(text: &mut String, results: &Results, full: bool) {
-    text.push_str("contradicted by the truth: as found, by the unharmed monitor, with true belief; found against unharmed | cannot tell, %: all, at ≥ 90 % believed, true belief\n");
+    text.push_str("contradicted by the truth: as found, by the unharmed monitor, with true belief; found against unharmed | cannot tell, %: all, at ≥ 90 % believed, same with true belief\n");
     for row in &results.rules {
         let quiet = row.contradicted.hit == 0 && row.cannot_tell_believed.value() < 0.05;
         if !full && quiet {

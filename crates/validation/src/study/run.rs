@@ -21,14 +21,27 @@ pub struct Options {
     pub threads: usize,
 }
 
-/// Runs the nights; `progress` is told how many are done of how many, from any thread.
+/// What is told how many nights are done of how many, from any thread.
+pub type Progress<'a> = &'a (dyn Fn(usize, usize) + Sync);
+
+/// Runs the nights.
 ///
 /// # Errors
 /// The first night that could not be held against its truth, in words.
-pub fn run(
+pub fn run(options: &Options, progress: Progress<'_>) -> Result<Vec<Row>, String> {
+    let rows = run_each(options, &[options.without], progress)?;
+    Ok(rows.into_iter().flatten().collect())
+}
+
+/// Runs the nights with each of `drops` left out; one list of rows for each night.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_each(
     options: &Options,
-    progress: &(dyn Fn(usize, usize) + Sync),
-) -> Result<Vec<Row>, String> {
+    drops: &[Option<Reason>],
+    progress: Progress<'_>,
+) -> Result<Vec<Vec<Row>>, String> {
     let sets = criteria_sets()?;
     let cases = cases(options.set, options.nights);
     let (next, done) = (AtomicUsize::new(0), AtomicUsize::new(0));
@@ -37,7 +50,7 @@ pub fn run(
         loop {
             let i = next.fetch_add(1, Ordering::Relaxed);
             let Some(case) = cases.get(i) else { break };
-            rows.push((i, measure(case, &sets, options.without)));
+            rows.push((i, measure(case, &sets, drops)));
             progress(done.fetch_add(1, Ordering::Relaxed) + 1, cases.len());
         }
         rows

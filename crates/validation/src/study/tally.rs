@@ -152,3 +152,39 @@ impl Errors {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 81 of 263 is 0.2553 to 0.3662 in `newcombe-1998`, method 3.
+    #[test]
+    fn a_share_of_independent_things_has_its_published_interval() {
+        let share = Share::of(81, 263);
+        assert!((share.low - 0.2553).abs() < 1e-4 && (share.high - 0.3662).abs() < 1e-4);
+    }
+
+    /// Where each night is one thing, or of one kind throughout, seconds in a night add nothing: 30 nights
+    /// of 100 s, 9 of them right, are about 9 of 30.
+    #[test]
+    fn seconds_that_stand_and_fall_together_count_as_one() {
+        let night = |i| Count { hit: if i < 9 { 100 } else { 0 }, of: 100 };
+        let nights: Vec<Count> = (0..30).map(night).collect();
+        let (share, single) = (Share::of_nights(&nights), Share::of(9, 30));
+        assert_eq!((share.hit, share.of), (900, 3000));
+        assert!((share.low - single.low).abs() < 0.03 && (share.high - single.high).abs() < 0.03);
+    }
+
+    #[test]
+    fn nights_that_all_agree_count_once_each() {
+        let nights = vec![Count { hit: 100, of: 100 }; 20];
+        let (share, single) = (Share::of_nights(&nights), Share::of(20, 20));
+        assert_eq!((share.low, share.high), (single.low, single.high));
+    }
+
+    #[test]
+    fn the_largest_error_and_the_bias_are_those_of_the_list() {
+        let errors = Errors::of(&[-3.0, 1.0, 1.0, 1.0]).expect("four errors");
+        assert_eq!((errors.bias, errors.median, errors.max), (0.0, 1.0, 3.0));
+    }
+}
