@@ -61,11 +61,19 @@ def hypoventilation():
     expect(source, "44-53.9x30:00", co2_long(44, 53.9, 30), **{rise: NOT_MET})
 
 
+def at_50(seconds):
+    """Eight hours with so many seconds at exactly 50.0 mmHg, in two stretches so as not to look frozen."""
+    curve = Curve(44)
+    for part in (seconds // 2, seconds - seconds // 2):
+        curve.rest(44, HOUR).ramp(49.9, 300).hold(50, part).hold(49.9, 1).ramp(44, 300)
+    return Night(co2=curve.until(44, EIGHT))
+
+
 def one_night_three_answers():
-    expect("bauman-2013, trucco-2018, orlikowski-2017", "50.0x24min", co2(44, 49.9, 50, 1440, EIGHT),
+    expect("bauman-2013, trucco-2018, orlikowski-2017", "50.0x24min", at_50(1440),
            co2_at_or_above_50mmhg_5pct=MET, co2_above_50mmhg_25pct=NOT_MET,
            co2_at_or_above_49mmhg_peak=MET)
-    expect("bauman-2013", "50.0x23:59", co2(44, 49.9, 50, 1439, EIGHT),
+    expect("bauman-2013", "50.0x23:59", at_50(1439),
            co2_at_or_above_50mmhg_5pct=NOT_MET)
     expect("bauman-2013", "88x24min", spo2(89, 88, 1440), spo2_at_or_below_88_5pct=MET)
     expect("bauman-2013", "88x23:59", spo2(89, 88, 1439), spo2_at_or_below_88_5pct=NOT_MET)
@@ -136,7 +144,7 @@ def low_saturation():
     share = "spo2_below_90_30pct"
     expect("lewis-2003", "89x30pct", spo2(90, 89, 8640), **{share: MET})
     expect("lewis-2003", "89x30pct-1s", spo2(90, 89, 8639), **{share: NOT_MET})
-    expect("lewis-2003", "90x7h", spo2(91, 90, 7 * HOUR), **{share: NOT_MET})
+    expect("lewis-2003", "90x6h", spo2(91, 90, 6 * HOUR), **{share: NOT_MET})
     expect("erj-open-cohort", "89x2996s", spo2(90, 89, 2996), spo2_below_90_10_4pct=MET)
     expect("erj-open-cohort", "89x2995s", spo2(90, 89, 2995), spo2_below_90_10_4pct=NOT_MET)
     expect("ers-pa4591-2015", "86x30pct+1s", spo2(90, 86, 8641),

@@ -72,7 +72,8 @@ def made_nights():
     global wrong
     for name in names_of_sleepers():
         for ending in ("csv", "edf"):
-            path = WORK / f"{name}.{ending}"
+            path = WORK / ending / f"{name}.{ending}"
+            path.parent.mkdir(exist_ok=True)
             status, _, err = matins("simulate", "--sleeper", name, "--seed", 11, "-o", path)
             assert status == 0, err
             notes = path.with_suffix(".notes.toml")

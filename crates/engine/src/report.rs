@@ -43,6 +43,8 @@ pub struct Report {
     pub decision_words: String,
     /// Why, each a sentence.
     pub reasons: Vec<String>,
+    /// Those of the reasons that do not only repeat a rule of the list; for the first page.
+    pub brief_reasons: Vec<String>,
     /// What would mend it, each a sentence.
     pub mend: Vec<String>,
     /// Every rule: those the question needs first, then the others of the set.
@@ -247,6 +249,7 @@ pub fn report(judgement: &Judgement, criteria: &Criteria) -> Report {
         decision: judgement.verdict.decision,
         decision_words: answer::decision(judgement.verdict.decision).into(),
         reasons: judgement.verdict.reasons.clone(),
+        brief_reasons: answer::brief(&judgement.verdict.reasons, &rules),
         mend: judgement.verdict.mend.clone(),
         picture: picture::picture(judgement, criteria, &rules),
         rules,

@@ -2,6 +2,8 @@
 //!
 //! Every word enters the template as a string value, so that no name or note can become markup.
 
+use std::fmt::Write as _;
+
 use engine::print::{self, Heading, Look, Slot};
 use engine::report::Report;
 use serde_json::{Value, json};
@@ -80,7 +82,7 @@ fn printable_text(text: &str) -> String {
         } else if letter.is_control() {
             out.push(' ');
         } else {
-            out.push_str(&format!("[U+{:04X}]", u32::from(letter)));
+            let _ = write!(out, "[U+{:04X}]", u32::from(letter));
         }
     }
     out

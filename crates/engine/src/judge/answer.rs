@@ -1,5 +1,7 @@
 //! Each kind of test on the kindest and the harshest filling.
 
+use std::fmt::Write as _;
+
 use super::bench::Bench;
 use super::lane::Filling;
 use super::lane::Lane;
@@ -21,7 +23,7 @@ use crate::unit::Unit;
 pub(super) fn outcome(test: &Test, bench: &Bench) -> Outcome {
     match test {
         Test::Held { quantity, threshold, for_s } => {
-            on_lane(bench, *quantity, |lane| held(lane, threshold, *for_s, ""))
+            on_lane(bench, *quantity, |lane| held(lane, threshold, *for_s, None))
         }
         Test::HeldRise { threshold, rise, for_s } => held_rise(bench, threshold, rise, *for_s),
         Test::Share { quantity, threshold, share } => on_lane(bench, *quantity, |lane| {
@@ -39,7 +41,7 @@ pub(super) fn outcome(test: &Test, bench: &Bench) -> Outcome {
             added_up(lane, threshold, samples, &minutes_words(total.value, total.strict))
         }),
         Test::Extreme { quantity, threshold } => {
-            on_lane(bench, *quantity, |lane| held(lane, threshold, 0.0, ""))
+            on_lane(bench, *quantity, |lane| held(lane, threshold, 0.0, None))
         }
         Test::Mean { quantity, threshold } => {
             on_lane(bench, *quantity, |lane| mean(lane, threshold))
@@ -63,17 +65,29 @@ fn on_lane(bench: &Bench, quantity: Quantity, test: impl Fn(&Lane) -> Outcome) -
     }
 }
 
-/// One unbroken run past the threshold.
-fn held(lane: &Lane, threshold: &Threshold, for_s: f64, also: &str) -> Outcome {
+/// One unbroken run past the threshold; `rise` when the threshold is a rise above awake.
+fn held(lane: &Lane, threshold: &Threshold, for_s: f64, rise: Option<&Amount>) -> Outcome {
     let samples = lane.trace.samples_in(for_s);
     let figure =
         |filling| level::held(lane.filled(threshold.side, filling), threshold.side, samples);
     let what = if for_s > 0.0 {
-        format!("{} level held for {}{also}", farthest(threshold.side), minutes_words(for_s, false))
+        format!("{} level held for {}", farthest(threshold.side), minutes_words(for_s, false))
     } else {
-        format!("{} value{also}", farthest(threshold.side))
+        format!("{} value", farthest(threshold.side))
     };
-    settle(lane, threshold, samples, figure(Filling::Kindest), figure(Filling::Harshest), &what)
+    let mut outcome = settle(
+        lane,
+        threshold,
+        samples,
+        figure(Filling::Kindest),
+        figure(Filling::Harshest),
+        &what,
+    );
+    if let Some(rise) = rise {
+        let words = level_words(Quantity::Tcpco2, rise.value);
+        let _ = write!(outcome.because, ", which is {words} above awake");
+    }
+    outcome
 }
 
 /// Time past the threshold added up to `samples` samples.
@@ -99,15 +113,12 @@ fn mean(lane: &Lane, threshold: &Threshold) -> Outcome {
 /// CO2 past a threshold and risen above awake, in one unbroken run.
 fn held_rise(bench: &Bench, threshold: &Threshold, rise: &Amount, for_s: f64) -> Outcome {
     on_lane(bench, Quantity::Tcpco2, |lane| {
-        let by_level = held(lane, threshold, for_s, "");
+        let by_level = held(lane, threshold, for_s, None);
         let Some(awake_kpa) = bench.awake_co2_kpa else {
             return without_awake(by_level);
         };
         let risen = rise_threshold(awake_kpa, rise);
-        outcome::all(vec![
-            by_level,
-            held(lane, &risen, for_s, " against the rise asked above awake"),
-        ])
+        outcome::all(vec![by_level, held(lane, &risen, for_s, Some(rise))])
     })
 }
 

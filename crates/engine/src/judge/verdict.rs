@@ -97,12 +97,20 @@ fn answer_sentence(answer: Answer, needed: &[&RuleAnswer]) -> String {
             )
         }
         Answer::NotMet => format!(
-            "None of the {} rules this question needs is met, however the unbelieved time is filled.",
-            needed.len()
+            "{} met, however the unbelieved time is filled.",
+            match needed.len() {
+                1 => "The rule this question needs is not".into(),
+                count => format!("None of the {count} rules this question needs is"),
+            }
         ),
         Answer::CannotTell => {
             let untold = needed.iter().filter(|rule| rule.answer == Answer::CannotTell).count();
-            format!("{untold} of the {} rules this question needs cannot be told.", needed.len())
+            match needed.len() {
+                1 => "The rule this question needs cannot be told.".into(),
+                count => {
+                    format!("{untold} of the {count} rules this question needs cannot be told.")
+                }
+            }
         }
     }
 }

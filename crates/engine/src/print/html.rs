@@ -79,9 +79,10 @@ fn identity(out: &mut String, report: &Report, heading: &Heading) {
         element(out, if i == 0 { "p class=\"first\"" } else { "p" }, line);
     }
     let date = report.night.date.as_deref().unwrap_or("date not known");
-    let breathing = report.night.breathing.as_deref().unwrap_or("not told what");
-    element(out, "p", &format!("Night of {date}, {} to {}", report.night.start, report.night.end));
-    element(out, "p", &format!("Breathing: {breathing}"));
+    let breathing = report.night.breathing.as_deref().unwrap_or("(not told)");
+    element(out, "p", &format!("Night of {date}"));
+    let hours = format!("{} to {}", report.night.start, report.night.end);
+    element(out, "p", &format!("{hours}, breathing {breathing}"));
     out.push_str("</div>\n");
     slots(out, &heading.patient);
     slots(out, &heading.study);
@@ -118,7 +119,7 @@ fn answer(out: &mut String, report: &Report) {
     );
     element(out, "p class=\"summary\"", &report.summary.join(" "));
     out.push_str("<div class=\"why\">\n");
-    listed(out, "Why", &report.reasons);
+    listed(out, "Why", &report.brief_reasons);
     listed(out, "What would mend it", &report.mend);
     out.push_str("</div>\n</section>\n");
 }

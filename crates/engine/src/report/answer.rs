@@ -35,11 +35,11 @@ fn line(number: usize, rule: &RuleAnswer, needed: bool, clock: &Clock) -> RuleLi
     RuleLine {
         number,
         id: rule.id.clone(),
-        asks: rule.asks.clone(),
+        asks: words::capital(&rule.asks),
         needed,
         answer: rule.answer,
         margin: rule.margin.and_then(|margin| margin_words(margin, &rule.margin_unit)),
-        because: rule.because.clone(),
+        because: words::whole_sentence(&rule.because),
         where_: told(&rule.stretches, clock),
         source: rule.source.clone(),
     }
@@ -105,6 +105,15 @@ pub(super) fn headline(answer: Answer, rules: &[RuleLine]) -> String {
         }
         Answer::CannotTell => format!("None of {of} is seen to be met{open_too}."),
     }
+}
+
+/// The reasons that do not repeat what a rule in the list asks: the list answers those itself.
+pub(super) fn brief(reasons: &[String], rules: &[RuleLine]) -> Vec<String> {
+    let repeats = |reason: &&String| {
+        let reason = reason.to_lowercase();
+        rules.iter().any(|rule| rule.needed && reason.contains(&rule.asks.to_lowercase()))
+    };
+    reasons.iter().filter(|reason| !repeats(reason)).cloned().collect()
 }
 
 /// The decision in one short sentence.

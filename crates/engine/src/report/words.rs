@@ -14,7 +14,7 @@ pub fn fixed(value: f64, decimals: usize) -> String {
     }
 }
 
-/// A length of time: `6 h 52 min`, `5 min 12 s`, `45 s`.
+/// A length of time: `6 h 52 min`, `33 min`, `5 min 12 s`, `45 s`; to the minute from ten minutes on.
 #[expect(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
@@ -27,6 +27,12 @@ pub fn duration(seconds: f64) -> String {
         return match minutes % 60 {
             0 => format!("{} h", minutes / 60),
             rest => format!("{} h {rest:02} min", minutes / 60),
+        };
+    }
+    if whole >= 600 {
+        return match (whole + 30) / 60 {
+            60 => "1 h".into(),
+            minutes => format!("{minutes} min"),
         };
     }
     match (whole / 60, whole % 60) {
@@ -76,6 +82,12 @@ pub(super) fn count(n: usize) -> String {
     WORDS.get(n).map_or_else(|| n.to_string(), |word| (*word).to_owned())
 }
 
+/// The text as a sentence: a large letter first, a full stop last.
+pub(super) fn whole_sentence(text: &str) -> String {
+    let text = capital(text.trim());
+    if text.is_empty() || text.ends_with(['.', '?', '!']) { text } else { text + "." }
+}
+
 /// The same text with its first letter large.
 pub(super) fn capital(text: &str) -> String {
     let mut letters = text.chars();
@@ -95,6 +107,8 @@ mod tests {
             (3600.0, "1 h"),
             (24_720.0, "6 h 52 min"),
             (7_199.0, "2 h"),
+            (2_019.0, "34 min"),
+            (3_580.0, "1 h"),
         ] {
             assert_eq!(duration(seconds), words);
         }

@@ -2,7 +2,6 @@
 //!
 //! Nobody's night: the contents are invented to show every part of a report at once. The figures are
 //! set beside the samples, not computed from them, so that printing is tested apart from scoring.
-#![expect(clippy::unwrap_used, reason = "a made night that cannot be made fails every test")]
 
 use engine::correct::{Anchor, AnchorKind, Corrected, CorrectedCo2, Model};
 use engine::criteria::{Criteria, shipped};
@@ -26,7 +25,7 @@ const FALLS: [(usize, usize); 4] =
 
 /// The criteria set the night was judged with.
 pub(crate) fn criteria() -> Criteria {
-    shipped("adult-air").unwrap()
+    shipped("adult-air").expect("the made night is sound")
 }
 
 /// The night.
@@ -58,11 +57,11 @@ pub(crate) fn judgement() -> Judgement {
 }
 
 fn recording() -> Recording {
-    let start = "2026-03-14T22:05:00".parse().unwrap();
-    let zone = zone_named("Europe/London").unwrap();
+    let start = "2026-03-14T22:05:00".parse().expect("the made night is sound");
+    let zone = zone_named("Europe/London").expect("the made night is sound");
     Recording {
         format: Format::Text,
-        clock: Clock::in_zone(start, zone).unwrap(),
+        clock: Clock::in_zone(start, zone).expect("the made night is sound"),
         duration_s: NIGHT_S as f64,
         channels: vec![
             channel(Quantity::Spo2, Unit::Percent, "SpO2 (%)", spo2()),
@@ -94,7 +93,8 @@ fn channel(quantity: Quantity, unit: Unit, label: &str, samples: Vec<f64>) -> Ch
 
 /// Even noise between −1 and 1, the same on every machine.
 fn noise(i: usize, seed: u32) -> f64 {
-    let mut x = u32::try_from(i).unwrap().wrapping_mul(2_654_435_761) ^ seed.wrapping_mul(40_503);
+    let mut x = u32::try_from(i).expect("the made night is sound").wrapping_mul(2_654_435_761)
+        ^ seed.wrapping_mul(40_503);
     x ^= x >> 15;
     x = x.wrapping_mul(2_246_822_519);
     x ^= x >> 13;
@@ -207,7 +207,7 @@ fn screened(recording: Recording) -> Screened {
 }
 
 fn screen(recording: &Recording, quantity: Quantity, spans: Vec<Span>) -> ChannelScreen {
-    let channel = recording.channel(quantity).unwrap();
+    let channel = recording.channel(quantity).expect("the made night is sound");
     let mut believed: Vec<bool> = channel.samples.iter().map(|x| x.is_finite()).collect();
     for span in &spans {
         believed[channel.indices(&span.stretch)].fill(false);
@@ -247,7 +247,7 @@ fn notes() -> Notes {
 }
 
 fn corrected(screened: Screened) -> Corrected {
-    let channel = screened.recording.channel(Quantity::Tcpco2).unwrap();
+    let channel = screened.recording.channel(Quantity::Tcpco2).expect("the made night is sound");
     let part = |i: usize| (i as f64 / 31_800.0).min(1.0);
     let values =
         channel.samples.iter().enumerate().map(|(i, kpa)| kpa - 0.05 - 0.33 * part(i)).collect();
@@ -304,7 +304,7 @@ fn measures() -> Vec<Measure> {
     let mut measures = Vec::new();
     for row in MEASURES.lines() {
         let cells: Vec<&'static str> = row.split(" | ").collect();
-        let number = |at: usize| cells[at].parse::<f64>().unwrap();
+        let number = |at: usize| cells[at].parse::<f64>().expect("the made night is sound");
         let unit = unit(cells[5]);
         let figure = |scale: fn(f64) -> f64| Figure::Given {
             value: scale(number(2)),
@@ -334,7 +334,7 @@ fn unit(symbol: &str) -> Unit {
     [Unit::Percent, Unit::PerHour, Unit::PerMinute, Unit::Second, Unit::Kilopascal]
         .into_iter()
         .find(|unit| unit.symbol() == symbol)
-        .unwrap()
+        .expect("the made night is sound")
 }
 
 fn delta_index() -> Measure {

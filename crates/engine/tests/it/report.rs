@@ -130,3 +130,13 @@ fn a_night_with_nothing_in_it_still_gives_a_report() {
         report.picture.lanes.is_empty() && report.night.period.starts_with("Nothing was scored")
     );
 }
+
+#[test]
+fn a_reason_that_only_repeats_a_rule_stays_off_the_first_page() {
+    let mut judgement = made_night::judgement();
+    let repeats = format!("The night shows {}.", judgement.rules[0].asks);
+    judgement.verdict.reasons = vec![repeats.clone(), "The sensor drifted by 1.4 kPa.".into()];
+    let report = report(&judgement, &made_night::criteria());
+    assert_eq!(report.brief_reasons, ["The sensor drifted by 1.4 kPa."]);
+    assert!(report.reasons.contains(&repeats));
+}

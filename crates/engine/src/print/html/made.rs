@@ -12,6 +12,9 @@ use crate::report::Report;
 pub(super) fn made(out: &mut String, report: &Report, heading: &Heading, id: &str) {
     out.push_str("<section class=\"sheet made\" aria-labelledby=\"made\">\n<h1 id=\"made\">How this report was made</h1>\n");
     patterns(out, report);
+    if report.brief_reasons.len() < report.reasons.len() {
+        listed(out, "Why the night was so judged", &report.reasons);
+    }
     rules(out, report);
     for group in &report.figures {
         figures(out, group);

@@ -60,8 +60,8 @@ fn name(out: &mut String, lane: &Lane, top: f64) {
     let name = format!("{}, {unit}", lane.quantity.name());
     text(out, "s-name", "start", LEFT, y, &name);
     let legend = match (lane.raw.is_empty(), lane.band.is_empty()) {
-        (false, false) => "line: corrected, in its band \u{b7} dashes: as the monitor read it",
-        (false, true) => "line: corrected \u{b7} dashes: as the monitor read it",
+        (false, false) => "line: corrected, in its band; dashes: as the monitor read it",
+        (false, true) => "line: corrected; dashes: as the monitor read it",
         (true, false) => "line: as the monitor read it, in its band",
         (true, true) if lane.quantity == Quantity::Tcpco2 => {
             "as the monitor read it, not corrected"
