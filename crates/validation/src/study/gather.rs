@@ -116,6 +116,7 @@ fn figures(rows: &[Row]) -> Vec<FigureRow> {
                     id: id.to_owned(),
                     nights: (*name).to_owned(),
                     found: errors(|row| &row.found)?,
+                    held: held(&kept().collect::<Vec<_>>(), place),
                     own: against(|row| &row.found, |row| &row.unharmed)?,
                     unharmed: errors(|row| &row.unharmed)?,
                     given: errors(|row| &row.given)?,
@@ -125,6 +126,18 @@ fn figures(rows: &[Row]) -> Vec<FigureRow> {
         }
     }
     found
+}
+
+/// How often the truth lies within the figure's own bounds, a millionth of a unit aside.
+fn held(rows: &[&Row], place: usize) -> Share {
+    let mut count = Count::default();
+    for row in rows {
+        let bounds = row.found.bounds[place];
+        if let Some(truth) = row.truth.figures[place].filter(|_| bounds.low.is_finite()) {
+            count.add_if(true, bounds.low - 1e-6 <= truth && truth <= bounds.high + 1e-6);
+        }
+    }
+    Share::of(count.hit, count.of)
 }
 
 fn error(found: Option<f64>, truth: Option<f64>) -> Option<f64> {

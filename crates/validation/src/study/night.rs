@@ -9,8 +9,9 @@ use engine::criteria::Test;
 use engine::judge::{Answer, Decision, judge};
 use engine::notes::NotesFile;
 use engine::recording::Quantity;
-use engine::score::score;
+use engine::score::{Figure, Measure, score};
 use engine::screen::{Reason, Screened, screen};
+use engine::stats::Interval;
 
 use crate::study::belief::CHANNELS;
 use crate::study::belief::Counts;
@@ -48,6 +49,8 @@ pub enum By {
 pub struct Said {
     /// The figures, in the order of [`FIGURES`]; `None` where the engine gives none.
     pub figures: Vec<Option<f64>>,
+    /// The lowest and highest that each could be, by its own account; NaN where there is none.
+    pub bounds: Vec<Interval>,
     /// Each rule's answer and margin, in the order of the criteria set.
     pub rules: Vec<(Answer, Option<f64>)>,
     /// Each question's decision and answer, in the order of the criteria set.
@@ -150,6 +153,13 @@ fn said(screened: Screened, criteria: &Criteria) -> (Said, By) {
         scores = judgement.scores;
     }
     (said, by)
+}
+
+fn bounds(measure: Option<&Measure>) -> Interval {
+    match measure.map(|measure| &measure.figure) {
+        Some(Figure::Given { lowest, highest, .. }) => Interval { low: *lowest, high: *highest },
+        _ => Interval { low: f64::NAN, high: f64::NAN },
+    }
 }
 
 fn corrected_by(corrected: &Corrected) -> By {

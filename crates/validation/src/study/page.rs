@@ -66,16 +66,16 @@ fn beliefs(text: &mut String, results: &Results) {
 
 fn figures(text: &mut String, results: &Results, full: bool) {
     text.push_str(
-        "error of                     nights     bias      sd  median     q95     q99     max | tool's own: bias q95 | monitor alone: bias  q95 | true belief: bias q95\n",
+        "error of                     nights     bias      sd  median     q95     q99     max | tool's own: bias q95 | monitor alone: bias  q95 | true belief: bias q95 | truth within bounds, %\n",
     );
-    for FigureRow { id, nights, found, own, unharmed, given } in &results.figures {
+    for FigureRow { id, nights, found, held, own, unharmed, given } in &results.figures {
         if !full && nights != "all" && nights != "blood gas" {
             continue;
         }
         let name = format!("{id}, {nights}");
         let _ = writeln!(
             text,
-            "  {name:<38}{:>5}{:>8.2}{:>8.2}{:>8.2}{:>8.2}{:>8.2}{:>8.2} | {:>7.2}{:>7.2} | {:>7.2}{:>7.2} | {:>7.2}{:>7.2}",
+            "  {name:<38}{:>5}{:>8.2}{:>8.2}{:>8.2}{:>8.2}{:>8.2}{:>8.2} | {:>7.2}{:>7.2} | {:>7.2}{:>7.2} | {:>7.2}{:>7.2} |{:>7}",
             found.nights,
             found.bias,
             found.sd,
@@ -88,7 +88,8 @@ fn figures(text: &mut String, results: &Results, full: bool) {
             unharmed.bias,
             unharmed.q95,
             given.bias,
-            given.q95
+            given.q95,
+            percent(held.value())
         );
     }
 }

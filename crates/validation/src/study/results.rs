@@ -91,6 +91,8 @@ pub struct FigureRow {
     pub nights: String,
     /// As the tool gives it.
     pub found: Errors,
+    /// Nights in which the true figure lies between the lowest and the highest that the tool gives.
+    pub held: Share,
     /// The tool's own error: against what the same monitor would have given, had nothing gone wrong.
     pub own: Errors,
     /// As the same monitor would have given it, had nothing gone wrong with it.

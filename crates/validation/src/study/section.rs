@@ -152,19 +152,20 @@ fn figures(text: &mut String, results: &Results) {
 }
 
 fn shares_of_error(text: &mut String, results: &Results) {
-    text.push_str("\n## Whose error it is\n\nThe error that 95 % of nights keep within, and the bias.\n\n| figure | nights | found | of this the tool's own | the monitor alone | with true belief |\n|---|---|---:|---:|---:|---:|\n");
+    text.push_str("\n## Whose error it is\n\nThe error that 95 % of nights keep within, and the bias.\n\n| figure | nights | found | of this the tool's own | the monitor alone | with true belief | % of nights whose lowest and highest hold the truth |\n|---|---|---:|---:|---:|---:|---:|\n");
     for row in &results.figures {
         let cell = |e: &Errors| format!("{:.2}, bias {:.2}", e.q95, e.bias);
         line(
             text,
             format_args!(
-                "| `{}` | {} | {} | {} | {} | {} |",
+                "| `{}` | {} | {} | {} | {} | {} | {} |",
                 row.id,
                 row.nights,
                 cell(&row.found),
                 cell(&row.own),
                 cell(&row.unharmed),
-                cell(&row.given)
+                cell(&row.given),
+                percent(Some(row.held))
             ),
         );
     }

@@ -49,7 +49,7 @@ fn belief(results: &Results) -> Vec<Target> {
 /// A target on the errors of one figure, and which.
 struct Sought {
     what: &'static str,
-    sought: &'static str,
+    words: &'static str,
     most: f64,
     of: fn(&Errors) -> f64,
 }
@@ -58,7 +58,7 @@ fn errors(row: Option<&FigureRow>, errors: fn(&FigureRow) -> &Errors, sought: &S
     let value = row.map_or(f64::NAN, |row| (sought.of)(errors(row)));
     Target {
         what: sought.what,
-        sought: sought.sought,
+        sought: sought.words,
         found: format!("{value:.3}"),
         met: value <= sought.most,
         cause: causes::of(sought.what),
@@ -66,9 +66,9 @@ fn errors(row: Option<&FigureRow>, errors: fn(&FigureRow) -> &Errors, sought: &S
 }
 
 fn oxygen(results: &Results) -> Vec<Target> {
-    let median = |what| Sought { what, sought: "median ≤ 0.5/h", most: 0.5, of: |e| e.median };
-    let most = |what| Sought { what, sought: "95 % ≤ 2/h", most: 2.0, of: |e| e.q95 };
-    let point = |what| Sought { what, sought: "95 % ≤ 1 point", most: 1.0, of: |e| e.q95 };
+    let median = |what| Sought { what, words: "median ≤ 0.5/h", most: 0.5, of: |e| e.median };
+    let most = |what| Sought { what, words: "95 % ≤ 2/h", most: 2.0, of: |e| e.q95 };
+    let point = |what| Sought { what, words: "95 % ≤ 1 point", most: 1.0, of: |e| e.q95 };
     let mut found = Vec::new();
     for (id, truth, own) in [
         ("spo2.odi3", "error of ODI3", "error of ODI3, the tool's own"),
@@ -89,7 +89,7 @@ fn oxygen(results: &Results) -> Vec<Target> {
 fn carbon_dioxide(results: &Results) -> Vec<Target> {
     let row = results.errors("tcpco2.sustained10", "blood gas");
     let what = "error of sustained CO2 corrected by blood gas";
-    let sought = Sought { what, sought: "95 % ≤ 0.15 kPa", most: 0.15, of: |e| e.q95 };
+    let sought = Sought { what, words: "95 % ≤ 0.15 kPa", most: 0.15, of: |e| e.q95 };
     vec![errors(row, |row| &row.found, &sought)]
 }
 
