@@ -18,6 +18,7 @@ mod report;
 mod schema;
 mod score;
 mod screen;
+mod screen_oximeter;
 mod stats;
 mod text;
 mod text_property;

@@ -143,7 +143,9 @@ fn said(screened: Screened, criteria: &Criteria) -> (Said, By) {
     let by = corrected_by(&corrected);
     let mut scores = score(corrected, criteria);
     let figures = FIGURES.iter().map(|(id, _)| scores.value(id)).collect();
-    let mut said = Said { figures, rules: Vec::new(), verdicts: Vec::new(), patterns: Vec::new() };
+    let bounds = FIGURES.iter().map(|(id, _)| bounds(scores.measure(id))).collect();
+    let (rules, verdicts, patterns) = (Vec::new(), Vec::new(), Vec::new());
+    let mut said = Said { figures, bounds, rules, verdicts, patterns };
     for question in &criteria.questions {
         scores.corrected.screened.notes.question = Some(question.id.clone());
         let judgement = judge(scores, criteria);
