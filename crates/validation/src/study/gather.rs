@@ -155,13 +155,15 @@ struct Answers {
     untold: Count,
     untold_believed: Count,
     untold_given: Count,
+    untold_unbanded: Count,
 }
 
-/// The four answers to one rule in one night.
-struct Four {
+/// The answers to one rule in one night.
+struct Asked {
     truth: Answer,
     unharmed: Answer,
     given: Answer,
+    unbanded: Answer,
     found: Answer,
     /// Whether the rule's channels are well believed.
     believed: bool,
@@ -170,8 +172,8 @@ struct Four {
 }
 
 impl Answers {
-    fn add(&mut self, four: &Four) {
-        let Four { truth, unharmed, given, found, believed, believed_given } = *four;
+    fn add(&mut self, asked: &Asked) {
+        let Asked { truth, unharmed, given, unbanded, found, believed, believed_given } = *asked;
         let told = |answer| answer != Answer::CannotTell;
         self.truly_met += u64::from(truth == Answer::Met);
         self.contradicted.add_if(told(found), contradicts(found, truth));
@@ -181,6 +183,7 @@ impl Answers {
         self.untold.add_if(true, !told(found));
         self.untold_believed.add_if(believed, !told(found));
         self.untold_given.add_if(believed_given, !told(given));
+        self.untold_unbanded.add_if(believed_given, !told(unbanded));
     }
 
     fn row(&self, id: &str) -> RuleRow {
@@ -195,6 +198,7 @@ impl Answers {
             cannot_tell: share(self.untold),
             cannot_tell_believed: share(self.untold_believed),
             cannot_tell_given: share(self.untold_given),
+            cannot_tell_unbanded: share(self.untold_unbanded),
         }
     }
 }
@@ -210,25 +214,26 @@ fn rules(rows: &[Row], sets: &[Criteria]) -> Vec<RuleRow> {
     for row in rows {
         for (i, rule) in sets[row.criteria].rules.iter().enumerate() {
             let looks_at = channels(&rule.test);
-            let four = four(row, i, &looks_at);
+            let asked = asked(row, i, &looks_at);
             for group in [(0, "all"), (1, group(row, &looks_at)), (2, &rule.id)] {
-                by_rule.entry(group).or_default().add(&four);
+                by_rule.entry(group).or_default().add(&asked);
             }
         }
     }
     by_rule.iter().map(|((_, id), answers)| answers.row(id)).collect()
 }
 
-fn four(row: &Row, i: usize, looks_at: &[Quantity]) -> Four {
+fn asked(row: &Row, i: usize, looks_at: &[Quantity]) -> Asked {
     let well = |shares: [f64; 3]| {
         looks_at.iter().all(|quantity| {
             CHANNELS.iter().zip(shares).any(|(q, b)| q == quantity && b >= WELL_BELIEVED)
         })
     };
-    Four {
+    Asked {
         truth: row.truth.rules[i].0,
         unharmed: row.unharmed.rules[i].0,
         given: row.given.rules[i].0,
+        unbanded: row.unbanded.rules[i].0,
         found: row.found.rules[i].0,
         believed: well(row.believed),
         believed_given: well(row.believed_given),

@@ -82,6 +82,8 @@ pub struct Row {
     pub unharmed: Said,
     /// What the engine says with the truth's own belief.
     pub given: Said,
+    /// The same, CO2 taken to be exactly what was corrected: without its band.
+    pub unbanded: Said,
     /// What it says.
     pub found: Said,
 }
@@ -102,11 +104,14 @@ pub fn measure(
     let notes = NotesFile::parse(&case.notes(&notes_toml)).map_err(|e| e.to_string())?;
     let notes = notes.place(&recording).map_err(|e| format!("{}: {e}", case.label()))?;
     let screened = screen(recording, notes, criteria);
-    let (perfect, _) = said(variant::perfect(&truth, &screened), criteria);
-    let (unharmed, _) = said(variant::unharmed(case, &truth, &screened), criteria);
+    let told = |screened| said(correct(screened, criteria), criteria);
+    let perfect = told(variant::perfect(&truth, &screened));
+    let unharmed = told(variant::unharmed(case, &truth, &screened));
     let truly_believed = variant::truly_believed(&truth, &screened);
     let believed_given = CHANNELS.map(|quantity| believed_share(&truly_believed, quantity));
-    let (given, _) = said(truly_believed, criteria);
+    let corrected = correct(truly_believed, criteria);
+    let unbanded = said(variant::unbanded(corrected.clone()), criteria);
+    let given = said(corrected, criteria);
     let row = |drop: &Option<Reason>| {
         let screened = match drop {
             Some(reason) => variant::without(screened.clone(), *reason),
@@ -114,7 +119,8 @@ pub fn measure(
         };
         let counts = count(&truth, &case.named.sensor, &screened);
         let believed = CHANNELS.map(|quantity| believed_share(&screened, quantity));
-        let (found, by) = said(screened, criteria);
+        let corrected = correct(screened, criteria);
+        let by = corrected_by(&corrected);
         Row {
             sleeper: case.named.id,
             label: case.label(),
@@ -126,7 +132,8 @@ pub fn measure(
             truth: perfect.clone(),
             unharmed: unharmed.clone(),
             given: given.clone(),
-            found,
+            unbanded: unbanded.clone(),
+            found: said(corrected, criteria),
         }
     };
     Ok(drops.iter().map(row).collect())
@@ -138,9 +145,7 @@ fn believed_share(screened: &Screened, quantity: Quantity) -> f64 {
 }
 
 /// Everything the engine says, each of the set's questions asked in turn.
-fn said(screened: Screened, criteria: &Criteria) -> (Said, By) {
-    let corrected = correct(screened, criteria);
-    let by = corrected_by(&corrected);
+fn said(corrected: Corrected, criteria: &Criteria) -> Said {
     let mut scores = score(corrected, criteria);
     let figures = FIGURES.iter().map(|(id, _)| scores.value(id)).collect();
     let bounds = FIGURES.iter().map(|(id, _)| bounds(scores.measure(id))).collect();
@@ -154,7 +159,7 @@ fn said(screened: Screened, criteria: &Criteria) -> (Said, By) {
         said.verdicts.push((judgement.verdict.decision, judgement.verdict.answer));
         scores = judgement.scores;
     }
-    (said, by)
+    said
 }
 
 fn bounds(measure: Option<&Measure>) -> Interval {

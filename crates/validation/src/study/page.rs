@@ -95,7 +95,7 @@ fn figures(text: &mut String, results: &Results, full: bool) {
 }
 
 fn rules(text: &mut String, results: &Results, full: bool) {
-    text.push_str("contradicted by the truth: as found, by the unharmed monitor, with true belief; found against unharmed | cannot tell, %: all, at ≥ 90 % believed, same with true belief\n");
+    text.push_str("contradicted by the truth: as found, by the unharmed monitor, with true belief; found against unharmed | cannot tell, %: all, at ≥ 90 % believed, same with true belief, and no band\n");
     for row in &results.rules {
         let quiet = row.contradicted.hit == 0 && row.cannot_tell_believed.value() < 0.05;
         if !full && quiet {
@@ -103,7 +103,7 @@ fn rules(text: &mut String, results: &Results, full: bool) {
         }
         let _ = writeln!(
             text,
-            "  {:<46} met {:>5} | {:>5} of {:<6}{:>5}{:>5};{:>5} |{:>7}{:>7}{:>7}",
+            "  {:<46} met {:>5} | {:>5} of {:<6}{:>5}{:>5};{:>5} |{:>7}{:>7}{:>7}{:>7}",
             row.id,
             row.truly_met,
             row.contradicted.hit,
@@ -113,7 +113,8 @@ fn rules(text: &mut String, results: &Results, full: bool) {
             row.against_unharmed.hit,
             percent(row.cannot_tell.value()),
             percent(row.cannot_tell_believed.value()),
-            percent(row.cannot_tell_given.value())
+            percent(row.cannot_tell_given.value()),
+            percent(row.cannot_tell_unbanded.value())
         );
     }
 }

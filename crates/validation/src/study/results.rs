@@ -122,6 +122,8 @@ pub struct RuleRow {
     pub cannot_tell_believed: Share,
     /// "Cannot tell" with the truth's own belief, on nights of which that believes as much.
     pub cannot_tell_given: Share,
+    /// The same were CO2 exactly what was corrected, without its band.
+    pub cannot_tell_unbanded: Share,
 }
 
 /// A decision against the truth.

@@ -172,12 +172,12 @@ fn shares_of_error(text: &mut String, results: &Results) {
 }
 
 fn rules(text: &mut String, results: &Results) {
-    text.push_str("\n## Answers of rules\n\nContradicted: the answer is met and the truth not met, or the reverse. In brackets: how many of them the monitor alone, and the tool with true belief, would have had wrong too; then answers that contradict the monitor alone.\n\n| rule | truly met | answered | contradicted | against the monitor alone | % cannot tell | at 90 % believed | at 90 % truly right, with true belief |\n|---|---:|---:|---:|---:|---:|---:|---:|\n");
+    text.push_str("\n## Answers of rules\n\nContradicted: the answer is met and the truth not met, or the reverse. In brackets: how many of them the monitor alone, and the tool with true belief, would have had wrong too; then answers that contradict the monitor alone.\n\n| rule | truly met | answered | contradicted | against the monitor alone | % cannot tell | at 90 % believed | with true belief, at 90 % truly right | the same without the band of CO2 |\n|---|---:|---:|---:|---:|---:|---:|---:|---:|\n");
     for row in &results.rules {
         line(
             text,
             format_args!(
-                "| {} | {} | {} | {} ({}, {}) | {} | {} | {} | {} |",
+                "| {} | {} | {} | {} ({}, {}) | {} | {} | {} | {} | {} |",
                 row.id,
                 row.truly_met,
                 row.contradicted.of,
@@ -187,7 +187,8 @@ fn rules(text: &mut String, results: &Results) {
                 row.against_unharmed.hit,
                 percent(Some(row.cannot_tell)),
                 percent(Some(row.cannot_tell_believed)),
-                percent(Some(row.cannot_tell_given))
+                percent(Some(row.cannot_tell_given)),
+                percent(Some(row.cannot_tell_unbanded))
             ),
         );
     }

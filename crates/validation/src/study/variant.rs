@@ -1,6 +1,7 @@
 //! The same night seen otherwise: by a perfect sensor, by the same monitor unharmed, with the truth's
 //! belief, without a reason.
 
+use engine::correct::Corrected;
 use engine::notes::Notes;
 use engine::recording::{Author, Quantity, Recording};
 use engine::screen::{ChannelScreen, Reason, Screened, Span};
@@ -92,6 +93,14 @@ fn laid_over(
     screened: &Screened,
 ) -> Screened {
     Screened { recording, notes, channels, period: screened.period.clone(), findings: Vec::new() }
+}
+
+/// The night with nothing unknown of its corrected CO2: what is open then is open for gaps alone.
+pub fn unbanded(mut corrected: Corrected) -> Corrected {
+    if let Some(co2) = &mut corrected.tcpco2 {
+        co2.half_band.fill(0.0);
+    }
+    corrected
 }
 
 /// The night screened without one of the tool's reasons. Samples that are no numbers stay unbelieved.
