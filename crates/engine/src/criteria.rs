@@ -95,19 +95,51 @@ settings! {
         tcpco2_step_window_s,
         /// The least time CO2 settles after each fitting.
         settling_least_min,
+        /// The time CO2 settles where its curve does not tell: that of patients.
+        settling_patients_min,
         /// The most time settling may be found to take; after it the sensor has not settled.
         settling_most_min,
-        /// Settled when the curve's slope stays under this.
+        /// How much of the curve after a fitting is fitted at first; all up to the most if that is not enough.
+        settling_window_min,
+        /// Settled when the error left of the fitted approach stays within this.
+        settling_within_kpa,
+        /// A fit that leaves more than this, as root mean square, does not tell the end of settling.
+        settling_rest_kpa,
+        /// A level that moves faster than this after the approach is not settled.
         settling_slope_kpa_per_min,
-        /// The time over which the slope must stay under it.
+        /// CO2 that goes on within this of where it was has not left its level.
+        settling_same_kpa,
+        /// How long CO2 is watched after a longer pause of the recording to see that it goes on where it was.
         settling_hold_min,
         /// An interruption of CO2 shorter than this needs no new settling.
         refit_gap_s,
+        /// Missing values fewer than this need no new settling, however long they last.
+        refit_gap_least_samples,
+        /// In missing values shorter than this no sensor can be lifted, put back and settled unseen.
+        refit_unseen_s,
+        /// The shortest time without oximetry in which CO2 standing still is taken for a calibrating gas.
+        calibrating_least_s,
+        /// CO2 that moves no more than this stands still.
+        calibrating_still_kpa,
+        /// A calibrating gas lies at least this far from the patient's level.
+        calibrating_moved_kpa,
+        /// The least fall of CO2 that is taken for a slow leak when the sensor is pressed on after it.
+        loosening_least_kpa,
+        /// A rise of CO2 by this within two minutes, while SpO2 stands still, is the sensor's.
+        loosening_back_kpa,
+        /// SpO2 that moves less than this stands still.
+        loosening_spo2_pct,
+        /// The longest time over which a slow leak is looked for.
+        loosening_most_min,
+        /// CO2 sinking slowly below this is a leak: nobody sleeps there.
+        tcpco2_loose_below_kpa,
         /// SpO2 and pulse both unchanged for this long are stuck.
         stuck_s,
         /// One oximeter channel, recorded without the other and unchanged for this long, is stuck.
         stuck_alone_s,
-        /// CO2 unchanged to its last digit for this long is stuck.
+        /// CO2 unchanged for this many times as long as its values usually stand is stuck.
+        stuck_tcpco2_times,
+        /// CO2 unchanged to its last digit for this long is stuck, however coarse the digit.
         stuck_tcpco2_s,
         /// The fewest equal samples that can show that a value is stuck.
         stuck_least_samples,

@@ -15,11 +15,16 @@ use crate::recording::{Author, Channel, Quantity, Recording};
 use crate::time::Stretch;
 use crate::trace::Trace;
 
+mod approach;
+mod calibrating;
 mod edits;
 mod excursion;
+mod fitting;
+mod frozen;
 mod implausible;
 mod leak;
 mod look;
+mod loosening;
 mod low_perfusion;
 mod missing;
 mod motion;

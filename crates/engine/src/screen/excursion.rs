@@ -195,9 +195,13 @@ impl Walk<'_> {
             .map_or(end, |k| k + 1);
         let away_s = (turn - last - 1) as f64 * self.channel.period_s;
         let refits = falling && away_s >= self.limits.refit_gap_s.value;
+        // Pressed on again: a rise that lasts. Whatever ends it, an absence for instance, ends a settling.
+        let lasted_s = (end - last - 1) as f64 * self.channel.period_s;
+        let lasts = lasted_s >= self.limits.settling_hold_min.value * 60.0;
+        let stays = back == Back::Never || (!falling && lasts);
         let away = match back {
             Back::Returned if refits => last + 1..turn,
-            Back::Never if !falling => last + 1..last + 1,
+            _ if stays && !falling => last + 1..last + 1,
             _ => last + 1..end,
         };
         (
@@ -207,7 +211,7 @@ impl Walk<'_> {
                 falling,
                 extreme_kpa,
                 level_kpa,
-                new_level: back == Back::Never,
+                new_level: stays,
                 refits,
             },
             end,

@@ -5,8 +5,8 @@
 //! both be frozen; where a night has only one of the two, it must be frozen far longer. A pacemaker holds
 //! the pulse: on a night on which the pulse stands for long while SpO2 moves on, the pulse proves
 //! nothing, and SpO2 must be frozen as long as if it were alone. A perfusion index that goes on moving
-//! shows that the oximeter is alive, and clears the run. tcPCO2 is judged alone, to its last digit, or with less time while the oximeter is stuck too. Few samples prove
-//! nothing, however long they last: one sample a minute needs more time.
+//! shows that the oximeter is alive, and clears the run. Few samples prove nothing, however long they
+//! last: one sample a minute needs more time. tcPCO2 has a file of its own.
 //!
 //! Source: common practice, no published limit (`stuck_s`); the others are department settings.
 //! Age: the same at every age.
@@ -15,8 +15,7 @@ use std::ops::Range;
 
 use crate::criteria::ScreenCriteria;
 use crate::recording::{Channel, Quantity};
-use crate::screen::look::{Look, Runs, beside, runs, samples_in};
-use crate::time::Stretch;
+use crate::screen::look::{Look, Runs, beside, samples_in};
 use crate::unit::TOLERANCE;
 
 /// Frozen runs of a channel of the oximeter.
@@ -67,24 +66,8 @@ fn moves(
     moved as f64 >= limits.stuck_least_samples.value
 }
 
-/// Frozen runs of CO2; `oximeter` is where SpO2 and pulse are stuck.
-pub(super) fn of_co2(channel: &Channel, oximeter: &[Stretch], limits: &ScreenCriteria) -> Runs {
-    let mut with_oximeter = vec![false; channel.samples.len()];
-    for stretch in oximeter {
-        with_oximeter[channel.indices(stretch)].fill(true);
-    }
-    let held = |i| holds(channel, i);
-    let alone = frozen(channel, limits.stuck_tcpco2_s.value, limits, held);
-    let together = frozen(channel, limits.stuck_s.value, limits, |i| with_oximeter[i] && held(i));
-    let mut stuck = vec![false; channel.samples.len()];
-    for run in alone.into_iter().chain(together) {
-        stuck[run].fill(true);
-    }
-    runs(stuck.len(), |i| stuck[i])
-}
-
 /// Runs of at least so long in which every sample but the first `holds` the value before it.
-fn frozen(
+pub(super) fn frozen(
     channel: &Channel,
     least_s: f64,
     limits: &ScreenCriteria,
@@ -107,7 +90,8 @@ fn frozen(
     runs
 }
 
-fn holds(channel: &Channel, i: usize) -> bool {
+/// Whether a sample holds the value before it.
+pub(super) fn holds(channel: &Channel, i: usize) -> bool {
     same(channel.samples[i - 1], channel.samples[i])
 }
 

@@ -2,10 +2,14 @@
 
 use crate::finding::Finding;
 use crate::recording::{Author, Channel, Quantity};
+use crate::screen::excursion::Excursion;
+use crate::screen::fitting::{Fitting, Interruptions};
 use crate::screen::look::{Look, Runs, runs, set};
+use crate::screen::loosening::Seen;
 use crate::screen::told::Told;
 use crate::screen::{
-    Reason, Span, excursion, implausible, leak, missing, off, settling, span, stuck,
+    Reason, Span, calibrating, excursion, fitting, frozen, implausible, leak, loosening, missing,
+    off, settling, span, stuck,
 };
 use crate::time::Stretch;
 
@@ -17,16 +21,16 @@ pub(super) fn find(
 ) -> (Vec<Span>, Vec<Stretch>, Vec<Finding>) {
     let missing = missing::find(channel);
     let implausible = implausible::find(look, channel);
-    let mut interrupted = told_mask(channel, told);
-    set(&mut interrupted, &missing, true);
-    set(&mut interrupted, &implausible, true);
-    let mut away = Away::find(look, channel, &mut interrupted);
-    let (settling, findings) = settle(look, channel, &interrupted, &mut away);
+    let mut night = Night::new(look, channel, told, [&missing, &implausible]);
+    let mut away = night.leave();
+    let (settling, findings) = night.settle_all(&mut away);
+    let slow = night.loosen(&away);
+    let leak = [away.leak, slow, night.still_in_air()].concat();
     let oximeter = look.channel(Quantity::Spo2).or_else(|| look.channel(Quantity::Pulse));
-    let frozen: Vec<Stretch> = oximeter
+    let held: Vec<Stretch> = oximeter
         .map(|other| stretches(other, &stuck::of_oximeter(look, other)))
         .unwrap_or_default();
-    let stuck = stuck::of_co2(channel, &frozen, look.limits);
+    let stuck = frozen::find(channel, &held, look.limits);
     let off = stretches(channel, &away.off);
     let spans = [
         (Reason::Missing, missing),
@@ -35,7 +39,8 @@ pub(super) fn find(
         (Reason::Step, away.step),
         (Reason::Implausible, implausible),
         (Reason::Stuck, stuck),
-        (Reason::Leak, away.leak),
+        (Reason::Leak, leak),
+        (Reason::Calibrating, away.calibrating),
     ]
     .into_iter()
     .flat_map(|(reason, runs)| to_spans(channel, reason, &runs))
@@ -48,52 +53,135 @@ struct Away {
     off: Runs,
     leak: Runs,
     step: Runs,
+    calibrating: Runs,
     /// Samples at which the curve shows that the sensor was pressed on again.
     refits: Vec<usize>,
     findings: Vec<Finding>,
 }
 
-impl Away {
-    /// Finds it, and adds `off` and `leak` to what interrupts CO2.
-    fn find(look: &Look, channel: &Channel, interrupted: &mut [bool]) -> Self {
-        let fresh = fresh(look, channel, interrupted);
-        let excursions = excursion::find(channel, &look.plausible(channel), &fresh, look.limits);
-        let room_air = off::room_air(look, channel, &excursion::taken(&excursions, channel));
+/// What is known of each sample so far.
+struct Night<'a> {
+    look: &'a Look<'a>,
+    channel: &'a Channel,
+    /// The sensor was not on the skin.
+    away: Vec<bool>,
+    /// No value of a living person.
+    lost: Vec<bool>,
+    /// Fit to be compared with its neighbours.
+    usable: Vec<bool>,
+}
+
+impl<'a> Night<'a> {
+    fn new(look: &'a Look, channel: &'a Channel, told: &[Told], lost: [&Runs; 2]) -> Self {
+        let mut night = Self {
+            look,
+            channel,
+            away: told_mask(channel, told),
+            lost: vec![false; channel.samples.len()],
+            usable: look.plausible(channel),
+        };
+        for runs in lost {
+            set(&mut night.lost, runs, true);
+        }
+        night
+    }
+
+    /// Finds where the sensor was away, and marks it.
+    fn leave(&mut self) -> Away {
+        let (look, channel) = (self.look, self.channel);
+        let calibrating = calibrating::find(look, channel);
+        self.mark(&calibrating);
+        let excursions = excursion::find(channel, &self.usable, &self.fresh(), look.limits);
+        let mut taken = excursion::taken(&excursions, channel);
+        set(&mut taken, &calibrating, true);
+        let room_air = off::room_air(look, channel, &taken);
         let off = off::find(look, channel, &excursions, &room_air);
+        self.mark(&off);
         let mut is_off = vec![false; channel.samples.len()];
         set(&mut is_off, &off, true);
-        set(interrupted, &off, true);
-        let leak =
-            leak::find(&excursions, &room_air, &is_off, &self::fresh(look, channel, interrupted));
-        set(interrupted, &leak, true);
-        let step = excursion::others(&excursions, interrupted);
-        let refits = excursion::refits(&excursions);
-        Self { off, leak, step, refits, findings: excursion::findings(channel, &excursions) }
+        let leak = leak::find(&excursions, &room_air, &is_off, &self.fresh());
+        self.mark(&leak);
+        self.rest(&excursions, Away { off, leak, calibrating, ..Away::none(&excursions, channel) })
+    }
+
+    /// The excursions that nothing else explains.
+    fn rest(&mut self, excursions: &[Excursion], away: Away) -> Away {
+        let explained: Vec<bool> =
+            self.away.iter().zip(&self.lost).map(|(&away, &lost)| away || lost).collect();
+        let step = excursion::others(excursions, &explained);
+        set(&mut self.usable, &step, false);
+        Away { step, ..away }
+    }
+
+    fn mark(&mut self, runs: &Runs) {
+        set(&mut self.away, runs, true);
+        set(&mut self.usable, runs, false);
+    }
+
+    fn fittings(&self, refits: &[usize]) -> Vec<Fitting> {
+        let broken = Interruptions { away: &self.away, lost: &self.lost, refits };
+        fitting::find(self.look, self.channel, &broken)
+    }
+
+    fn fresh(&self) -> Vec<bool> {
+        fitting::fresh(self.channel, &self.fittings(&[]), self.look.limits)
+    }
+
+    /// The settling after each fitting, once more when the settled curve shows that the sensor was
+    /// pressed on again.
+    fn settle_all(&mut self, away: &mut Away) -> (Runs, Vec<Finding>) {
+        let before = self.usable.clone();
+        let first = self.settle(away);
+        let on_skin = self.on_skin();
+        let seen = Seen { on_skin: &on_skin, usable: &self.usable };
+        let pressed_on = loosening::pressed_on(self.look, self.channel, &seen);
+        if pressed_on.is_empty() {
+            return first;
+        }
+        away.findings.extend(loosening::findings(self.channel, &pressed_on));
+        away.refits.extend(pressed_on);
+        self.usable = before;
+        self.settle(away)
+    }
+
+    fn settle(&mut self, away: &Away) -> (Runs, Vec<Finding>) {
+        let fittings = self.fittings(&away.refits);
+        let found = settling::find(self.channel, &self.usable, &fittings, self.look.limits);
+        set(&mut self.usable, &found.0, false);
+        found
+    }
+
+    /// The slow leaks that end in a refit or too low.
+    fn loosen(&mut self, away: &Away) -> Runs {
+        let on_skin = self.on_skin();
+        let seen = Seen { on_skin: &on_skin, usable: &self.usable };
+        let slow = loosening::find(self.channel, &seen, &away.refits, self.look.limits);
+        set(&mut self.usable, &slow, false);
+        slow
+    }
+
+    fn on_skin(&self) -> Vec<bool> {
+        self.away.iter().zip(&self.lost).map(|(&away, &lost)| !away && !lost).collect()
+    }
+
+    /// CO2 still in room air when it should have settled: a leak.
+    fn still_in_air(&self) -> Runs {
+        let lowest_kpa = self.look.limits.tcpco2_off_below_kpa.value;
+        runs(self.usable.len(), |i| self.usable[i] && self.channel.samples[i] < lowest_kpa)
     }
 }
 
-fn fresh(look: &Look, channel: &Channel, interrupted: &[bool]) -> Vec<bool> {
-    settling::fresh(channel, &settling::fittings(look, channel, interrupted, &[]), look.limits)
-}
-
-/// The settling after each fitting. CO2 still in room air when it should have settled is a leak.
-fn settle(
-    look: &Look,
-    channel: &Channel,
-    interrupted: &[bool],
-    away: &mut Away,
-) -> (Runs, Vec<Finding>) {
-    let mut usable = look.plausible(channel);
-    for (usable, &interrupted) in usable.iter_mut().zip(interrupted) {
-        *usable &= !interrupted;
+impl Away {
+    fn none(excursions: &[Excursion], channel: &Channel) -> Self {
+        Self {
+            off: Runs::new(),
+            leak: Runs::new(),
+            step: Runs::new(),
+            calibrating: Runs::new(),
+            refits: excursion::refits(excursions),
+            findings: excursion::findings(channel, excursions),
+        }
     }
-    set(&mut usable, &away.step, false);
-    let fittings = settling::fittings(look, channel, interrupted, &away.refits);
-    let (settling, findings) = settling::find(channel, &usable, &fittings, look.limits);
-    set(&mut usable, &settling, false);
-    let lowest_kpa = look.limits.tcpco2_off_below_kpa.value;
-    away.leak.extend(runs(usable.len(), |i| usable[i] && channel.samples[i] < lowest_kpa));
-    (settling, findings)
 }
 
 fn to_spans(channel: &Channel, reason: Reason, runs: &Runs) -> Vec<Span> {

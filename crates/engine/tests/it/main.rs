@@ -18,6 +18,7 @@ mod report;
 mod schema;
 mod score;
 mod screen;
+mod screen_co2;
 mod screen_oximeter;
 mod stats;
 mod text;

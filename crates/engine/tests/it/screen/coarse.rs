@@ -24,11 +24,23 @@ fn a_fall_from_one_minute_to_the_next_is_no_step() {
     assert_eq!(believed(&night, Quantity::Pulse), 480);
 }
 
+/// 5.5 (1 - exp(-t / 1.5 min)) lies within 0.1 kPa of its level from 1.5 ln 55 = 6 min on, so the
+/// least time decides.
 #[test]
 fn settling_is_found_from_few_samples() {
-    let night = screened(minutes(&[95.0; 480], &made::quiet(480, 5.5)), Notes::default());
-    assert_eq!(spans(&night, Quantity::Tcpco2, Reason::Settling), [(0.0, 900.0)]);
-    assert_eq!(believed(&night, Quantity::Tcpco2), 465);
+    let climb = |i: usize| 5.5 * (1.0 - libm::exp(-(i as f64) / 1.5));
+    let co2: Vec<f64> = (0..480).map(|i| climb(i) + 0.01 * (i % 3) as f64).collect();
+    let night = screened(minutes(&[95.0; 480], &co2), Notes::default());
+    assert_eq!(spans(&night, Quantity::Tcpco2, Reason::Settling), [(0.0, 600.0)]);
+}
+
+/// Sixty seconds are long, but one sample is few.
+#[test]
+fn a_lost_sample_needs_no_new_settling() {
+    let mut co2 = made::quiet(480, 5.5);
+    co2[100] = f64::NAN;
+    let night = screened(minutes(&[95.0; 480], &co2), Notes::default());
+    assert_eq!(believed(&night, Quantity::Tcpco2), 479);
 }
 
 #[test]
