@@ -257,3 +257,39 @@ impl Night<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two minutes: the first slipped for 40 s, of which 30 are not believed; the second honest.
+    #[test]
+    fn seconds_and_minutes_are_counted_on_their_own_sides() {
+        let channel = Channel {
+            id: "spo2".into(),
+            quantity: Quantity::Spo2,
+            unit: engine::unit::Unit::Percent,
+            file_label: String::new(),
+            file_unit: String::new(),
+            period_s: 1.0,
+            offset_s: 0.0,
+            samples: vec![95.0; 120],
+        };
+        let slipped = 1 << 2 | MATTERS;
+        let wrong: Vec<u16> = (0..120).map(|i| if i < 40 { slipped } else { 0 }).collect();
+        let believed: Vec<bool> = (0..120).map(|i| i >= 30).collect();
+        let mut counts = Counts::new();
+        let mut night = Night { counts: &mut counts, quantity: Quantity::Spo2 };
+        night.seconds(&channel, &wrong, &believed, &vec![bit(Reason::Step); 120]);
+        night.minutes(&channel, &wrong, &believed);
+        let found = |grain, what| counts[&(grain, Quantity::Spo2, what)];
+        let count = |hit, of| Count { hit, of };
+        assert_eq!(found(Grain::Second, What::Cause("slipped")), count(30, 40));
+        assert_eq!(found(Grain::Second, What::Together), count(30, 40));
+        assert_eq!(found(Grain::Second, What::Honest), count(80, 80));
+        assert_eq!(found(Grain::Second, What::Right(Reason::Step)), count(40, 120));
+        assert_eq!(found(Grain::Second, What::Cost(Reason::Step)), count(80, 80));
+        assert_eq!(found(Grain::Minute, What::Together), count(1, 1));
+        assert_eq!(found(Grain::Minute, What::Honest), count(1, 1));
+    }
+}

@@ -11,7 +11,7 @@ use crate::study::belief::{CAUSES, CHANNELS, Count, Grain, Key, What};
 use crate::study::night::{By, FIGURES, Row, Said, channels};
 use crate::study::nights::criteria_sets;
 use crate::study::results::{
-    BeliefRow, FigureRow, PatternRow, Results, RuleRow, SleeperRow, VerdictRow,
+    BeliefRow, FigureRow, NightsBelieved, PatternRow, Results, RuleRow, SleeperRow, VerdictRow,
 };
 use crate::study::run::Options;
 use crate::study::tally::{Errors, Share};
@@ -31,6 +31,7 @@ pub fn gather(rows: &[Row], options: &Options) -> Result<Results, String> {
         set: options.set.id().to_owned(),
         nights: rows.len(),
         without: options.without.map(|reason| reason.id().to_owned()),
+        nights_believed: nights_believed(rows),
         belief: belief(rows),
         figures: figures(rows),
         rules: rules(rows, &sets),
@@ -39,6 +40,21 @@ pub fn gather(rows: &[Row], options: &Options) -> Result<Results, String> {
         sleepers: by_sleeper(rows),
         worst: worst(rows, &sets),
     })
+}
+
+fn nights_believed(rows: &[Row]) -> Vec<NightsBelieved> {
+    let well = |of: fn(&Row) -> [f64; 3], channel: usize| {
+        let hit = rows.iter().filter(|row| of(row)[channel] >= WELL_BELIEVED).count();
+        Share::of(hit as u64, rows.len() as u64)
+    };
+    let channels = CHANNELS.iter().enumerate();
+    channels
+        .map(|(i, quantity)| NightsBelieved {
+            channel: quantity.id().to_owned(),
+            found: well(|row| row.believed, i),
+            given: well(|row| row.believed_given, i),
+        })
+        .collect()
 }
 
 fn belief(rows: &[Row]) -> Vec<BeliefRow> {

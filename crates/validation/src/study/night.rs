@@ -5,6 +5,7 @@ use engine::correct::Corrected;
 use engine::correct::Model;
 use engine::correct::correct;
 use engine::criteria::Criteria;
+use engine::criteria::Question;
 use engine::criteria::Test;
 use engine::judge::{Answer, Decision, judge};
 use engine::notes::NotesFile;
@@ -104,14 +105,17 @@ pub fn measure(
     let notes = NotesFile::parse(&case.notes(&notes_toml)).map_err(|e| e.to_string())?;
     let notes = notes.place(&recording).map_err(|e| format!("{}: {e}", case.label()))?;
     let screened = screen(recording, notes, criteria);
-    let told = |screened| said(correct(screened, criteria), criteria);
-    let perfect = told(variant::perfect(&truth, &screened));
-    let unharmed = told(variant::unharmed(case, &truth, &screened));
+    let perfect = correct(variant::perfect(&truth, &screened), criteria);
+    let perfect = said(perfect, criteria, &criteria.questions);
+    // Of these two nothing is asked but rules: one question will do.
+    let first = &criteria.questions[..criteria.questions.len().min(1)];
+    let unharmed = correct(variant::unharmed(case, &truth, &screened), criteria);
+    let unharmed = said(unharmed, criteria, first);
     let truly_believed = variant::truly_believed(&truth, &screened);
     let believed_given = CHANNELS.map(|quantity| believed_share(&truly_believed, quantity));
     let corrected = correct(truly_believed, criteria);
-    let unbanded = said(variant::unbanded(corrected.clone()), criteria);
-    let given = said(corrected, criteria);
+    let unbanded = said(variant::unbanded(corrected.clone()), criteria, first);
+    let given = said(corrected, criteria, &criteria.questions);
     let row = |drop: &Option<Reason>| {
         let screened = match drop {
             Some(reason) => variant::without(screened.clone(), *reason),
@@ -133,7 +137,7 @@ pub fn measure(
             unharmed: unharmed.clone(),
             given: given.clone(),
             unbanded: unbanded.clone(),
-            found: said(corrected, criteria),
+            found: said(corrected, criteria, &criteria.questions),
         }
     };
     Ok(drops.iter().map(row).collect())
@@ -144,14 +148,14 @@ fn believed_share(screened: &Screened, quantity: Quantity) -> f64 {
     if trace.inside_s() > 0.0 { trace.believed_s() / trace.inside_s() } else { 0.0 }
 }
 
-/// Everything the engine says, each of the set's questions asked in turn.
-fn said(corrected: Corrected, criteria: &Criteria) -> Said {
+/// Everything the engine says, each of these questions asked in turn; without one, no rule is answered.
+fn said(corrected: Corrected, criteria: &Criteria, questions: &[Question]) -> Said {
     let mut scores = score(corrected, criteria);
     let figures = FIGURES.iter().map(|(id, _)| scores.value(id)).collect();
     let bounds = FIGURES.iter().map(|(id, _)| bounds(scores.measure(id))).collect();
     let (rules, verdicts, patterns) = (Vec::new(), Vec::new(), Vec::new());
     let mut said = Said { figures, bounds, rules, verdicts, patterns };
-    for question in &criteria.questions {
+    for question in questions {
         scores.corrected.screened.notes.question = Some(question.id.clone());
         let judgement = judge(scores, criteria);
         said.rules = judgement.rules.iter().map(|rule| (rule.answer, rule.margin)).collect();

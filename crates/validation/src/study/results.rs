@@ -15,6 +15,8 @@ pub struct Results {
     pub nights: usize,
     /// The reason left out, if any.
     pub without: Option<String>,
+    /// How much of the nights is believed.
+    pub nights_believed: Vec<NightsBelieved>,
     /// Belief against the truth.
     pub belief: Vec<BeliefRow>,
     /// Errors of figures.
@@ -67,6 +69,17 @@ pub struct Kept {
     pub ablation_nights: usize,
     /// The tool as it is, then without each reason.
     pub ablations: Vec<Ablation>,
+}
+
+/// On how many nights a channel is believed for at least 90 % of the analysis period.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct NightsBelieved {
+    /// The channel.
+    pub channel: String,
+    /// Nights so believed.
+    pub found: Share,
+    /// Nights that the truth would believe so.
+    pub given: Share,
 }
 
 /// One share of belief.

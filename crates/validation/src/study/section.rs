@@ -13,6 +13,7 @@ pub fn section(kept: &Kept) -> String {
     let results = &kept.held_out;
     let mut text = head(results);
     targets_table(&mut text, results);
+    nights(&mut text, results);
     belief(&mut text, results);
     reasons(&mut text, results);
     figures(&mut text, results);
@@ -49,6 +50,17 @@ fn line(text: &mut String, line: std::fmt::Arguments<'_>) {
     text.push('\n');
 }
 
+/// A heading, words under it, and the head of a table; the first `words` columns hold words.
+fn table(text: &mut String, title: &str, under: &str, columns: &[&str], words: usize) {
+    line(text, format_args!("\n## {title}\n"));
+    if !under.is_empty() {
+        line(text, format_args!("{under}\n"));
+    }
+    line(text, format_args!("| {} |", columns.join(" | ")));
+    let sides = (0..columns.len()).map(|i| if i < words { "---" } else { "---:" });
+    line(text, format_args!("|{}|", sides.collect::<Vec<_>>().join("|")));
+}
+
 fn targets_table(text: &mut String, results: &Results) {
     text.push_str(
         "\n## Targets\n\n| | sought | found | | cause where missed |\n|---|---|---|---|---|\n",
@@ -73,11 +85,20 @@ fn percent(share: Option<Share>) -> String {
     )
 }
 
+fn nights(text: &mut String, results: &Results) {
+    let under =
+        "Nights of which a channel is believed for 90 % of the analysis period or more, in %.";
+    table(text, "Nights well believed", under, &["channel", "by the tool", "by the truth"], 1);
+    for row in &results.nights_believed {
+        let (found, given) = (percent(Some(row.found)), percent(Some(row.given)));
+        line(text, format_args!("| {} | {found} | {given} |", row.channel));
+    }
+}
+
 fn belief(text: &mut String, results: &Results) {
     for (grain, title) in [("minute", "Belief by the minute"), ("second", "Belief by the second")] {
-        line(text, format_args!("\n## {title}\n"));
-        text.push_str("Honest time: % believed. All else: % not believed.\n\n");
-        text.push_str("| | all | SpO2 | pulse | CO2 |\n|---|---:|---:|---:|---:|\n");
+        let under = "Honest time: % believed. All else, where it matters: % not believed.";
+        table(text, title, under, &["", "all", "SpO2", "pulse", "CO2"], 1);
         let mut whats = vec![
             ("honest time", "honest believed".to_owned()),
             ("off, settling, slips and dropouts", "together".to_owned()),
@@ -103,7 +124,9 @@ fn belief(text: &mut String, results: &Results) {
 }
 
 fn reasons(text: &mut String, results: &Results) {
-    text.push_str("\n## The tool's reasons\n\n| channel | reason | % of its seconds that are wrong | % of honest seconds it costs |\n|---|---|---:|---:|\n");
+    let columns =
+        ["channel", "reason", "% of its seconds that are wrong", "% of honest seconds it costs"];
+    table(text, "The tool's reasons", "", &columns, 2);
     for row in results.belief.iter().filter(|row| row.grain == "second" && row.channel != "all") {
         let Some(reason) = row.what.strip_prefix("right ") else { continue };
         let cost = results.share("second", &row.channel, &format!("cost {reason}"));
@@ -121,7 +144,22 @@ fn reasons(text: &mut String, results: &Results) {
 }
 
 fn figures(text: &mut String, results: &Results) {
-    text.push_str("\n## Errors of figures\n\nFound less true: % for SpO2, /h for falls, points for shares, kPa for CO2. Median and quantiles are of the error without its sign.\n\n| figure | nights | | bias | SD | limits of agreement | median | q75 | q95 | q99 | largest |\n|---|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|\n");
+    let under = "Found less true: % for SpO2, /h for falls, points for shares, kPa for CO2. \
+                 Median, quantiles and largest are of the error without its sign.";
+    let columns = [
+        "figure",
+        "nights",
+        "",
+        "bias",
+        "SD",
+        "limits of agreement",
+        "median",
+        "q75",
+        "q95",
+        "q99",
+        "largest",
+    ];
+    table(text, "Errors of figures", under, &columns, 2);
     for row in &results.figures {
         let e = &row.found;
         line(
@@ -152,7 +190,18 @@ fn figures(text: &mut String, results: &Results) {
 }
 
 fn shares_of_error(text: &mut String, results: &Results) {
-    text.push_str("\n## Whose error it is\n\nThe error that 95 % of nights keep within, and the bias.\n\n| figure | nights | found | of this the tool's own | the monitor alone | with true belief | % of nights whose lowest and highest hold the truth |\n|---|---|---:|---:|---:|---:|---:|\n");
+    let under = "The error that 95 % of nights keep within, and the bias. \
+                 Last: nights whose lowest and highest, as the report gives them, hold the truth.";
+    let columns = [
+        "figure",
+        "nights",
+        "found",
+        "the tool's own",
+        "the monitor alone",
+        "with true belief",
+        "% held",
+    ];
+    table(text, "Whose error it is", under, &columns, 2);
     for row in &results.figures {
         let cell = |e: &Errors| format!("{:.2}, bias {:.2}", e.q95, e.bias);
         line(
@@ -172,7 +221,23 @@ fn shares_of_error(text: &mut String, results: &Results) {
 }
 
 fn rules(text: &mut String, results: &Results) {
-    text.push_str("\n## Answers of rules\n\nContradicted: the answer is met and the truth not met, or the reverse. In brackets: how many of them the monitor alone, and the tool with true belief, would have had wrong too; then answers that contradict the monitor alone.\n\n| rule | truly met | answered | contradicted | against the monitor alone | % cannot tell | at 90 % believed | with true belief, at 90 % truly right | the same without the band of CO2 |\n|---|---:|---:|---:|---:|---:|---:|---:|---:|\n");
+    let under = "Contradicted: the answer is met and the truth not met, or the reverse. In brackets: how \
+                 many the monitor alone, and the tool with true belief, would have wrong. Then answers \
+                 that contradict what the monitor alone answers. Cannot tell: of all; of nights of which \
+                 90 % is believed; of nights of which the truth believes 90 %, with true belief; the \
+                 same were CO2 exactly what was corrected.";
+    let columns = [
+        "rule",
+        "truly met",
+        "answered",
+        "contradicted",
+        "against the monitor alone",
+        "% cannot tell",
+        "at 90 %",
+        "true belief",
+        "without the band",
+    ];
+    table(text, "Answers of rules", under, &columns, 1);
     for row in &results.rules {
         line(
             text,
@@ -195,7 +260,11 @@ fn rules(text: &mut String, results: &Results) {
 }
 
 fn verdicts(text: &mut String, results: &Results) {
-    text.push_str("\n## Verdicts\n\nEvery question of the sleeper's criteria set, asked of every night. On the right: the decision with true belief.\n\n| decision | answer right | contradicted | open | sufficient | partial | repeat |\n|---|---:|---:|---:|---:|---:|---:|\n");
+    let under = "Every question of the sleeper's criteria set, asked of every night. \
+                 On the right: the decision with true belief.";
+    let columns =
+        ["decision", "answer right", "contradicted", "open", "sufficient", "partial", "repeat"];
+    table(text, "Verdicts", under, &columns, 1);
     for row in &results.verdicts {
         line(
             text,
@@ -214,7 +283,9 @@ fn verdicts(text: &mut String, results: &Results) {
 }
 
 fn patterns(text: &mut String, results: &Results) {
-    text.push_str("\n## Patterns\n\n| pattern | % said where true | % not said where not true |\n|---|---:|---:|\n");
+    let under = "True: what the same rules say of a perfect sensor's recording.";
+    let columns = ["pattern", "% said where true", "% not said where not true"];
+    table(text, "Patterns", under, &columns, 1);
     for row in &results.patterns {
         let name = row.id.replace('_', " ");
         line(
@@ -242,13 +313,24 @@ fn patterns(text: &mut String, results: &Results) {
 }
 
 fn ablations(text: &mut String, kept: &Kept) {
-    line(
-        text,
-        format_args!(
-            "\n## Each reason left out\n\nOn {} training nights. Errors are those that 95 % of nights keep within.\n\n| without | % honest believed | % wrong that matters not believed | ODI4, /h | time below 90, points | lowest SpO2, % | sustained CO2, kPa | highest CO2, kPa | contradicted | against the monitor alone | cannot tell |\n|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|",
-            kept.ablation_nights
-        ),
+    let under = format!(
+        "On {} training nights. Errors are those that 95 % of nights keep within.",
+        kept.ablation_nights
     );
+    let columns = [
+        "without",
+        "% honest believed",
+        "% wrong that matters not believed",
+        "ODI4, /h",
+        "time below 90, points",
+        "lowest SpO2, %",
+        "sustained CO2, kPa",
+        "highest CO2, kPa",
+        "contradicted",
+        "against the monitor alone",
+        "cannot tell",
+    ];
+    table(text, "Each reason left out", &under, &columns, 1);
     for row in &kept.ablations {
         let Ablation { without, honest, caught, .. } = row;
         line(
@@ -272,14 +354,19 @@ fn ablations(text: &mut String, kept: &Kept) {
 }
 
 fn worst(text: &mut String, results: &Results) {
-    text.push_str("\n## Nights to look at\n\n| in what | night | how |\n|---|---|---|\n");
+    table(text, "Nights to look at", "", &["in what", "night", "how"], 3);
     for row in &results.worst {
         line(text, format_args!("| {} | {} | {} |", row.what, row.night, row.how));
     }
 }
 
 fn ranges(text: &mut String) {
-    text.push_str("\n## Held-out ranges\n\nEach night draws each evenly from its range (our choice, to hold what the trade and `docs/sources.md` call usual and more).\nBesides: SpO2 every 1, 2 or 4 s, CO2 every 1, 2 or 5 s, whole or tenths of a per cent, kPa or mmHg, a perfusion index on six nights of ten, no reading written as nothing, zero or the last value; lights noted on nine nights of ten, times out of bed on two of three; no check, gas checks, blood gases or both.\n\n| | from | to |\n|---|---:|---:|\n");
+    let under = "Each night draws each evenly from its range: our choice, to hold what is usual and more. \
+                 Besides: SpO2 every 1, 2 or 4 s, CO2 every 1, 2 or 5 s; whole or tenths of a per cent, \
+                 kPa or mmHg; a perfusion index on six nights of ten; no reading written as nothing, zero \
+                 or the last value; lights noted on nine nights of ten, times out of bed on two of \
+                 three; no check, gas checks, blood gases or both.";
+    table(text, "Held-out ranges", under, &["", "from", "to"], 1);
     for range in held_out::TABLE {
         line(text, format_args!("| {} | {} | {} |", range.what, range.low, range.high));
     }

@@ -1,10 +1,13 @@
 //! The nights that an engineer should look at.
 
+use std::collections::BTreeMap;
+
 use engine::criteria::Criteria;
+use engine::judge::Answer;
 
 use crate::study::belief::{CHANNELS, Grain, What};
 use crate::study::gather::contradicts;
-use crate::study::night::{FIGURES, Row};
+use crate::study::night::{By, FIGURES, Row};
 use crate::study::results::Worst;
 
 /// The worst nights: in belief, in each figure, and every contradiction.
@@ -65,29 +68,40 @@ fn figures(rows: &[Row]) -> Vec<Worst> {
     found
 }
 
+/// The first contradictions of each rule.
 fn contradictions(rows: &[Row], sets: &[Criteria]) -> Vec<Worst> {
-    let mut found = Vec::new();
+    let mut found: BTreeMap<&str, Vec<Worst>> = BTreeMap::new();
     for row in rows {
         for (i, rule) in sets[row.criteria].rules.iter().enumerate() {
-            let ((answer, margin), (truth, true_margin)) = (row.found.rules[i], row.truth.rules[i]);
-            if contradicts(answer, truth) {
-                let number =
-                    |margin: Option<f64>| margin.map_or("none".into(), |m| format!("{m:.3}"));
-                found.push(Worst {
-                    what: rule.id.clone(),
-                    night: row.label.clone(),
-                    how: format!(
-                        "{} by {}, truly {} by {}; with the true belief {}; corrected by {:?}",
-                        answer.words(),
-                        number(margin),
-                        truth.words(),
-                        number(true_margin),
-                        row.given.rules[i].0.words(),
-                        row.by
-                    ),
-                });
+            if contradicts(row.found.rules[i].0, row.truth.rules[i].0) {
+                let listed = found.entry(&rule.id).or_default();
+                listed.push(contradiction(row, i, &rule.id));
+                listed.truncate(LISTED);
             }
         }
     }
-    found
+    found.into_values().flatten().collect()
+}
+
+fn contradiction(row: &Row, i: usize, rule: &str) -> Worst {
+    let words = |(answer, margin): (Answer, Option<f64>)| {
+        let margin = margin.map_or(String::new(), |margin| format!(" by {margin:.2}"));
+        format!("{}{margin}", answer.words())
+    };
+    let by = match row.by {
+        By::Nothing => "uncorrected",
+        By::GasChecks => "gas checks alone",
+        By::BloodGas => "blood gas",
+    };
+    Worst {
+        what: rule.to_owned(),
+        night: row.label.clone(),
+        how: format!(
+            "{}, truly {}; the monitor alone: {}; with true belief: {}; CO2: {by}",
+            words(row.found.rules[i]),
+            words(row.truth.rules[i]),
+            row.unharmed.rules[i].0.words(),
+            row.given.rules[i].0.words()
+        ),
+    }
 }

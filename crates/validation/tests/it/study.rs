@@ -28,41 +28,52 @@ fn minutes(what: &str) -> f64 {
     fixed().share("minute", "all", what).unwrap().value()
 }
 
+/// The target, 0.98, of off, settling, slips and dropouts together, and of the first of them alone.
 #[test]
 fn minutes_that_are_wrong_are_not_believed() {
     assert_eq!(fixed().nights, 3 * SLEEPERS);
-    // Reached.
-    assert!(minutes("together") >= 0.88, "{}", minutes("together"));
-    assert!(minutes("off") >= 0.98, "{}", minutes("off"));
-    assert!(minutes("missing") >= 0.98, "{}", minutes("missing"));
-    assert!(minutes("fitting") >= 0.96, "{}", minutes("fitting"));
+    for what in ["together", "off", "missing", "slipped"] {
+        assert!(minutes(what) >= 0.98, "{what}: {}", minutes(what));
+    }
+    // Reached: of what is no target by itself, settling is told late at its edges, and movement is told
+    // for certain only where it matters.
+    for (what, least) in [("fitting", 0.95), ("motion and matters", 0.95), ("loosening", 0.85)] {
+        assert!(minutes(what) >= least, "{what}: {}", minutes(what));
+    }
 }
 
+/// The target, 0.98.
 #[test]
 fn honest_minutes_are_believed() {
     assert!(minutes("honest believed") >= 0.98, "{}", minutes("honest believed"));
 }
 
+/// The tool's own error of falls and of time below 90 % keeps the targets, 2/h and 1 point.
 #[test]
-fn figures_lie_near_the_truth() {
-    let errors = |id: &str| fixed().errors(id, "all").unwrap().found;
-    // Reached; the targets are 2, 2, 1 and 0.15.
-    for (id, most) in [
-        ("spo2.odi3", 8.0),
-        ("spo2.odi4", 7.0),
-        ("spo2.time_below_90", 13.0),
-        ("tcpco2.sustained10", 0.35),
-    ] {
-        assert!(errors(id).q95 <= most, "{id}: {:?}", errors(id));
+fn figures_of_spo2_lie_near_those_of_the_unharmed_monitor() {
+    for (id, most) in [("spo2.odi3", 2.0), ("spo2.odi4", 2.0), ("spo2.time_below_90", 1.0)] {
+        let errors = fixed().errors(id, "all").unwrap().own;
+        assert!(errors.q95 <= most, "{id}: {errors:?}");
     }
 }
 
+/// Reached: the target is 0.15 kPa, and the study says why it is missed.
 #[test]
-fn answers_seldom_contradict_the_truth() {
+fn sustained_co2_lies_near_the_truth() {
+    for (nights, most) in [("blood gas", 0.3), ("all", 0.4)] {
+        let errors = fixed().errors("tcpco2.sustained10", nights).unwrap().found;
+        assert!(errors.q95 <= most, "{nights}: {errors:?}");
+    }
+}
+
+/// No answer of the fixed part contradicts what the monitor would have shown unharmed. Against the truth
+/// the target is 0.001; reached is what the monitor's own rounding allows.
+#[test]
+fn answers_do_not_contradict_the_unharmed_monitor() {
     let all = fixed().rule("all").unwrap();
     assert!(all.contradicted.of >= 300, "{all:?}");
-    // Reached; the target is 0.001.
-    assert!(all.contradicted.value() <= 0.04, "{all:?}");
+    assert_eq!(all.against_unharmed.hit, 0, "{all:?}");
+    assert!(all.contradicted.value() <= 0.02, "{all:?}");
 }
 
 #[test]
