@@ -15,7 +15,7 @@
 //! Source: department settings. Age: the same at every age until a set says otherwise.
 
 use crate::recording::{Channel, Quantity};
-use crate::screen::look::{Look, Runs, beside, lengthened, runs, samples_in, set};
+use crate::screen::look::{Look, Runs, beside, lengthened, runs, samples_in, set, widened};
 use crate::screen::signs::Signs;
 
 /// Where the perfusion index is too low.
@@ -49,6 +49,8 @@ pub(super) fn broken(signs: &Signs) -> Runs {
             set(&mut broken, &lengthened(&[run], margin, count), true);
         }
     }
-    set(&mut broken, &runs(count, |i| signs.noise(i)), true);
+    let noise = runs(count, |i| signs.noise(i));
+    let quarter = signs.samples(limits.noise_window_s.value / 4.0);
+    set(&mut broken, &widened(&noise, quarter, count), true);
     runs(count, |i| broken[i] && !signs.lost[i])
 }

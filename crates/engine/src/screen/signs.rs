@@ -81,25 +81,38 @@ impl<'a> Signs<'a> {
         i.saturating_sub(half)..(i + half + 1).min(self.lost.len())
     }
 
+    /// A run at least as wide as the window: in a few samples one bend of the pulse would be rough.
+    fn wide(&self, run: &Range<usize>) -> Range<usize> {
+        let least = self.samples(self.limits.signs_window_s.value);
+        let more = least.saturating_sub(run.len()).div_ceil(2);
+        run.start.saturating_sub(more)..run.end + more
+    }
+
     /// How much a rough pulse speaks against a run: 0, 1, or 2 when it is strong.
     pub(super) fn pulse_points(&self, run: &Range<usize>) -> u32 {
-        self.points(self.pulse_rough.times(run), self.limits.pulse_rough_times.value)
+        let run = self.wide(run);
+        self.points(self.pulse_rough.times(&run), self.limits.pulse_rough_times.value)
     }
 
     /// The same for a perfusion that jumps; 0 where it is not recorded.
     pub(super) fn perfusion_points(&self, run: &Range<usize>) -> u32 {
-        self.points(self.perfusion_rough.times(run), self.limits.perfusion_rough_times.value)
+        let run = self.wide(run);
+        self.points(self.perfusion_rough.times(&run), self.limits.perfusion_rough_times.value)
     }
 
-    /// Whether SpO2 and pulse are both noise before and after a sample. Not asked where perfusion is
-    /// recorded, which tells more.
+    /// Whether SpO2 and pulse are both noise before and after a sample; its neighbours are left out, so
+    /// that one leap is not counted on both sides. Not asked where perfusion is recorded, which tells
+    /// more.
     pub(super) fn noise(&self, i: usize) -> bool {
         let half = self.samples(self.limits.noise_window_s.value / 2.0);
+        let near = self.samples(self.limits.signs_window_s.value / 2.0);
         let limit = self.limits.noise_times.value;
         let noise = |run: &Range<usize>| {
             self.pulse_rough.times(run) >= limit && self.spo2_rough.times(run) >= limit
         };
-        self.perfusion.is_none() && noise(&(i.saturating_sub(half)..i)) && noise(&(i..i + half))
+        self.perfusion.is_none()
+            && noise(&(i.saturating_sub(half)..i.saturating_sub(near)))
+            && noise(&(i + near..i + half))
     }
 
     /// The same for a perfusion that has collapsed against the one before.
