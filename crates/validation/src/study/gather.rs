@@ -17,6 +17,11 @@ use crate::study::run::Options;
 use crate::study::tally::{Errors, Share};
 use crate::study::worst::worst;
 
+/// Rules on CO2 in nights without any check of it.
+const UNCORRECTED: &str = "CO2, uncorrected";
+/// All other answers: CO2's error is in the model.
+pub const CHECKED: &str = "all but CO2, uncorrected";
+
 /// Nights believed at least this far are held against the target for "cannot tell".
 pub const WELL_BELIEVED: f64 = 0.9;
 
@@ -231,7 +236,9 @@ fn rules(rows: &[Row], sets: &[Criteria]) -> Vec<RuleRow> {
         for (i, rule) in sets[row.criteria].rules.iter().enumerate() {
             let looks_at = channels(&rule.test);
             let asked = asked(row, i, &looks_at);
-            for group in [(0, "all"), (1, group(row, &looks_at)), (2, &rule.id)] {
+            let group = group(row, &looks_at);
+            let checked = (group != UNCORRECTED).then_some((1, CHECKED));
+            for group in [(0, "all"), (2, group), (3, &rule.id)].into_iter().chain(checked) {
                 by_rule.entry(group).or_default().add(&asked);
             }
         }
@@ -261,7 +268,7 @@ fn group(row: &Row, looks_at: &[Quantity]) -> &'static str {
         (false, _) => "SpO2 alone",
         (true, By::BloodGas) => "CO2, blood gas",
         (true, By::GasChecks) => "CO2, gas checks alone",
-        (true, By::Nothing) => "CO2, uncorrected",
+        (true, By::Nothing) => UNCORRECTED,
     }
 }
 
