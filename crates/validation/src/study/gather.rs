@@ -31,6 +31,7 @@ pub const WELL_BELIEVED: f64 = 0.9;
 /// When the shipped criteria do not read.
 pub fn gather(rows: &[Row], options: &Options) -> Result<Results, String> {
     let sets = criteria_sets()?;
+    let lags: Vec<f64> = rows.iter().filter_map(|row| row.lag_error_s).collect();
     Ok(Results {
         engine: engine::ENGINE.to_owned(),
         set: options.set.id().to_owned(),
@@ -39,6 +40,8 @@ pub fn gather(rows: &[Row], options: &Options) -> Result<Results, String> {
         nights_believed: nights_believed(rows),
         belief: belief(rows),
         figures: figures(rows),
+        lag_told: Share::of(lags.len() as u64, rows.len() as u64),
+        lag: Errors::of(&lags),
         rules: rules(rows, &sets),
         verdicts: verdicts(rows),
         patterns: patterns(rows),
