@@ -133,6 +133,24 @@ settings! {
         loosening_most_min,
         /// CO2 sinking slowly below this is a leak: nobody sleeps there.
         tcpco2_loose_below_kpa,
+        /// A level of CO2 that differs this much after a refit is told.
+        refit_level_kpa,
+        /// CO2 that rises this much with low perfusion, and falls again after it, is told.
+        squeezed_rise_kpa,
+        /// SpO2 and CO2 must agree at least this well, as a correlation, to tell CO2's lag.
+        lag_correlation,
+        /// Halves of the night that differ more than this tell no lag.
+        lag_apart_s,
+        /// The shortest time off the ear that may have been a visit to the toilet.
+        visit_least_s,
+        /// A mark this near explains a time off the ear.
+        visit_near_min,
+        /// How far from the recording's start a sign of sleep's onset is looked for.
+        onset_within_min,
+        /// How far from its end a sign of waking is looked for.
+        waking_within_min,
+        /// The least change of the pulse that is such a sign.
+        onset_pulse_per_min,
         /// SpO2 and pulse both unchanged for this long are stuck.
         stuck_s,
         /// One oximeter channel, recorded without the other and unchanged for this long, is stuck.
@@ -217,6 +235,8 @@ settings! {
         blood_gas_sd_kpa,
         /// Standard deviation of a gas check.
         gas_check_sd_kpa,
+        /// Standard deviation of the skin against the blood between patients, which no gas check tells.
+        skin_sd_kpa,
         /// Standard deviation of drift over eight hours.
         drift_sd_kpa_per_8h,
         /// How many standard deviations the band takes on each side.

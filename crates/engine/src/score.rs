@@ -129,6 +129,7 @@ pub fn score(corrected: Corrected, criteria: &Criteria) -> Scores {
     measures.extend(Pulse::TABLE.iter().map(|definition| definition.measure(pulse.as_ref())));
     measures.extend(Co2::LEVELS.iter().flat_map(|level| both_units(level, co2.as_ref())));
     measures.extend(Co2::SHARES.iter().map(|definition| definition.measure(co2.as_ref())));
+    measures.push(Co2::LAG.measure(co2.as_ref()));
     let mut findings = coarse_findings(spo2.as_ref(), pulse.as_ref());
     findings.extend(awake_finding(&measures, co2.is_some()));
     let falls = spo2.map(|spo2| spo2.falls()).unwrap_or_default();

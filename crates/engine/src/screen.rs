@@ -17,11 +17,13 @@ use crate::trace::Trace;
 
 mod approach;
 mod calibrating;
+mod doubts;
 mod edits;
 mod excursion;
 mod fitting;
 mod frozen;
 mod implausible;
+mod lag;
 mod leak;
 mod look;
 mod loosening;
@@ -35,11 +37,15 @@ mod period;
 mod settling;
 mod signs;
 mod slip;
+mod steady;
 mod step;
 mod stuck;
 mod summary;
 mod tcpco2;
 mod told;
+mod visits;
+
+pub use lag::Lag;
 
 /// Why a sample may not be believed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -172,6 +178,8 @@ pub struct Screened {
     pub period: Period,
     /// One judgement per scored channel that the recording has.
     pub channels: Vec<ChannelScreen>,
+    /// How far CO2 lies behind SpO2, or why that cannot be told.
+    pub co2_lag: Result<Lag, String>,
     /// What screening noticed.
     pub findings: Vec<Finding>,
 }
@@ -230,7 +238,11 @@ pub fn screen(recording: Recording, notes: Notes, criteria: &Criteria) -> Screen
         findings.extend(summary::finding(channel, &judged, &period));
         channels.push(judged);
     }
-    Screened { recording, notes, period, channels, findings }
+    findings.extend(visits::findings(&look, &off));
+    findings.extend(steady::findings(&look, &channels));
+    let co2_lag = lag::find(&recording, &channels, &criteria.screen);
+    findings.extend(co2_lag.iter().map(lag::finding));
+    Screened { recording, notes, period, channels, co2_lag, findings }
 }
 
 /// A span over samples of a channel.

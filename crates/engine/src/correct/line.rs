@@ -25,6 +25,8 @@ pub(super) struct Line {
     drift_kpa2_per_s: f64,
     /// Variance of a constant added to all points, kPa².
     level_kpa2: f64,
+    /// Variance of what no anchor tells, kPa².
+    untold_kpa2: f64,
 }
 
 /// The line at one moment.
@@ -34,7 +36,7 @@ pub(super) struct At {
     pub(super) value: f64,
     /// Variance of `value` from the anchors.
     pub(super) variance: f64,
-    /// Variance from drift, kPa².
+    /// Variance from drift, and from what no anchor tells, kPa².
     pub(super) drift_kpa2: f64,
 }
 
@@ -44,7 +46,12 @@ impl Line {
     pub(super) fn through(points: Vec<Point>, drift_sd_kpa_per_8h: f64) -> Option<Self> {
         let points = averaged(points);
         let drift_kpa2_per_s = drift_sd_kpa_per_8h * drift_sd_kpa_per_8h / (8.0 * 3600.0);
-        (!points.is_empty()).then_some(Self { points, drift_kpa2_per_s, level_kpa2: 0.0 })
+        (!points.is_empty()).then_some(Self {
+            points,
+            drift_kpa2_per_s,
+            level_kpa2: 0.0,
+            untold_kpa2: 0.0,
+        })
     }
 
     /// The same shape, moved as a whole so that it passes through a point; the point's variance then
@@ -56,6 +63,13 @@ impl Line {
             known.value += shift;
         }
         self.level_kpa2 = point.variance;
+        self
+    }
+
+    /// The same line with an error everywhere that no anchor tells, by its standard deviation.
+    #[must_use]
+    pub(super) fn unsure_by(mut self, sd_kpa: f64) -> Self {
+        self.untold_kpa2 = sd_kpa * sd_kpa;
         self
     }
 
@@ -77,6 +91,7 @@ impl Line {
             (None, None) => At { value: 0.0, variance: 0.0, drift_kpa2: 0.0 },
         };
         at.variance += self.level_kpa2;
+        at.drift_kpa2 += self.untold_kpa2;
         at
     }
 

@@ -6,6 +6,7 @@ use crate::recording::Quantity;
 use crate::score::awake::Awake;
 use crate::score::figures::{Channel, Outcome, nothing_awake};
 use crate::score::sides::{Sides, Span, held_level};
+use crate::screen::Lag;
 use crate::trace::Trace;
 use crate::unit::{above, kpa_from_mmhg};
 
@@ -17,6 +18,7 @@ pub(super) struct Co2 {
     ordered: Sides,
     sustained: Option<Span>,
     awake: Awake,
+    lag: Result<Lag, String>,
     believed_s: f64,
 }
 
@@ -47,6 +49,7 @@ impl Co2 {
             sustained: night.figure(|side| held_level(side, width)),
             ordered: night.ordered(),
             awake: Awake::of(&corrected.screened, &mut trace, sides),
+            lag: corrected.screened.co2_lag.clone(),
             believed_s: trace.believed_s(),
         })
     }
@@ -75,6 +78,12 @@ impl Co2 {
         let (sleep, awake) = (self.sustained()?, self.awake()?);
         let lowest = sleep.lowest - awake.highest;
         Ok(Span::of(sleep.value - awake.value, lowest, sleep.highest - awake.lowest))
+    }
+
+    /// How far CO2 lies behind SpO2, s; its ends are what the halves of the night tell.
+    pub(super) fn lag(&self) -> Outcome {
+        let lag = self.lag.clone()?;
+        Ok(Span::of(lag.seconds, lag.lowest_s, lag.highest_s))
     }
 
     /// Share of time above a level, %.

@@ -354,4 +354,14 @@ impl Co2 {
             of: |co2| co2.time_above(kpa_from_mmhg(55.0)),
         },
     ];
+
+    /// The lag of CO2.
+    pub(super) const LAG: Definition<Self> = Definition {
+        id: "tcpco2.lag",
+        name: "Lag of CO2 behind SpO2",
+        unit: Unit::Second,
+        sentence: "The shift at which rises of CO2 agree best with falls of SpO2, for events of some minutes",
+        source: "common practice",
+        of: |co2| co2.lag(),
+    };
 }

@@ -130,6 +130,36 @@ fn steady(look: &Look, channel: &Channel, start: usize) -> bool {
     2 * values.len() > count && highest - lowest < least
 }
 
+/// A slow fall with nothing at its end to prove what it was.
+pub(super) struct Fall {
+    /// Where.
+    pub(super) stretch: Range<usize>,
+    /// The level it left.
+    pub(super) level_kpa: f64,
+    /// The last minute's mean.
+    pub(super) low_kpa: f64,
+}
+
+/// The slow fall up to the last settled sample before `end`, when it ends lower than in nearly all the
+/// rest of the night.
+pub(super) fn to_end(
+    channel: &Channel,
+    seen: &Seen,
+    end: usize,
+    limits: &ScreenCriteria,
+) -> Option<Fall> {
+    let sag = Sag { channel, seen, limits };
+    let bend = sag.bend(end)?;
+    let low_kpa = sag.mean(end.saturating_sub(samples_in(channel, 60.0))..end)?;
+    let enough = bend.level_kpa - low_kpa >= limits.loosening_least_kpa.value;
+    let stretch = bend.start..end;
+    (enough && sag.lowest_of_night(&stretch)).then_some(Fall {
+        stretch,
+        level_kpa: bend.level_kpa,
+        low_kpa,
+    })
+}
+
 struct Sag<'a> {
     channel: &'a Channel,
     seen: &'a Seen<'a>,

@@ -8,8 +8,8 @@ use crate::screen::look::{Look, Runs, runs, set};
 use crate::screen::loosening::{Seen, Turn};
 use crate::screen::told::Told;
 use crate::screen::{
-    Reason, Span, calibrating, excursion, fitting, frozen, implausible, leak, loosening, missing,
-    off, settling, span, stuck,
+    Reason, Span, calibrating, doubts, excursion, fitting, frozen, implausible, leak, loosening,
+    missing, off, settling, span, stuck,
 };
 use crate::time::Stretch;
 
@@ -25,6 +25,7 @@ pub(super) fn find(
     let mut away = night.leave();
     let (settling, findings) = night.settle_all(&mut away);
     let slow = night.loosen(&away);
+    let doubts = night.doubts(&away);
     let leak = [away.leak, slow, night.still_in_air()].concat();
     let oximeter = look.channel(Quantity::Spo2).or_else(|| look.channel(Quantity::Pulse));
     let held: Vec<Stretch> = oximeter
@@ -45,7 +46,7 @@ pub(super) fn find(
     .into_iter()
     .flat_map(|(reason, runs)| to_spans(channel, reason, &runs))
     .collect();
-    (spans, off, [away.findings, findings].concat())
+    (spans, off, [away.findings, findings, doubts].concat())
 }
 
 /// Where CO2 was away from the skin's.
@@ -163,6 +164,13 @@ impl<'a> Night<'a> {
         let slow = loosening::find(self.channel, &seen, &turns, self.look.limits);
         set(&mut self.usable, &slow, false);
         slow
+    }
+
+    /// What CO2 may show of its sensor without proving it.
+    fn doubts(&self, away: &Away) -> Vec<Finding> {
+        let on_skin = self.on_skin();
+        let seen = Seen { on_skin: &on_skin, usable: &self.usable };
+        doubts::findings(self.look, self.channel, &seen, &self.fittings(&away.refits))
     }
 
     fn on_skin(&self) -> Vec<bool> {

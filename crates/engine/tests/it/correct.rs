@@ -142,6 +142,19 @@ fn two_gas_checks_give_a_ratio() {
     near(value(&at_level, 4.0), 6.0, 0.002);
 }
 
+/// Half width 1.96 sd at a check: 0.1 kPa of the check and 0.28 kPa of what patients' skins differ by
+/// (`aarrestad-2016`), whichever model; at a blood gas the skin is known with it.
+#[test]
+fn gas_checks_alone_leave_the_skin_unknown() {
+    let expected = 1.96 * f64::sqrt(0.1 * 0.1 + 0.28 * 0.28);
+    let one = corrected(6.0, 6.0, checks(vec![check(4.0, 6.0, 6.0)]));
+    near(half_band(&one, 4.0), expected, 1e-3);
+    let two = corrected(6.0, 6.0, checks(vec![check(0.0, 6.0, 6.0), check(9.0, 6.0, 6.0)]));
+    near(half_band(&two, 0.0), expected, 1e-3);
+    let blood = corrected(6.0, 6.0, gases(vec![gas(4.0, 6.0)]));
+    near(half_band(&blood, 4.0), 1.96 * 0.28, 1e-3);
+}
+
 /// The checks say that the sensor gains 0.6 kPa over the night; the blood gas at 4.5 h, where half of
 /// that has come, that it reads 0.5 kPa more than the blood in all.
 #[test]

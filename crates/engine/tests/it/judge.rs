@@ -97,6 +97,7 @@ impl Made {
             notes: self.notes,
             period,
             channels: self.screens,
+            co2_lag: Err("it was not looked for".into()),
             findings: Vec::new(),
         };
         let corrected = Corrected { screened, tcpco2, findings: Vec::new() };

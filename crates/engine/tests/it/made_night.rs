@@ -194,6 +194,7 @@ fn screened(recording: Recording) -> Screened {
             basis: PeriodBasis::LightsMarked,
         },
         channels,
+        co2_lag: Err("it was not looked for".into()),
         findings: vec![
             Finding::new(
                 "settled_late",

@@ -11,7 +11,7 @@ use engine::unit::{Unit, kpa_from_mmhg, mmhg_from_kpa};
 use proptest::prelude::*;
 
 /// Every figure, in the order in which they are printed; `docs/measures.md` defines each.
-const IDS: [&str; 43] = [
+const IDS: [&str; 44] = [
     "spo2.mean",
     "spo2.median",
     "spo2.sd",
@@ -55,6 +55,7 @@ const IDS: [&str; 43] = [
     "tcpco2.time_above_6_5",
     "tcpco2.time_above_50mmhg",
     "tcpco2.time_above_55mmhg",
+    "tcpco2.lag",
 ];
 
 /// A night with channels added one by one; the whole recording is the period unless cut.
@@ -156,6 +157,7 @@ impl Made {
             },
             recording,
             notes: self.notes,
+            co2_lag: Err("it was not looked for".into()),
             findings: Vec::new(),
         }
     }

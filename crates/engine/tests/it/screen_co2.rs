@@ -223,3 +223,161 @@ fn an_oximeter_that_reads_nothing_leaves_co2_believed() {
     let found = screened(night, Notes::default());
     assert_eq!(found.channel(Quantity::Tcpco2).unwrap().spans, []);
 }
+
+/// The sag ends with the clip off, and CO2 is back at its level after it.
+#[test]
+fn a_slow_sag_that_ends_with_the_clip_off_is_a_leak() {
+    let mut co2 = sagging();
+    co2[8400..8700].fill(0.05);
+    co2[8700..].copy_from_slice(&climb(5700, 1.5, 0.0, 1.0));
+    let mut night = night(&co2);
+    for channel in &mut night.channels[..2] {
+        channel.samples[8400..8700].fill(f64::NAN);
+    }
+    let found = screened(night, Notes::default());
+    near(&spans(&found, Reason::Leak), &[(6000.0, 8400.0)], 180.0);
+}
+
+/// The same sag, but the night ends there: breathing may have lowered CO2 as well.
+#[test]
+fn a_slow_sag_to_the_end_is_believed_and_told() {
+    let co2 = &sagging()[..8400];
+    let found = screened(night(co2), Notes::default());
+    assert_eq!(spans(&found, Reason::Leak), []);
+    assert!(codes(&found).contains(&"co2_sagging"));
+    let woken = made::diary(vec![made::mark(MarkKind::LightsOn, 7000.0, None)]);
+    assert!(!codes(&screened(night(co2), woken)).contains(&"co2_sagging"));
+}
+
+/// CO2 sinks to where it is most of the night; then a whole apnoea of two minutes raises it by 1.31 and
+/// 0.59 kPa (`kobayashi-1994`) while SpO2 falls, and it stays raised.
+#[test]
+fn a_long_apnoea_after_a_slow_fall_is_believed() {
+    let mut co2 = made::quiet(14_400, 5.5);
+    for (i, x) in co2.iter_mut().enumerate().skip(4000) {
+        let (sunk, minutes) = ((i as f64 - 6000.0) / 2400.0, (i as f64 - 8400.0) / 60.0);
+        let apnoea = 1.31 * minutes.clamp(0.0, 1.0) + 0.59 * (minutes - 1.0).clamp(0.0, 1.0);
+        *x += apnoea + 0.8 * (1.0 - sunk.clamp(0.0, 1.0));
+    }
+    let mut night = night(&co2);
+    for (k, x) in night.channels[0].samples[8400..8520].iter_mut().enumerate() {
+        *x -= (0.26 * k as f64).floor();
+    }
+    let found = screened(night, Notes::default());
+    assert_eq!(spans(&found, Reason::Leak), []);
+    assert_eq!(spans(&found, Reason::Settling), []);
+}
+
+#[test]
+fn another_level_after_a_refit_is_told() {
+    let co2 = |after_kpa: f64| {
+        let mut co2 = made::quiet(14_400, 5.5);
+        let again = climb(7200, 1.5, 0.0, 1.0);
+        co2[7200..].copy_from_slice(&again.iter().map(|x| x + after_kpa).collect::<Vec<_>>());
+        let marks = vec![made::mark(MarkKind::Refitted, 7200.0, None)];
+        codes(&screened(night(&co2), made::diary(marks))).contains(&"co2_level_after_refit")
+    };
+    assert!(co2(1.2) && !co2(0.5));
+}
+
+/// The clip is off from 7000 to 7300 s, and CO2 settles after it.
+fn off_in_the_night() -> Recording {
+    let mut co2 = made::quiet(14_400, 5.5);
+    co2[7000..7300].fill(0.05);
+    co2[7300..].copy_from_slice(&climb(7100, 1.5, 0.0, 1.0));
+    let mut night = night(&co2);
+    for channel in &mut night.channels[..2] {
+        channel.samples[7000..7300].fill(f64::NAN);
+    }
+    night
+}
+
+#[test]
+fn a_time_off_the_ear_is_explained_by_the_diary_or_proposed_and_stays_in_the_period() {
+    let silent = screened(off_in_the_night(), Notes::default());
+    assert!(codes(&silent).contains(&"gap_unexplained"));
+    assert_eq!(silent.period.stretches, [engine::time::Stretch::new(0.0, 14_400.0)]);
+    let up = made::diary(vec![made::mark(MarkKind::Up, 6950.0, Some(7350.0))]);
+    let told = screened(off_in_the_night(), up);
+    assert!(codes(&told).contains(&"gap_explained") && !codes(&told).contains(&"gap_unexplained"));
+    let elsewhere = made::diary(vec![made::mark(MarkKind::Up, 1000.0, Some(1300.0))]);
+    assert!(codes(&screened(off_in_the_night(), elsewhere)).contains(&"gap_unexplained"));
+}
+
+/// The pulse falls from 70 to 60 at 3600 s and rises again at 27,000 s.
+#[test]
+fn onset_and_waking_are_proposed_where_no_lights_are_marked_and_never_used() {
+    let pulse: Vec<f64> = (0..28_800)
+        .map(|i| if (3600..27_000).contains(&i) { 60.0 } else { 70.0 } + f64::from(i % 2))
+        .collect();
+    let n = pulse.len();
+    let night = || made::three(&vec![96.0; n], &pulse, &made::quiet(n, 5.5));
+    let found = screened(night(), Notes::default());
+    let at =
+        |code| found.findings.iter().find(|f| f.code == code).unwrap().stretch.unwrap().start_s;
+    assert!((at("onset_proposed") - 3600.0).abs() < 90.0);
+    assert!((at("waking_proposed") - 27_000.0).abs() < 90.0);
+    assert_eq!(found.period.stretches.len(), 1);
+    let lights = vec![
+        made::mark(MarkKind::LightsOut, 3000.0, None),
+        made::mark(MarkKind::LightsOn, 27_500.0, None),
+    ];
+    let told = screened(night(), made::diary(lights));
+    assert!(!codes(&told).iter().any(|code| code.ends_with("_proposed")));
+    let paced = screened(
+        made::three(&vec![96.0; n], &made::beats(n), &made::quiet(n, 5.5)),
+        Notes::default(),
+    );
+    assert!(!codes(&paced).iter().any(|code| code.ends_with("_proposed")));
+}
+
+/// Every 20 minutes breathing falls for 5: SpO2 falls by 4 %, CO2 rises by 0.6 kPa, `lag` seconds later.
+fn waves(lag_s: usize) -> Recording {
+    let n = 28_800;
+    let wave = |i: usize| {
+        let phase = (i % 1200) as f64 / 300.0;
+        if phase < 1.0 { libm::sin(phase * std::f64::consts::PI) } else { 0.0 }
+    };
+    let spo2: Vec<f64> = (0..n).map(|i| (96.0 - 4.0 * wave(i)).round()).collect();
+    let digit = made::quiet(n, 5.5);
+    let co2: Vec<f64> =
+        (0..n).map(|i| digit[i] + 0.6 * if i < lag_s { 0.0 } else { wave(i - lag_s) }).collect();
+    made::three(&spo2, &made::beats(n), &co2)
+}
+
+#[test]
+fn the_lag_of_co2_is_told_to_ten_seconds() {
+    for lag_s in [30, 80, 150] {
+        let lag = screened(waves(lag_s), Notes::default()).co2_lag.unwrap();
+        assert!((lag.seconds - lag_s as f64).abs() <= 10.0, "{lag_s}: {lag:?}");
+    }
+}
+
+#[test]
+fn a_lag_that_cannot_be_told_says_why() {
+    let why = |night: Recording| screened(night, Notes::default()).co2_lag.unwrap_err();
+    let quiet = night(&made::quiet(28_800, 5.5));
+    assert_eq!(why(quiet), "SpO2 and CO2 do not move together enough to tell it");
+    assert_eq!(why(made::night()), "the night has no SpO2");
+    let short = night(&made::quiet(3000, 5.5));
+    assert_eq!(why(short), "too little of the night is believed in both SpO2 and CO2");
+}
+
+/// An ear lain on for ten minutes: little pulsation, CO2 up by 0.8 kPa and back.
+#[test]
+fn a_rise_of_co2_on_a_squeezed_ear_is_told() {
+    let told = |perfused: bool| {
+        let mut co2 = made::quiet(14_400, 5.5);
+        for k in 0..600 {
+            co2[7000 + k] += 0.8 * k as f64 / 600.0;
+            co2[7600 + k / 2] = 5.5 + 0.8 * (1.0 - k as f64 / 600.0);
+        }
+        let mut perfusion = vec![2.0; 14_400];
+        if !perfused {
+            perfusion[7000..7600].fill(0.2);
+        }
+        let night = made::with(night(&co2), Quantity::Perfusion, 1.0, &perfusion);
+        codes(&screened(night, Notes::default())).contains(&"co2_rise_with_low_perfusion")
+    };
+    assert!(told(false) && !told(true));
+}

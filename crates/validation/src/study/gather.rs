@@ -17,6 +17,11 @@ use crate::study::run::Options;
 use crate::study::tally::{Errors, Share};
 use crate::study::worst::worst;
 
+/// Rules on CO2 in nights without any check of it.
+const UNCORRECTED: &str = "CO2, uncorrected";
+/// All other answers: CO2's error is in the model.
+pub const CHECKED: &str = "all but CO2, uncorrected";
+
 /// Nights believed at least this far are held against the target for "cannot tell".
 pub const WELL_BELIEVED: f64 = 0.9;
 
@@ -26,6 +31,7 @@ pub const WELL_BELIEVED: f64 = 0.9;
 /// When the shipped criteria do not read.
 pub fn gather(rows: &[Row], options: &Options) -> Result<Results, String> {
     let sets = criteria_sets()?;
+    let lags: Vec<f64> = rows.iter().filter_map(|row| row.lag_error_s).collect();
     Ok(Results {
         engine: engine::ENGINE.to_owned(),
         set: options.set.id().to_owned(),
@@ -34,6 +40,8 @@ pub fn gather(rows: &[Row], options: &Options) -> Result<Results, String> {
         nights_believed: nights_believed(rows),
         belief: belief(rows),
         figures: figures(rows),
+        lag_told: Share::of(lags.len() as u64, rows.len() as u64),
+        lag: Errors::of(&lags),
         rules: rules(rows, &sets),
         verdicts: verdicts(rows),
         patterns: patterns(rows),
@@ -231,7 +239,9 @@ fn rules(rows: &[Row], sets: &[Criteria]) -> Vec<RuleRow> {
         for (i, rule) in sets[row.criteria].rules.iter().enumerate() {
             let looks_at = channels(&rule.test);
             let asked = asked(row, i, &looks_at);
-            for group in [(0, "all"), (1, group(row, &looks_at)), (2, &rule.id)] {
+            let group = group(row, &looks_at);
+            let checked = (group != UNCORRECTED).then_some((1, CHECKED));
+            for group in [(0, "all"), (2, group), (3, &rule.id)].into_iter().chain(checked) {
                 by_rule.entry(group).or_default().add(&asked);
             }
         }
@@ -261,7 +271,7 @@ fn group(row: &Row, looks_at: &[Quantity]) -> &'static str {
         (false, _) => "SpO2 alone",
         (true, By::BloodGas) => "CO2, blood gas",
         (true, By::GasChecks) => "CO2, gas checks alone",
-        (true, By::Nothing) => "CO2, uncorrected",
+        (true, By::Nothing) => UNCORRECTED,
     }
 }
 

@@ -77,6 +77,8 @@ pub struct Row {
     pub believed_given: [f64; 3],
     /// What CO2 was corrected by.
     pub by: By,
+    /// The lag of CO2 behind SpO2 that is told, less that of the sensor, s; `None` where none is told.
+    pub lag_error_s: Option<f64>,
     /// What was true.
     pub truth: Said,
     /// What the same monitor would have shown, had nothing gone wrong with it.
@@ -123,7 +125,7 @@ pub fn measure(
         };
         let counts = count(&truth, &case.named.sensor, &screened);
         let believed = CHANNELS.map(|quantity| believed_share(&screened, quantity));
-        let corrected = correct(screened, criteria);
+        let corrected = correct(screened.clone(), criteria);
         let by = corrected_by(&corrected);
         Row {
             sleeper: case.named.id,
@@ -133,6 +135,7 @@ pub fn measure(
             believed,
             believed_given,
             by,
+            lag_error_s: lag_error_s(case, &screened),
             truth: perfect.clone(),
             unharmed: unharmed.clone(),
             given: given.clone(),
@@ -164,6 +167,17 @@ fn said(corrected: Corrected, criteria: &Criteria, questions: &[Question]) -> Sa
         scores = judgement.scores;
     }
     said
+}
+
+/// What is true is how much later the electrode shows a slow change than the oximeter does: its dead time
+/// and time constant, less the way from lung to ear and half of the averaging.
+fn lag_error_s(case: &Case, screened: &Screened) -> Option<f64> {
+    let sensor = &case.named.sensor;
+    let electrode_s = sensor.electrode.delay_s + sensor.electrode.lag_s;
+    let averaging_s = 0.5 * f64::from(sensor.oximeter.averaging_s.saturating_sub(1));
+    let oximeter_s = case.named.sleeper.body.lung_to_ear_s + averaging_s;
+    let told = screened.co2_lag.as_ref().ok()?;
+    Some(told.seconds - (electrode_s - oximeter_s))
 }
 
 fn bounds(measure: Option<&Measure>) -> Interval {

@@ -22,6 +22,14 @@ pub fn page(results: &Results, full: bool) -> String {
     }
     beliefs(&mut text, results);
     figures(&mut text, results, full);
+    if let Some(lag) = results.lag {
+        let told = percent(results.lag_told.value());
+        let _ = writeln!(
+            text,
+            "lag of CO2: told on {told} % of nights; error, s: bias {:.1}, sd {:.1}, q95 {:.1}",
+            lag.bias, lag.sd, lag.q95
+        );
+    }
     rules(&mut text, results, full);
     verdicts(&mut text, results);
     if full {

@@ -21,6 +21,10 @@ pub struct Results {
     pub belief: Vec<BeliefRow>,
     /// Errors of figures.
     pub figures: Vec<FigureRow>,
+    /// Nights in which the lag of CO2 behind SpO2 is told.
+    pub lag_told: Share,
+    /// Errors of that lag, s.
+    pub lag: Option<Errors>,
     /// Answers of rules.
     pub rules: Vec<RuleRow>,
     /// Decisions and answers.

@@ -18,6 +18,7 @@ pub fn section(kept: &Kept) -> String {
     reasons(&mut text, results);
     figures(&mut text, results);
     shares_of_error(&mut text, results);
+    lag(&mut text, results);
     rules(&mut text, results);
     verdicts(&mut text, results);
     patterns(&mut text, results);
@@ -33,7 +34,7 @@ fn head(results: &Results) -> String {
          {} nights were made by the virtual sleepers and sensors of `simulate`, which know nothing of screening or scoring, and held against their truth.\n\
          Their sensors, mishaps, events, evenings and diaries were drawn from the ranges at the end of this page, with seeds from 100000 on; limits were set on other nights (seeds 1 to 999, the named sleepers with their own sensors).\n\
          Made nights are models: these figures say how well the tool undoes faults of the kinds that are modelled, not how it fares on patients.\n\
-         Run again with `cargo run --release -p validation -- study --write crates/validation/results/study.json`; this page is written from that file.\n\n\
+         Run again with `cargo run --release -p validation -- study --nights {} --threads 2 --write crates/validation/results/study.json`; this page is written from that file.\n\n\
          What is counted:\n\n\
          - A **second** of a channel is *wrong* when it lies in a span of the truth, so that what the monitor wrote is not its sensor's honest reading; it *matters* when there is no number or it lies 2 %, 5 /min or 0.1 kPa or more off the honest reading (our choice). Any other second is *honest*.\n\
          - A **minute** is wrong, or not believed, when at least half of its seconds are.\n\
@@ -41,7 +42,7 @@ fn head(results: &Results) -> String {
          - **The truth of a figure or answer** is what the same rules give on a perfect sensor's recording, everything believed, over the same analysis period; CO2 is that of the skin.\n\
          - **The monitor alone** is what the same oximeter (averaging, rounding, bias, noise) gives without any mishap; nobody can take that out afterwards. What is found less that is the tool's own error. **With true belief** is the recording as it is, believed exactly where the truth says so: what is left then is not screening's doing.\n\
          - Intervals are of 95 %. Those of shares of time are Wilson's (`newcombe-1998`) on as many independent seconds as would spread as the nights do; those of bias and limits of agreement follow `bland-altman-1999`.\n",
-        results.nights
+        results.nights, results.nights
     )
 }
 
@@ -218,6 +219,24 @@ fn shares_of_error(text: &mut String, results: &Results) {
             ),
         );
     }
+}
+
+fn lag(text: &mut String, results: &Results) {
+    let Some(errors) = results.lag else { return };
+    line(
+        text,
+        format_args!(
+            "\nThe lag of CO2 behind SpO2 is told on {} % of nights. Against the sensor's dead time and \
+             time constant, less the way from lung to ear and half of the averaging, it errs by {:.0} s \
+             ({:.0} to {:.0}) with a standard deviation of {:.0} s; 95 % of nights keep within {:.0} s.",
+            percent(Some(results.lag_told)),
+            errors.bias,
+            errors.bias_low,
+            errors.bias_high,
+            errors.sd,
+            errors.q95
+        ),
+    );
 }
 
 fn rules(text: &mut String, results: &Results) {

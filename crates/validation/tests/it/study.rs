@@ -60,7 +60,7 @@ fn figures_of_spo2_lie_near_those_of_the_unharmed_monitor() {
 /// Reached: the target is 0.15 kPa, and the study says why it is missed.
 #[test]
 fn sustained_co2_lies_near_the_truth() {
-    for (nights, most) in [("blood gas", 0.3), ("all", 0.4)] {
+    for (nights, most) in [("blood gas", 0.4), ("all", 0.4)] {
         let errors = fixed().errors("tcpco2.sustained10", nights).unwrap().found;
         assert!(errors.q95 <= most, "{nights}: {errors:?}");
     }
@@ -101,7 +101,7 @@ fn the_committed_results_are_whole() {
     assert!(kept.held_out.nights >= 2000, "{} nights", kept.held_out.nights);
     assert_eq!(kept.ablations.len(), 10);
     let targets = targets::targets(&kept.held_out);
-    assert!(targets.len() >= 15);
+    assert!(targets.len() >= 17);
     for target in targets {
         assert!(target.met || !target.cause.is_empty(), "{}: no cause", target.what);
     }
