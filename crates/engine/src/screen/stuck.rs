@@ -12,7 +12,7 @@
 
 use crate::criteria::ScreenCriteria;
 use crate::recording::{Channel, Quantity};
-use crate::screen::look::{Look, Runs, beside, runs, samples_in};
+use crate::screen::look::{Look, Runs, beside, one_grid, runs, samples_in};
 use crate::time::Stretch;
 use crate::unit::TOLERANCE;
 
@@ -67,14 +67,12 @@ fn frozen(
     let fewest = samples_in(channel, least_s.max(enough_s)).max(2);
     let mut runs = Runs::new();
     let mut from = 0;
-    for i in 1..=count {
-        if i < count && holds(i) {
-            continue;
+    while from < count {
+        let end = (from + 1..count).find(|&i| !holds(i)).unwrap_or(count);
+        if end - from >= fewest {
+            runs.push(from..end);
         }
-        if i - from >= fewest {
-            runs.push(from..i);
-        }
-        from = i;
+        from = end;
     }
     runs
 }
@@ -84,6 +82,9 @@ fn holds(channel: &Channel, i: usize) -> bool {
 }
 
 fn holds_beside(channel: &Channel, other: &Channel, i: usize) -> bool {
+    if one_grid(channel, other) {
+        return i < other.samples.len() && holds(other, i);
+    }
     match (beside(channel, other, i - 1), beside(channel, other, i)) {
         (Some(before), Some(now)) => same(before, now),
         _ => false,
