@@ -1,7 +1,7 @@
 //! `matins diary`: the patient's diary, asked for on a terminal, as a notes file.
 
 use std::io::{BufRead, IsTerminal as _};
-use std::path::PathBuf;
+use std::path::Path;
 
 use engine::notes::diary::{DiaryQuestion, QUESTIONS, notes_toml};
 
@@ -36,7 +36,7 @@ pub(crate) fn run(args: &DiaryArgs, no_input: bool, voice: Voice) -> Result<Exit
     Ok(Exit::Done)
 }
 
-fn tell(args: &DiaryArgs, out: &PathBuf, asked: bool, voice: Voice) {
+fn tell(args: &DiaryArgs, out: &Path, asked: bool, voice: Voice) {
     if files::is_standard(out) {
         return;
     }
