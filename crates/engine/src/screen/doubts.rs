@@ -70,7 +70,7 @@ impl Doubt<'_> {
     fn level(&self, before: &Fitting, after: &Fitting) -> Option<Finding> {
         let length = samples_in(self.channel, COMPARED_MIN * 60.0);
         let last = self.mean(before.samples.end.saturating_sub(length)..before.samples.end)?;
-        let settled = after.samples.clone().find(|&i| self.seen.usable[i])?;
+        let settled = after.samples.clone().find(|&i| self.seen.count(&(i..i + 1)) > 0)?;
         let first = self.mean(settled..(settled + length).min(after.samples.end))?;
         let moved = first - last;
         (moved.abs() >= self.look.limits.refit_level_kpa.value).then(|| {
@@ -117,11 +117,8 @@ impl Doubt<'_> {
     }
 
     fn mean(&self, range: std::ops::Range<usize>) -> Option<f64> {
-        let least = range.len().div_ceil(2);
-        let usable = range.filter(|&i| self.seen.usable[i]);
-        let (sum, count) =
-            usable.fold((0.0, 0), |(sum, count), i| (sum + self.channel.samples[i], count + 1));
-        (count > 0 && count >= least).then(|| sum / count as f64)
+        let enough = 2 * self.seen.count(&range) >= range.len();
+        self.seen.mean(range).filter(|_| enough)
     }
 
     fn stretch(&self, from: usize, to: usize) -> Stretch {

@@ -134,7 +134,7 @@ impl<'a> Night<'a> {
         let before = self.usable.clone();
         let first = self.settle(away);
         let on_skin = self.on_skin();
-        let seen = Seen { on_skin: &on_skin, usable: &self.usable };
+        let seen = Seen::new(self.channel, &on_skin, &self.usable);
         let pressed_on = loosening::pressed_on(self.look, self.channel, &seen);
         if pressed_on.is_empty() {
             return first;
@@ -160,7 +160,7 @@ impl<'a> Night<'a> {
             .map(|pair| Turn { end: pair[0].samples.end, back: pair[1].samples.start })
             .collect();
         let on_skin = self.on_skin();
-        let seen = Seen { on_skin: &on_skin, usable: &self.usable };
+        let seen = Seen::new(self.channel, &on_skin, &self.usable);
         let slow = loosening::find(self.channel, &seen, &turns, self.look.limits);
         set(&mut self.usable, &slow, false);
         slow
@@ -169,7 +169,7 @@ impl<'a> Night<'a> {
     /// What CO2 may show of its sensor without proving it.
     fn doubts(&self, away: &Away) -> Vec<Finding> {
         let on_skin = self.on_skin();
-        let seen = Seen { on_skin: &on_skin, usable: &self.usable };
+        let seen = Seen::new(self.channel, &on_skin, &self.usable);
         doubts::findings(self.look, self.channel, &seen, &self.fittings(&away.refits))
     }
 
