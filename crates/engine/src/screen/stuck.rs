@@ -38,7 +38,7 @@ pub(super) fn of_oximeter(look: &Look, channel: &Channel) -> Runs {
 }
 
 /// Runs of at least so long in which every sample but the first `holds` the value before it.
-pub(super) fn frozen(
+fn frozen(
     channel: &Channel,
     least_s: f64,
     limits: &ScreenCriteria,
