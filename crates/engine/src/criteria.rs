@@ -163,6 +163,66 @@ settings! {
         stuck_least_samples,
         /// Perfusion index below this is low.
         perfusion_lowest_pct,
+        /// Longest sampling period at which movement and a slipped clip can be seen in the signal.
+        signs_period_most_s,
+        /// The window in which the roughness of pulse and perfusion is taken.
+        signs_window_s,
+        /// How many points of evidence disbelieve a fall.
+        signs_least,
+        /// A sign this many times over its limit counts twice.
+        sign_strong_times,
+        /// A pulse this many times as rough as is usual on the night is a sign of the sensor.
+        pulse_rough_times,
+        /// The least roughness of the pulse taken as usual: a paced pulse has none.
+        pulse_rough_least_per_min,
+        /// A pulse this far off its level before SpO2 is half way down is a sign of the sensor.
+        pulse_early_per_min,
+        /// A perfusion that jumps this many times as much as is usual on the night is movement.
+        perfusion_rough_times,
+        /// The least change of perfusion from sample to sample taken as usual.
+        perfusion_rough_least_pct,
+        /// A perfusion this many times under the one before has collapsed.
+        perfusion_collapse_times,
+        /// A fall of SpO2 at least this deep is held against the signs of movement.
+        dip_least_pct,
+        /// Longest time from the peak in which such a fall is looked for.
+        dip_fall_most_s,
+        /// Longest time in which such a fall must be half back.
+        dip_most_s,
+        /// A fall over sooner than this is quicker than any held breath.
+        fall_quickest_s,
+        /// A fall steeper than this is a sign of the sensor.
+        fall_steepest_pct_per_s,
+        /// The time over which the steepness of a fall is taken.
+        steep_over_s,
+        /// How many times as fast as a fall SpO2 may rise.
+        spo2_rise_times,
+        /// Readings this close to movement are not believed.
+        motion_margin_s,
+        /// Readings so soon after a slipped clip or low perfusion are not believed: a monitor averages.
+        oximeter_margin_s,
+        /// A fall at least this deep may be a slipped clip.
+        slip_fall_pct,
+        /// Longest time in which such a fall may take place.
+        slip_fall_within_s,
+        /// The time before it whose perfusion is compared.
+        slip_before_s,
+        /// SpO2 this near to its old level is back.
+        slip_back_pct,
+        /// A low level without a sign of the sensor for this long is the patient's own.
+        slip_clear_s,
+        /// The window in which SpO2 and pulse are both noise when perfusion is too low.
+        noise_window_s,
+        /// SpO2 and pulse this many times as rough as is usual on the night are noise.
+        noise_times,
+        /// The least roughness of SpO2 taken as usual.
+        spo2_rough_least_pct,
+        /// Readings between two dropouts, shorter than this, are not believed.
+        island_least_s,
+        /// Dropouts no further apart than this belong together.
+        dropouts_near_s,
+        /// So many dropouts together, beside a rough pulse, are low perfusion.
+        dropouts_least,
         /// How long the patient is taken to be up when nobody wrote down the return.
         up_unended_min,
     }
@@ -185,6 +245,8 @@ settings! {
         blood_gas_lag_s,
         /// Length of the stretch, centred on the lagged moment, whose median is paired with a blood gas.
         blood_gas_window_s,
+        /// An anchor with less CO2 than this is too thin to measure the sensor by.
+        anchor_lowest_kpa,
         /// Highest CO2 of a gas or blood gas that is taken for a reading in kPa.
         anchor_highest_kpa,
         /// An anchor further than this from the recording says nothing of it.
@@ -392,6 +454,22 @@ pub enum Test {
     All(Vec<Test>),
     /// At least one of these.
     Any(Vec<Test>),
+}
+
+impl Test {
+    /// Whether the test looks at this channel.
+    pub fn asks_of(&self, channel: Quantity) -> bool {
+        match self {
+            Self::Held { quantity, .. }
+            | Self::Share { quantity, .. }
+            | Self::Total { quantity, .. }
+            | Self::Extreme { quantity, .. }
+            | Self::Mean { quantity, .. } => *quantity == channel,
+            Self::HeldRise { .. } | Self::ShareRise { .. } => channel == Quantity::Tcpco2,
+            Self::Events { .. } | Self::Clusters { .. } => channel == Quantity::Spo2,
+            Self::All(parts) | Self::Any(parts) => parts.iter().any(|part| part.asks_of(channel)),
+        }
+    }
 }
 
 /// A rule: a question with its test and the publication it comes from.

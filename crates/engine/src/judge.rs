@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use crate::criteria::Criteria;
 use crate::criteria::Rule;
+use crate::recording::Quantity;
 use crate::score::Scores;
 use crate::time::Stretch;
 use crate::unit::Unit;
@@ -155,9 +156,12 @@ pub struct CriteriaStamp {
 /// Answers every rule of the set and decides on the night.
 pub fn judge(scores: Scores, criteria: &Criteria) -> Judgement {
     let bench = Bench::new(&scores, criteria, criteria.judge.co2_gap_rate_mmhg_per_min.value);
-    let outer = Bench::new(&scores, criteria, criteria.judge.co2_gap_rate_outer_mmhg_per_min.value);
-    let rules: Vec<RuleAnswer> =
-        criteria.rules.iter().map(|rule| answer_rule(rule, &bench, &outer, criteria)).collect();
+    let outer = bench.at_rate(criteria, criteria.judge.co2_gap_rate_outer_mmhg_per_min.value);
+    let rules: Vec<RuleAnswer> = criteria
+        .rules
+        .iter()
+        .map(|rule| answer_rule(rule, &bench, outer.as_ref(), criteria))
+        .collect();
     let patterns = pattern::patterns(&bench, criteria);
     let verdict = verdict::verdict(&bench, &rules, criteria);
     let criteria = CriteriaStamp {
@@ -170,12 +174,19 @@ pub fn judge(scores: Scores, criteria: &Criteria) -> Judgement {
 }
 
 /// One rule; the outer case of CO2's rate in gaps is told where it would change the answer.
-fn answer_rule(rule: &Rule, bench: &Bench, outer: &Bench, criteria: &Criteria) -> RuleAnswer {
+fn answer_rule(
+    rule: &Rule,
+    bench: &Bench,
+    outer: Option<&Bench>,
+    criteria: &Criteria,
+) -> RuleAnswer {
     let outcome = answer::outcome(&rule.test, bench);
     let mut because = outcome.because;
-    if outcome.answer != Answer::CannotTell
-        && answer::outcome(&rule.test, outer).answer == Answer::CannotTell
-    {
+    let open_at = |outer: &Bench| {
+        rule.test.asks_of(Quantity::Tcpco2)
+            && answer::outcome(&rule.test, outer).answer == Answer::CannotTell
+    };
+    if outcome.answer != Answer::CannotTell && outer.is_some_and(open_at) {
         let _ = write!(
             because,
             "; were CO2 to move by {} mmHg a minute where it is not believed, it could not be told",

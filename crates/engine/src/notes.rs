@@ -44,6 +44,7 @@ use crate::finding::Finding;
 use crate::recording::{Mark, Quantity};
 use crate::time::Stretch;
 
+pub mod diary;
 mod file;
 mod place;
 mod when;

@@ -247,7 +247,7 @@ pub fn report(judgement: &Judgement, criteria: &Criteria) -> Report {
         headline: answer::headline(judgement.verdict.answer, &rules),
         summary: answer::summary(&figures),
         decision: judgement.verdict.decision,
-        decision_words: answer::decision(judgement.verdict.decision).into(),
+        decision_words: answer::decision(judgement.verdict.decision, &rules).into(),
         reasons: judgement.verdict.reasons.clone(),
         brief_reasons: answer::brief(&judgement.verdict.reasons, &rules),
         mend: judgement.verdict.mend.clone(),

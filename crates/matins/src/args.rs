@@ -40,6 +40,8 @@ pub(crate) struct Typed {
 pub(crate) enum Verb {
     /// Show what a file holds: format, channels, units, times, gaps, and what was not understood
     Look(LookArgs),
+    /// Ask for the patient's diary and write it as notes
+    Diary(DiaryArgs),
     /// Give figures, rules and verdict of one night or several
     Score(ScoreArgs),
     /// Write the report of a night as PDF, HTML or JSON
@@ -119,6 +121,25 @@ pub(crate) struct LookArgs {
     pub(crate) output: Option<PathBuf>,
     /// Replace a column map that stands already
     #[arg(short, long, requires = "make_map")]
+    pub(crate) force: bool,
+}
+
+/// `matins diary`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins diary night.csv                          asks, and writes night.notes.toml
+  matins --no-input diary night.csv -o -          the questions as a file to fill in")]
+pub(crate) struct DiaryArgs {
+    /// The recording the diary goes with
+    pub(crate) file: PathBuf,
+    /// How the file is read.
+    #[command(flatten)]
+    pub(crate) read: ReadArgs,
+    /// Where the notes go; `-` is standard output [default: NAME.notes.toml beside the file]
+    #[arg(short, long, value_name = "NOTES.toml")]
+    pub(crate) output: Option<PathBuf>,
+    /// Replace notes that stand already
+    #[arg(short, long)]
     pub(crate) force: bool,
 }
 

@@ -3,6 +3,7 @@
 pub(crate) mod completions;
 pub(crate) mod criteria;
 pub(crate) mod demo;
+pub(crate) mod diary;
 pub(crate) mod look;
 pub(crate) mod man;
 pub(crate) mod report;

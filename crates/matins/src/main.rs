@@ -30,6 +30,7 @@ fn main() -> ExitCode {
 fn run(typed: Typed, voice: Voice) -> Result<Exit, Trouble> {
     match typed.verb {
         Verb::Look(args) => cmd::look::run(&args, typed.no_input, voice),
+        Verb::Diary(args) => cmd::diary::run(&args, typed.no_input, voice),
         Verb::Score(args) => cmd::score::run(&args, voice),
         Verb::Report(args) => cmd::report::run(&args, voice),
         Verb::Simulate(args) => cmd::simulate::run(&args, voice),

@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use crate::study;
+use crate::study::Kept;
 use crate::{Answer, Errors, Figure, Outcome, Suite};
 
 const HEAD: &str = "\
@@ -16,13 +18,14 @@ Where the key's status in `sources.md` is not *confirmed*, the comparison shows 
 Errors are given as the value that 75 %, 99 % and all of them do not exceed.
 ";
 
-/// The document.
-pub fn write(suites: &[Suite]) -> String {
+/// The document: the publications, then the study as it was last run.
+pub fn write(suites: &[Suite], study: &Kept) -> String {
     let mut text = String::from(HEAD);
     summary(&mut text, suites);
     for suite in suites {
         section(&mut text, suite);
     }
+    text.push_str(&study::section::section(study));
     text
 }
 

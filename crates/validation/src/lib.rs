@@ -9,6 +9,7 @@
 pub mod cases;
 pub mod document;
 pub mod made;
+pub mod study;
 
 /// A publication's numbers or answers beside the engine's.
 #[derive(Clone, Debug, PartialEq)]

@@ -2,12 +2,18 @@
 //!
 //! `validation PATH` writes; `validation --check PATH` compares. Either fails when a case is out of its
 //! limits or compared nothing.
+//!
+//! `validation study [--set training|held-out] [--nights N] [--without REASON] [--threads N] [--full]`
+//! holds made nights against their truth and prints what it found; with `--write FILE` it takes the
+//! held-out nights, leaves each reason out in turn on training nights, and writes the file of results.
 
 use std::fs;
 use std::io::{self, Write};
 use std::process::ExitCode;
 
-use validation::{Suite, cases, document};
+use validation::{Suite, cases, document, study};
+
+mod ask;
 
 fn main() -> ExitCode {
     match run(&std::env::args().skip(1).collect::<Vec<_>>()) {
@@ -24,13 +30,18 @@ fn say(out: &mut dyn Write, message: &str, code: ExitCode) -> ExitCode {
 }
 
 fn run(arguments: &[String]) -> Result<String, String> {
+    if let [verb, options @ ..] = arguments
+        && verb == "study"
+    {
+        return ask::study(options);
+    }
     let (check, path) = match arguments {
         [path] if path != "--check" => (false, path),
         [flag, path] if flag == "--check" => (true, path),
         _ => return Err("usage: validation [--check] docs/validation.md".into()),
     };
     let suites = cases::all();
-    let text = document::write(&suites);
+    let text = document::write(&suites, &study::kept::committed()?);
     let faults: Vec<String> = suites.iter().flat_map(Suite::faults).collect();
     if check {
         let committed = fs::read_to_string(path).map_err(|e| format!("{path}: {e}"))?;

@@ -92,15 +92,18 @@ impl Sensor<'_> {
     /// Refuses an anchor far from the night, or whose CO2 cannot be one in kPa.
     fn usable(&self, what: &str, at_s: f64, readings_kpa: &[f64]) -> Result<(), Finding> {
         let farthest_h = self.limits.anchor_farthest_h.value;
-        let highest_kpa = self.limits.anchor_highest_kpa.value;
+        let (lowest_kpa, highest_kpa) =
+            (self.limits.anchor_lowest_kpa.value, self.limits.anchor_highest_kpa.value);
         let farthest_s = farthest_h * 3600.0;
         if !(-farthest_s..=self.duration_s + farthest_s).contains(&at_s) {
             let why = format!("its time lies more than {farthest_h} h from the recording");
             return Err(unusable(what, &why));
         }
-        match readings_kpa.iter().find(|&&kpa| !(kpa > 0.0 && kpa <= highest_kpa)) {
+        match readings_kpa.iter().find(|&&kpa| !(lowest_kpa..=highest_kpa).contains(&kpa)) {
             Some(kpa) => {
-                let why = format!("its CO2, {kpa:.1} kPa, is not between 0 and {highest_kpa} kPa");
+                let why = format!(
+                    "its CO2, {kpa:.1} kPa, is not between {lowest_kpa} and {highest_kpa} kPa"
+                );
                 Err(unusable(what, &why))
             }
             None => Ok(()),

@@ -5,11 +5,12 @@ use super::{Criteria, CriteriaError};
 /// The published rules, each with its source.
 pub(super) const PUBLISHED_RULES: &str = include_str!("../../../../criteria/published-rules.toml");
 
-const SETS: [(&str, &str); 4] = [
+const SETS: [(&str, &str); 5] = [
     ("adult-air", include_str!("../../../../criteria/adult-air.toml")),
     ("adult-neuromuscular", include_str!("../../../../criteria/adult-neuromuscular.toml")),
     ("adult-ventilation", include_str!("../../../../criteria/adult-ventilation.toml")),
     ("child", include_str!("../../../../criteria/child.toml")),
+    ("infant", include_str!("../../../../criteria/infant.toml")),
 ];
 
 /// The names of the shipped sets; the first is the default.

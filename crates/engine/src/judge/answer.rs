@@ -226,8 +226,8 @@ fn because(
         }
         (Some(kindest), Some(harshest)) => format!(
             "{what} lies between {} and {}, asked {asked}",
-            level_words(quantity, kindest),
-            level_words(quantity, harshest)
+            level_words(quantity, kindest.min(harshest)),
+            level_words(quantity, kindest.max(harshest))
         ),
         (None, Some(harshest)) => {
             format!("{what} is at most {}, asked {asked}", level_words(quantity, harshest))

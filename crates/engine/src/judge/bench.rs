@@ -1,5 +1,7 @@
 //! The bench: what the tests of one night are held against, laid out once.
 
+use std::rc::Rc;
+
 use super::Answer;
 use super::lane::Lane;
 use crate::criteria::Criteria;
@@ -16,7 +18,7 @@ pub(super) struct Bench<'a> {
     pub(super) scores: &'a Scores,
     /// CO2 awake; `None` when not known.
     pub(super) awake_co2_kpa: Option<f64>,
-    lanes: Vec<Lane>,
+    lanes: Vec<Rc<Lane>>,
 }
 
 impl<'a> Bench<'a> {
@@ -25,14 +27,27 @@ impl<'a> Bench<'a> {
         let lanes = [Quantity::Spo2, Quantity::Pulse, Quantity::Tcpco2]
             .into_iter()
             .filter_map(|quantity| scores.corrected.trace(quantity))
-            .map(|trace| Lane::new(trace, criteria, co2_rate_mmhg_per_min))
+            .map(|trace| Rc::new(Lane::new(trace, criteria, co2_rate_mmhg_per_min)))
             .collect();
         Self { scores, awake_co2_kpa: scores.value("tcpco2.awake"), lanes }
     }
 
+    /// The same bench with CO2 in gaps bounded by another rate; `None` when CO2 has no gap to fill.
+    pub(super) fn at_rate(&self, criteria: &Criteria, co2_rate_mmhg_per_min: f64) -> Option<Self> {
+        let co2 = self.lane(Quantity::Tcpco2)?;
+        let trace = &co2.trace;
+        if (0..trace.len()).all(|i| trace.believed[i] || !trace.inside[i]) {
+            return None;
+        }
+        let refilled = Rc::new(Lane::new(trace.clone(), criteria, co2_rate_mmhg_per_min));
+        let others = self.lanes.iter().filter(|lane| lane.trace.quantity != Quantity::Tcpco2);
+        let lanes = others.cloned().chain([refilled]).collect();
+        Some(Self { scores: self.scores, awake_co2_kpa: self.awake_co2_kpa, lanes })
+    }
+
     /// The lane of a channel.
     pub(super) fn lane(&self, quantity: Quantity) -> Option<&Lane> {
-        self.lanes.iter().find(|lane| lane.trace.quantity == quantity)
+        self.lanes.iter().find(|lane| lane.trace.quantity == quantity).map(Rc::as_ref)
     }
 
     /// The falls that a rate counts.

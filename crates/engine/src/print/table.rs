@@ -105,35 +105,38 @@ fn rule(out: &mut String, rule: &RuleLine, pen: Pen) {
 fn figures(out: &mut String, group: &FigureGroup, pen: Pen) {
     let title = format!("{}, {} believed", group.title, group.stands_on);
     let _ = writeln!(out, "\n{}", pen.bold(&title));
+    let widest = |of: fn(&FigureLine) -> String| {
+        group.lines.iter().map(|line| of(line).chars().count()).max().unwrap_or(0) + 2
+    };
+    let (name_width, level_width) = (widest(|line| line.name.clone()), widest(level));
     for line in &group.lines {
-        figure(out, line);
+        figure(out, line, name_width, level_width);
     }
 }
 
-fn figure(out: &mut String, line: &FigureLine) {
-    match (&line.value, &line.absent) {
-        (Some(value), _) => {
-            let level = match &line.mmhg {
-                Some(mmhg) => format!("{value} {} ({mmhg} mmHg)", line.unit),
-                None => format!("{value} {}", line.unit),
-            };
-            let range = line.range.as_ref().map_or(String::new(), |r| format!("could be {r}"));
-            let name = format!("  {:<30}{:<24}", line.name, level.trim_end());
-            let row = format!("{name} {range}");
-            if row.trim_end().chars().count() <= WIDTH {
-                let _ = writeln!(out, "{}", row.trim_end());
-            } else {
-                let _ = writeln!(out, "{}\n{:32}{range}", name.trim_end(), "");
-            }
-        }
-        (None, why) => {
-            let why = why.as_deref().unwrap_or("not given");
-            let mut lines = wrapped(&format!("none: {why}"), WIDTH - 32).into_iter();
-            let _ = writeln!(out, "  {:<30}{}", line.name, lines.next().unwrap_or_default());
-            for line in lines {
-                let _ = writeln!(out, "{:32}{line}", "");
-            }
-        }
+/// The number with its unit; CO2 in both units; nothing when there is none.
+fn level(line: &FigureLine) -> String {
+    match (&line.value, &line.mmhg) {
+        (Some(value), Some(mmhg)) => format!("{value} {} ({mmhg} mmHg)", line.unit),
+        (Some(value), None) => format!("{value} {}", line.unit).trim_end().to_owned(),
+        (None, _) => String::new(),
+    }
+}
+
+fn figure(out: &mut String, line: &FigureLine, name_width: usize, level_width: usize) {
+    let name = format!("  {:<name_width$}", line.name);
+    if line.value.is_some() {
+        let range = line.range.as_ref().map_or(String::new(), |r| format!("could be {r}"));
+        let row = format!("{name}{:<level_width$}{range}", level(line));
+        let _ = writeln!(out, "{}", row.trim_end());
+        return;
+    }
+    let why = line.absent.as_deref().unwrap_or("not given");
+    let indent = name_width + 2;
+    let mut lines = wrapped(&format!("none: {why}"), WIDTH - indent).into_iter();
+    let _ = writeln!(out, "{name}{}", lines.next().unwrap_or_default());
+    for line in lines {
+        let _ = writeln!(out, "{:indent$}{line}", "");
     }
 }
 

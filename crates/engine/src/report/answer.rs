@@ -117,8 +117,12 @@ pub(super) fn brief(reasons: &[String], rules: &[RuleLine]) -> Vec<String> {
 }
 
 /// The decision in one short sentence.
-pub(super) fn decision(decision: Decision) -> &'static str {
+///
+/// Where one rule is met, others may stay open without keeping the night from being enough.
+pub(super) fn decision(decision: Decision, rules: &[RuleLine]) -> &'static str {
+    let open = rules.iter().any(|rule| rule.needed && rule.answer == Answer::CannotTell);
     match decision {
+        Decision::Sufficient if open => "One rule met is an answer: this night is enough.",
         Decision::Sufficient => "This night is enough to answer.",
         Decision::Partial => "This night answers in part.",
         Decision::Repeat => "This night is not enough: repeat it.",

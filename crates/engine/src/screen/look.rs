@@ -124,3 +124,26 @@ pub(super) fn set(mask: &mut [bool], runs: &[Range<usize>], to: bool) {
         mask[run.clone()].fill(to);
     }
 }
+
+/// The runs with so many samples more on both sides, those that then touch taken together.
+pub(super) fn widened(narrow: &[Range<usize>], margin: usize, count: usize) -> Runs {
+    joined(narrow.iter().map(|run| run.start.saturating_sub(margin)..run.end + margin), count)
+}
+
+/// The runs with so many samples more after them, those that then touch taken together: a monitor
+/// that averages shows what is past.
+pub(super) fn lengthened(short: &[Range<usize>], margin: usize, count: usize) -> Runs {
+    joined(short.iter().map(|run| run.start..run.end + margin), count)
+}
+
+fn joined(runs: impl Iterator<Item = Range<usize>>, count: usize) -> Runs {
+    let mut joined: Runs = Vec::new();
+    for run in runs {
+        let end = run.end.min(count);
+        match joined.last_mut() {
+            Some(last) if last.end >= run.start => last.end = end.max(last.end),
+            _ => joined.push(run.start..end),
+        }
+    }
+    joined
+}

@@ -10,10 +10,13 @@
 //! samples come more often; over a longer time (a gap, or one sample a minute) speed times time is
 //! allowed, so a deep true fall of a sane slope is always kept.
 //!
-//! Steps of tcPCO2 are found in `excursion`, because its sensor lags.
+//! Recovery is truly faster than the fall (1.7 to 2.3 times in the sources), so a step up must be faster
+//! by as much.
 //!
-//! Source: common practice for the limit (4 % a second, from memory); `desaturation-slopes` and
-//! `resaturation-rate` for the adult's true slopes. Age: infants truly fall 3 to 8 % a second
+//! A clip that has slipped and reads low for minutes is found in `slip`. Steps of tcPCO2 are found in `excursion`, because its sensor lags.
+//!
+//! Source: common practice for the limit (4 % a second, from memory); `fall-slopes-abstract` and
+//! `resaturation-abstract` for the adult's true slopes. Age: infants truly fall 3 to 8 % a second
 //! (`infant-falls`), so the limit differs by age band, in the criteria set.
 
 use crate::criteria::ScreenCriteria;
@@ -32,7 +35,7 @@ pub(super) fn find(channel: &Channel, usable: &[bool], limits: &ScreenCriteria) 
     while i < usable.len() {
         match last {
             _ if !usable[i] => {}
-            Some(from) if !walk.within_reach(from, i) => {
+            Some(from) if !walk.could_reach(from, i) => {
                 let (end, accepted) = walk.end(from, i);
                 runs.push(i..end);
                 last = accepted.or(last);
@@ -50,6 +53,7 @@ struct Walk<'a> {
     channel: &'a Channel,
     usable: &'a [bool],
     speed_pct_per_s: f64,
+    rise_times: f64,
     most_s: f64,
     /// For each sample the next one at or after it that steps up from the usable sample before it.
     next_up: Vec<usize>,
@@ -64,6 +68,7 @@ impl<'a> Walk<'a> {
             channel,
             usable,
             speed_pct_per_s: limits.spo2_fastest_pct_per_s.value,
+            rise_times: limits.spo2_rise_times.value,
             most_s: limits.spo2_excursion_most_s.value,
             next_up: vec![count; count + 1],
             next_down: vec![count; count + 1],
@@ -86,11 +91,23 @@ impl<'a> Walk<'a> {
         walk
     }
 
-    /// Whether SpO2 could have gone from one sample to the other.
+    /// Whether SpO2 goes from one sample to the other at a speed allowed for a fall. A step back is
+    /// known by it too: after a step, any change that fast is the sensor's.
     fn within_reach(&self, from: usize, to: usize) -> bool {
+        self.reaches(from, to, self.speed_pct_per_s)
+    }
+
+    /// Whether SpO2 could have gone from one sample to the other.
+    fn could_reach(&self, from: usize, to: usize) -> bool {
+        let rises = self.channel.samples[to] > self.channel.samples[from];
+        let times = if rises { self.rise_times } else { 1.0 };
+        self.reaches(from, to, self.speed_pct_per_s * times)
+    }
+
+    fn reaches(&self, from: usize, to: usize, speed_pct_per_s: f64) -> bool {
         let seconds = ((to - from) as f64 * self.channel.period_s).max(LEAST_S);
         let change = (self.channel.samples[to] - self.channel.samples[from]).abs();
-        change <= self.speed_pct_per_s * seconds + TOLERANCE
+        change <= speed_pct_per_s * seconds + TOLERANCE
     }
 
     /// Where the disbelief that starts with the step at `i` ends, and the sample that is believed
@@ -102,7 +119,7 @@ impl<'a> Walk<'a> {
         let mut end = i;
         for k in i..self.usable.len() {
             if self.usable[k] {
-                if self.within_reach(from, k) {
+                if self.could_reach(from, k) {
                     break;
                 }
                 end = k + 1;

@@ -3,11 +3,15 @@
 //! A monitor may go on writing its last value when it has lost the signal, which looks like a flat
 //! line. SpO2 in whole percent may truly stay the same for long in quiet sleep, so SpO2 and pulse must
 //! both be frozen; where a night has only one of the two, it must be frozen far longer. A pacemaker holds
-//! the pulse: where SpO2 moves on while the pulse stands, the pulse proves nothing. Few samples prove
-//! nothing, however long they last: one sample a minute needs more time. tcPCO2 has a file of its own.
+//! the pulse: on a night on which the pulse stands for long while SpO2 moves on, the pulse proves
+//! nothing, and SpO2 must be frozen as long as if it were alone. A perfusion index that goes on moving
+//! shows that the oximeter is alive, and clears the run. Few samples prove nothing, however long they
+//! last: one sample a minute needs more time. tcPCO2 has a file of its own.
 //!
 //! Source: common practice, no published limit (`stuck_s`); the others are department settings.
 //! Age: the same at every age.
+
+use std::ops::Range;
 
 use crate::criteria::ScreenCriteria;
 use crate::recording::{Channel, Quantity};
@@ -29,12 +33,37 @@ pub(super) fn of_oximeter(look: &Look, channel: &Channel) -> Runs {
     let both = frozen(channel, limits.stuck_s.value, limits, |i| own(i) && others(i));
     let pulse_stands = |i| if channel.quantity == Quantity::Pulse { own(i) } else { others(i) };
     let pulse = frozen(channel, limits.stuck_s.value, limits, pulse_stands);
-    let moved_on = |run: &std::ops::Range<usize>| {
+    // A pulse that stands more than twice as long as SpO2 beside it stands by itself there.
+    let by_itself = |run: &Range<usize>| {
         let after = pulse.partition_point(|standing| standing.start <= run.start);
         let standing = after.checked_sub(1).map_or(0, |k| pulse[k].len());
         standing > 2 * run.len()
     };
-    both.into_iter().filter(|run| !moved_on(run)).collect()
+    let both: Runs = both.into_iter().filter(|run| !by_itself(run)).collect();
+    let fewest = if total(&pulse) > 2 * total(&both) {
+        samples_in(channel, limits.stuck_alone_s.value)
+    } else {
+        0
+    };
+    let perfusion = look.channel(Quantity::Perfusion);
+    let alive = |run: &Range<usize>| perfusion.is_some_and(|it| moves(channel, it, run, limits));
+    both.into_iter().filter(|run| run.len() >= fewest && !alive(run)).collect()
+}
+
+fn total(runs: &[Range<usize>]) -> usize {
+    runs.iter().map(ExactSizeIterator::len).sum()
+}
+
+/// Whether perfusion, which comes from the same light, goes on moving in a run.
+fn moves(
+    channel: &Channel,
+    perfusion: &Channel,
+    run: &Range<usize>,
+    limits: &ScreenCriteria,
+) -> bool {
+    let holds = |i: &usize| holds_beside(channel, perfusion, *i);
+    let moved = (run.start + 1..run.end).filter(|i| !holds(i)).count();
+    moved as f64 >= limits.stuck_least_samples.value
 }
 
 /// Runs of at least so long in which every sample but the first `holds` the value before it.

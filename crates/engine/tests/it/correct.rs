@@ -196,7 +196,7 @@ fn a_blood_gas_where_the_sensor_is_not_believed_cannot_anchor() {
         [
             format!("{start}CO2 cannot be believed at that time (excluded by the reader)."),
             format!("{start}it was taken outside the recording of CO2."),
-            format!("{start}its CO2, 44.0 kPa, is not between 0 and 20 kPa."),
+            format!("{start}its CO2, 44.0 kPa, is not between 1 and 20 kPa."),
             format!("{start}its time lies more than 24 h from the recording."),
         ]
     );

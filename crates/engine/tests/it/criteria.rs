@@ -10,7 +10,7 @@ fn every_shipped_set_reads() {
         assert!(!set.rules.is_empty() && !set.questions.is_empty(), "{name}");
         assert_eq!(set.sha256.len(), 64);
     }
-    assert_eq!(shipped_names().len(), 4);
+    assert_eq!(shipped_names().len(), 5);
 }
 
 #[test]

@@ -19,6 +19,7 @@ mod schema;
 mod score;
 mod screen;
 mod screen_co2;
+mod screen_oximeter;
 mod stats;
 mod text;
 mod text_property;

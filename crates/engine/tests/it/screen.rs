@@ -182,8 +182,9 @@ fn oximetry_is_not_believed_while_perfusion_is_low() {
     let night = made::with(oximetry(&[96.0; 300]), Quantity::Perfusion, 1.0, &perfusion);
     let night = screened(night, Notes::default());
     for quantity in [Quantity::Spo2, Quantity::Pulse] {
-        assert_eq!(spans(&night, quantity, Reason::LowPerfusion), [(100.0, 120.0)]);
-        assert_eq!(believed(&night, quantity), 280);
+        // And for the 8 s after it over which a monitor may average.
+        assert_eq!(spans(&night, quantity, Reason::LowPerfusion), [(100.0, 128.0)]);
+        assert_eq!(believed(&night, quantity), 272);
     }
 }
 
@@ -346,7 +347,8 @@ fn a_person_may_put_back_and_exclude_and_the_last_word_wins() {
     x[105] = f64::NAN;
     let spo2 = |a, b, believe| made::edit(Quantity::Spo2, a, b, believe);
     let edits = vec![
-        spo2(100.0, 110.0, true),
+        // The step with its dropout looks like a slip, which reaches 8 s further.
+        spo2(100.0, 118.0, true),
         spo2(200.0, 220.0, false),
         spo2(210.0, 215.0, true),
         spo2(400.0, 410.0, false),

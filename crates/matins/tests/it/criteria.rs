@@ -50,7 +50,7 @@ fn a_set_no_one_knows_is_refused_by_name() {
     Desk::new().run(&["criteria", "show", "adults"]).fails(
         2,
         "matins: the criteria set `adults` is not known; known are adult-air, adult-neuromuscular, \
-         adult-ventilation, child\n  \
+         adult-ventilation, child, infant\n  \
          hint: a set of your own is given as a file whose name ends in .toml\n",
     );
 }

@@ -4,6 +4,7 @@
 mod criteria;
 mod demo;
 mod desk;
+mod diary;
 mod look;
 mod made;
 mod outputs;

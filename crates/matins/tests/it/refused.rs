@@ -238,7 +238,7 @@ fn criteria_no_one_knows() {
     Desk::new().run(&["score", "night.csv", "--criteria", "adult"]).fails(
         2,
         "matins: the criteria set `adult` is not known; known are adult-air, adult-neuromuscular, \
-         adult-ventilation, child\n  \
+         adult-ventilation, child, infant\n  \
          hint: a set of your own is given as a file whose name ends in .toml\n",
     );
 }
@@ -249,7 +249,7 @@ fn criteria_based_on_a_set_no_one_knows() {
     desk.run(&["score", "night.csv", "--criteria", "ours.toml"]).fails(
         4,
         "matins: ours.toml: criteria ours: the set in `based_on` `adults` is not known; known are \
-         adult-air, adult-neuromuscular, adult-ventilation, child\n  \
+         adult-air, adult-neuromuscular, adult-ventilation, child, infant\n  \
          hint: `matins criteria show adult-air` prints a set that is whole; copy it and change it\n",
     );
 }

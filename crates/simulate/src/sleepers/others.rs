@@ -63,6 +63,8 @@ pub(super) fn quick_infant() -> Named {
         id: "quick_infant",
         sentence: "Infant born early: true falls of several per cent a second, periodic breathing, woken for feeds.",
         age_band: "infant",
+        criteria: "infant",
+        question: "oxygenation",
         sleeper: Sleeper {
             body: Body::infant(),
             breathing: Breathing { awake_mmhg: 37.0, ..steady.sleeper.breathing.clone() },

@@ -5,4 +5,5 @@ mod documents;
 mod hazards;
 mod report;
 mod sources;
+mod study;
 mod suites;
