@@ -92,7 +92,9 @@ fn laid_over(
     channels: Vec<ChannelScreen>,
     screened: &Screened,
 ) -> Screened {
-    Screened { recording, notes, channels, period: screened.period.clone(), findings: Vec::new() }
+    let period = screened.period.clone();
+    let co2_lag = screened.co2_lag.clone();
+    Screened { recording, notes, channels, period, co2_lag, findings: Vec::new() }
 }
 
 /// The night with nothing unknown of its corrected CO2: what is open then is open for gaps alone.
