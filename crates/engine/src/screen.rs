@@ -16,6 +16,7 @@ use crate::time::Stretch;
 use crate::trace::Trace;
 
 mod approach;
+mod bend;
 mod calibrating;
 mod doubts;
 mod edits;

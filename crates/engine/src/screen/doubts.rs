@@ -12,7 +12,7 @@ use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::recording::{Channel, Mark, MarkKind, Quantity};
 use crate::screen::fitting::Fitting;
-use crate::screen::look::{Look, beside, runs, samples_in};
+use crate::screen::look::{Look, Runs, beside, runs, samples_in};
 use crate::screen::loosening;
 use crate::screen::loosening::Seen;
 use crate::time::Stretch;
@@ -28,16 +28,21 @@ fn waking(mark: &Mark, stretch: &Stretch) -> bool {
 /// Minutes of CO2 compared before and after.
 const COMPARED_MIN: f64 = 10.0;
 
-/// The doubts of a night; `usable` is on the skin, settled and not leaking.
+/// The doubts of a night; a fitting that ends in a `slow` leak is beyond doubt.
 pub(super) fn findings(
     look: &Look,
     channel: &Channel,
     seen: &Seen,
-    fittings: &[Fitting],
+    (fittings, slow): (&[Fitting], &Runs),
 ) -> Vec<Finding> {
     let doubt = Doubt { look, channel, seen };
-    let sags = fittings.iter().filter_map(|fitting| doubt.sags(fitting));
-    let levels = fittings.windows(2).filter_map(|pair| doubt.level(&pair[0], &pair[1]));
+    let sound = |fitting: &Fitting| {
+        let end = fitting.samples.end;
+        !slow.iter().any(|leak| leak.start < end && end <= leak.end)
+    };
+    let sags = fittings.iter().filter(|f| sound(f)).filter_map(|fitting| doubt.sags(fitting));
+    let pairs = fittings.windows(2).filter(|pair| sound(&pair[0]));
+    let levels = pairs.filter_map(|pair| doubt.level(&pair[0], &pair[1]));
     sags.chain(levels).chain(doubt.squeezed()).collect()
 }
 
@@ -70,7 +75,7 @@ impl Doubt<'_> {
     fn level(&self, before: &Fitting, after: &Fitting) -> Option<Finding> {
         let length = samples_in(self.channel, COMPARED_MIN * 60.0);
         let last = self.mean(before.samples.end.saturating_sub(length)..before.samples.end)?;
-        let settled = after.samples.clone().find(|&i| self.seen.usable[i])?;
+        let settled = after.samples.clone().find(|&i| self.seen.count(&(i..i + 1)) > 0)?;
         let first = self.mean(settled..(settled + length).min(after.samples.end))?;
         let moved = first - last;
         (moved.abs() >= self.look.limits.refit_level_kpa.value).then(|| {
@@ -117,11 +122,8 @@ impl Doubt<'_> {
     }
 
     fn mean(&self, range: std::ops::Range<usize>) -> Option<f64> {
-        let least = range.len().div_ceil(2);
-        let usable = range.filter(|&i| self.seen.usable[i]);
-        let (sum, count) =
-            usable.fold((0.0, 0), |(sum, count), i| (sum + self.channel.samples[i], count + 1));
-        (count > 0 && count >= least).then(|| sum / count as f64)
+        let enough = 2 * self.seen.count(&range) >= range.len();
+        self.seen.mean(range).filter(|_| enough)
     }
 
     fn stretch(&self, from: usize, to: usize) -> Stretch {

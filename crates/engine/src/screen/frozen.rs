@@ -10,7 +10,7 @@
 
 use crate::criteria::ScreenCriteria;
 use crate::recording::Channel;
-use crate::screen::look::{Runs, runs};
+use crate::screen::look::{Runs, samples_in};
 use crate::screen::stuck;
 use crate::time::Stretch;
 
@@ -19,41 +19,54 @@ const USUAL: f64 = 0.5;
 
 /// Frozen runs of CO2; `oximeter` is where SpO2 and pulse are stuck.
 pub(super) fn find(channel: &Channel, oximeter: &[Stretch], limits: &ScreenCriteria) -> Runs {
-    let mut with_oximeter = vec![false; channel.samples.len()];
-    for stretch in oximeter {
-        with_oximeter[channel.indices(stretch)].fill(true);
+    let standing = standing(channel);
+    let enough_s = channel.period_s * limits.stuck_least_samples.value;
+    let alone = samples_in(channel, least_s(channel, &standing, limits).max(enough_s)).max(2);
+    let together = samples_in(channel, limits.stuck_s.value.max(enough_s)).max(2);
+    let mut with_oximeter = oximeter.iter().map(|stretch| channel.indices(stretch)).peekable();
+    let mut stuck = Runs::new();
+    for run in standing {
+        if run.len() >= alone {
+            stuck.push(run);
+            continue;
+        }
+        while with_oximeter.next_if(|other| other.end <= run.start).is_some() {}
+        let Some(other) = with_oximeter.peek() else { continue };
+        let both = run.start.max(other.start)..run.end.min(other.end);
+        if both.len() >= together {
+            stuck.push(both);
+        }
     }
-    let held = |i| stuck::holds(channel, i);
-    let alone = stuck::frozen(channel, least_s(channel, limits), limits, held);
-    let together_s = limits.stuck_s.value;
-    let together = stuck::frozen(channel, together_s, limits, |i| with_oximeter[i] && held(i));
-    let mut stuck = vec![false; channel.samples.len()];
-    for run in alone.into_iter().chain(together) {
-        stuck[run].fill(true);
-    }
-    runs(stuck.len(), |i| stuck[i])
+    stuck
 }
 
 /// How long a value must stand to be frozen in this recording.
-fn least_s(channel: &Channel, limits: &ScreenCriteria) -> f64 {
-    let usual_s = usual_run(channel) as f64 * channel.period_s;
+fn least_s(channel: &Channel, standing: &Runs, limits: &ScreenCriteria) -> f64 {
+    let usual_s = usual_run(standing) as f64 * channel.period_s;
     let many = limits.stuck_tcpco2_times.value;
     (many * usual_s).max(limits.stuck_s.value).min(limits.stuck_tcpco2_s.value)
 }
 
-/// The length of run, in samples, that half of the night's values stand no longer than.
-fn usual_run(channel: &Channel) -> usize {
-    let mut lengths = Vec::new();
+/// The runs in which one value stands, those of one sample too; missing values are in none.
+fn standing(channel: &Channel) -> Runs {
+    let x = &channel.samples;
+    let mut runs = Runs::new();
     let mut from = 0;
-    for i in 1..=channel.samples.len() {
-        if i < channel.samples.len() && stuck::holds(channel, i) {
+    for i in 1..=x.len() {
+        if i < x.len() && stuck::holds(channel, i) {
             continue;
         }
-        if channel.samples[from].is_finite() {
-            lengths.push(i - from);
+        if x[from].is_finite() {
+            runs.push(from..i);
         }
         from = i;
     }
+    runs
+}
+
+/// The length of run, in samples, that half of the night's values stand no longer than.
+fn usual_run(standing: &Runs) -> usize {
+    let mut lengths: Vec<usize> = standing.iter().map(std::ops::Range::len).collect();
     lengths.sort_unstable();
     let mut left = USUAL * lengths.iter().sum::<usize>() as f64;
     let usual = lengths.into_iter().find(|&length| {

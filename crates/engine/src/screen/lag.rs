@@ -63,18 +63,18 @@ pub(super) fn find(
     };
     let (spo2, co2) = (moves(Quantity::Spo2)?, moves(Quantity::Tcpco2)?);
     let least = limits.lag_correlation.value;
-    let (shift, correlation) = best(&spo2, &co2)
+    let middle = spo2.len() / 2;
+    let halves = [0..middle, middle..spo2.len()].map(|half| shifts(&spo2, &co2, half));
+    let whole: Vec<Sums> = halves[0].iter().zip(&halves[1]).map(|(&a, &b)| a.with(b)).collect();
+    let (shift, correlation) = best(&whole)
         .ok_or_else(|| "too little of the night is believed in both SpO2 and CO2".to_owned())?;
     if correlation < least || shift == *SHIFTS.start() || shift == *SHIFTS.end() {
         return Err("SpO2 and CO2 do not move together enough to tell it".to_owned());
     }
-    let middle = spo2.len() / 2;
-    let halves = [(&spo2[..middle], &co2[..middle]), (&spo2[middle..], &co2[middle..])];
-    let told = halves.into_iter().filter_map(|(spo2, co2)| best(spo2, co2));
-    let shifts: Vec<isize> =
-        told.filter(|&(_, correlation)| correlation >= least).map(|(shift, _)| shift).collect();
-    let (lowest, highest) =
-        shifts.iter().fold((shift, shift), |(low, high), &s| (low.min(s), high.max(s)));
+    let told = halves.iter().filter_map(|half| best(half)).filter(|best| best.1 >= least);
+    let (lowest, highest) = told
+        .map(|(shift, _)| shift)
+        .fold((shift, shift), |(low, high), shift| (low.min(shift), high.max(shift)));
     let seconds = |shift: isize| shift as f64 * POINT_S;
     if seconds(highest - lowest) > limits.lag_apart_s.value {
         return Err("the halves of the night tell different lags".to_owned());
@@ -137,31 +137,62 @@ fn swings(points: &[f64]) -> Vec<f64> {
     (0..points.len()).map(|i| mean(i, SHORT) - mean(i, LONG)).collect()
 }
 
+/// What a correlation needs of the points of both.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Sums {
+    count: f64,
+    x: f64,
+    y: f64,
+    xx: f64,
+    yy: f64,
+    xy: f64,
+}
+
+impl Sums {
+    fn with(self, other: Self) -> Self {
+        Self {
+            count: self.count + other.count,
+            x: self.x + other.x,
+            y: self.y + other.y,
+            xx: self.xx + other.xx,
+            yy: self.yy + other.yy,
+            xy: self.xy + other.xy,
+        }
+    }
+
+    /// The correlation of falls of SpO2 with CO2; `None` of too few points.
+    fn agreement(self) -> Option<f64> {
+        if self.count < LEAST_POINTS as f64 {
+            return None;
+        }
+        let [x, y, xx, yy, xy] =
+            [self.x, self.y, self.xx, self.yy, self.xy].map(|sum| sum / self.count);
+        let spread = ((xx - x * x) * (yy - y * y)).sqrt();
+        Some(if spread > 1e-9 { -(xy - x * y) / spread } else { 0.0 })
+    }
+}
+
+/// The sums at each shift, of the points of SpO2 in a range with CO2 so much later.
+fn shifts(spo2: &[f64], co2: &[f64], range: std::ops::Range<usize>) -> Vec<Sums> {
+    let at = |shift: isize| {
+        let mut sums = Sums::default();
+        for i in range.clone() {
+            let Some(&y) = i.checked_add_signed(shift).and_then(|k| co2.get(k)) else { continue };
+            let x = spo2[i];
+            if x.is_finite() && y.is_finite() {
+                sums = sums.with(Sums { count: 1.0, x, y, xx: x * x, yy: y * y, xy: x * y });
+            }
+        }
+        sums
+    };
+    SHIFTS.map(at).collect()
+}
+
 /// The shift at which CO2 rises as SpO2 falls, and how well; `None` of too few points.
-fn best(spo2: &[f64], co2: &[f64]) -> Option<(isize, f64)> {
-    let all = SHIFTS.filter_map(|shift| Some((shift, agreement(spo2, co2, shift)?)));
+fn best(sums: &[Sums]) -> Option<(isize, f64)> {
+    let all = SHIFTS.zip(sums).filter_map(|(shift, sums)| Some((shift, sums.agreement()?)));
     all.fold(None, |best, found| match best {
         Some((_, most)) if most >= found.1 => best,
         _ => Some(found),
     })
-}
-
-/// The correlation of falls of SpO2 with CO2 so many points later.
-fn agreement(spo2: &[f64], co2: &[f64], shift: isize) -> Option<f64> {
-    let (mut n, mut sums) = (0.0, [0.0; 5]);
-    for (i, &x) in spo2.iter().enumerate() {
-        let Some(&y) = i.checked_add_signed(shift).and_then(|k| co2.get(k)) else { continue };
-        if x.is_finite() && y.is_finite() {
-            n += 1.0;
-            for (sum, value) in sums.iter_mut().zip([x, y, x * x, y * y, x * y]) {
-                *sum += value;
-            }
-        }
-    }
-    if n < LEAST_POINTS as f64 {
-        return None;
-    }
-    let [x, y, xx, yy, xy] = sums.map(|sum| sum / n);
-    let spread = ((xx - x * x) * (yy - y * y)).sqrt();
-    Some(if spread > 1e-9 { -(xy - x * y) / spread } else { 0.0 })
 }

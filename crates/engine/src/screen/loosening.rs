@@ -24,11 +24,9 @@ use crate::criteria::ScreenCriteria;
 use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::recording::{Channel, Quantity};
+use crate::screen::bend::Bend;
 use crate::screen::look::{Look, Runs, runs, samples_in};
 use crate::time::Stretch;
-
-/// Fewest minutes of level and of sag for a bend between them.
-const LEAST_MIN: usize = 3;
 
 /// The time over which a return is looked for, s.
 const RISE_S: f64 = 120.0;
@@ -45,12 +43,43 @@ const USUAL_LOW: usize = 10;
 /// Minutes without a value after which the time before says nothing of this sag.
 const UNSEEN_MIN: usize = 5;
 
-/// The samples that a slow leak may be read from.
+/// The samples that a slow leak may be read from, with the sums that make a mean one subtraction.
 pub(super) struct Seen<'a> {
     /// With the sensor on the skin.
-    pub(super) on_skin: &'a [bool],
-    /// On the skin and settled.
-    pub(super) usable: &'a [bool],
+    on_skin: &'a [bool],
+    sums: Vec<f64>,
+    counts: Vec<usize>,
+    /// Samples in a minute.
+    minute: usize,
+}
+
+impl<'a> Seen<'a> {
+    /// `usable` are the samples on the skin and settled.
+    pub(super) fn new(channel: &Channel, on_skin: &'a [bool], usable: &[bool]) -> Self {
+        let (mut sums, mut counts) = (Vec::with_capacity(usable.len() + 1), vec![0]);
+        let (mut sum, mut count) = (0.0, 0);
+        sums.push(sum);
+        for (&x, &usable) in channel.samples.iter().zip(usable) {
+            if usable {
+                sum += x;
+                count += 1;
+            }
+            sums.push(sum);
+            counts.push(count);
+        }
+        Self { on_skin, sums, counts, minute: samples_in(channel, 60.0) }
+    }
+
+    /// How many samples of a range are usable.
+    pub(super) fn count(&self, range: &Range<usize>) -> usize {
+        self.counts[range.end] - self.counts[range.start]
+    }
+
+    /// Mean of the usable samples; `None` of none.
+    pub(super) fn mean(&self, range: Range<usize>) -> Option<f64> {
+        let count = self.count(&range);
+        (count > 0).then(|| (self.sums[range.end] - self.sums[range.start]) / count as f64)
+    }
 }
 
 /// Where the curve of one fitting ends, and where the next begins.
@@ -75,8 +104,9 @@ pub(super) fn find(
         let found = sag.before(turn)?;
         (turn.end == turn.back || sag.lowest_of_night(&found)).then_some(found)
     });
-    let low = runs(seen.usable.len(), |i| seen.usable[i] && channel.samples[i] < low_kpa);
-    let least = samples_in(channel, 60.0);
+    let usable = |i: usize| seen.count(&(i..i + 1)) > 0;
+    let low = runs(channel.samples.len(), |i| usable(i) && channel.samples[i] < low_kpa);
+    let least = seen.minute;
     let low = low.iter().filter(|run| run.len() >= least).filter_map(|run| sag.to_low(run));
     let mut found: Runs = touched.chain(low).collect();
     found.sort_by_key(|run| run.start);
@@ -92,7 +122,7 @@ pub(super) fn pressed_on(look: &Look, channel: &Channel, seen: &Seen) -> Vec<usi
     let ahead = samples_in(channel, RISE_S).div_ceil(block);
     let means: Vec<Option<f64>> = (0..channel.samples.len())
         .step_by(block)
-        .map(|from| sag.mean(from..(from + block).min(channel.samples.len())))
+        .map(|from| seen.mean(from..(from + block).min(channel.samples.len())))
         .collect();
     let mut found = Vec::new();
     let mut k = 0;
@@ -150,7 +180,7 @@ pub(super) fn to_end(
 ) -> Option<Fall> {
     let sag = Sag { channel, seen, limits };
     let bend = sag.bend(end)?;
-    let low_kpa = sag.mean(end.saturating_sub(samples_in(channel, 60.0))..end)?;
+    let low_kpa = seen.mean(end.saturating_sub(seen.minute)..end)?;
     let enough = bend.level_kpa - low_kpa >= limits.loosening_least_kpa.value;
     let stretch = bend.start..end;
     (enough && sag.lowest_of_night(&stretch)).then_some(Fall {
@@ -166,8 +196,8 @@ struct Sag<'a> {
     limits: &'a ScreenCriteria,
 }
 
-/// A level that bends down.
-struct Bend {
+/// A level that CO2 left.
+struct Left {
     /// The first sample below the level by more than a settled sensor may be.
     start: usize,
     level_kpa: f64,
@@ -176,65 +206,66 @@ struct Bend {
 impl Sag<'_> {
     /// The sag that ends where the sensor was touched, when CO2 comes back from it.
     fn before(&self, turn: &Turn) -> Option<Range<usize>> {
-        let minute = samples_in(self.channel, 60.0);
+        let minute = self.seen.minute;
         let bend = self.bend(turn.end)?;
-        let low_kpa = self.mean(turn.end.saturating_sub(minute)..turn.end)?;
+        let low_kpa = self.seen.mean(turn.end.saturating_sub(minute)..turn.end)?;
         let after = |minutes: f64| {
             (turn.back + samples_in(self.channel, minutes * 60.0)).min(self.channel.samples.len())
         };
         let settling = after(CLIMBED_MIN)..after(self.limits.settling_least_min.value);
-        let after_kpa = mean(self.channel, self.seen.on_skin, settling)?;
+        let after_kpa = self.on_skin(settling)?;
         let fallen_kpa = bend.level_kpa - low_kpa;
         let came_back = after_kpa - low_kpa >= fallen_kpa / 2.0;
         let enough = fallen_kpa >= self.limits.loosening_least_kpa.value;
         (came_back && enough).then_some(bend.start..turn.end)
     }
 
+    /// Mean with the sensor on the skin, settled or not; `None` of no sample.
+    fn on_skin(&self, range: Range<usize>) -> Option<f64> {
+        let kept = range.filter(|&i| self.seen.on_skin[i]);
+        let add = |(sum, count), i: usize| (sum + self.channel.samples[i], count + 1);
+        let (sum, count) = kept.fold((0.0, 0), add);
+        (count > 0).then(|| sum / f64::from(count))
+    }
+
     /// Whether CO2 ends a sag lower than this sleeper is in nearly all the rest of the night.
     fn lowest_of_night(&self, run: &Range<usize>) -> bool {
-        let minute = samples_in(self.channel, 60.0);
+        let minute = self.seen.minute;
         let count = self.channel.samples.len();
         let mut rest: Vec<f64> = (0..count)
             .step_by(minute)
             .filter(|from| !run.contains(from))
-            .filter_map(|from| self.mean(from..(from + minute).min(count)))
+            .filter_map(|from| self.seen.mean(from..(from + minute).min(count)))
             .collect();
         rest.sort_by(f64::total_cmp);
         let Some(&usual) = rest.get(rest.len() / USUAL_LOW) else { return false };
-        let low = self.mean(run.end.saturating_sub(minute)..run.end);
+        let low = self.seen.mean(run.end.saturating_sub(minute)..run.end);
         low.is_some_and(|kpa| usual - kpa >= self.limits.loosening_least_kpa.value)
     }
 
     /// The sag down to a run at a level at which nobody sleeps, and up to where it leaves that level.
     fn to_low(&self, low: &Range<usize>) -> Option<Range<usize>> {
-        let bend = self.bend((low.start + samples_in(self.channel, 60.0)).min(low.end))?;
+        let bend = self.bend((low.start + self.seen.minute).min(low.end))?;
         Some(bend.start..low.end)
     }
 
-    /// The best bend in the time before `end` in which the sensor was not touched.
-    fn bend(&self, end: usize) -> Option<Bend> {
-        let means = self.minutes_before(end);
-        let fits = (LEAST_MIN..means.len().saturating_sub(LEAST_MIN))
-            .filter_map(|at| Some((bend(&means, at)?, at)));
-        let ((_, [level_kpa, per_min, per_min2]), at) =
-            fits.min_by(|a, b| a.0.0.total_cmp(&b.0.0))?;
+    /// The level that CO2 left in the time before `end` in which the sensor was not touched.
+    fn bend(&self, end: usize) -> Option<Left> {
+        let (starts, means): (Vec<usize>, Vec<f64>) = self.minutes_before(end).into_iter().unzip();
+        let bend = Bend::find(&means)?;
         let within_kpa = self.limits.settling_within_kpa.value;
-        let near = |&k: &usize| {
-            let since = (k - at) as f64;
-            per_min * since + per_min2 * since * since >= -within_kpa
-        };
-        let last = (at..means.len()).rev().find(near)?;
-        Some(Bend { start: means.get(last + 1)?.0, level_kpa })
+        let last = (bend.at..means.len()).rev().find(|&k| bend.above(k) >= -within_kpa)?;
+        Some(Left { start: *starts.get(last + 1)?, level_kpa: bend.level })
     }
 
     /// The start and mean of each minute before `end`, back to where the sensor was not seen for long.
     fn minutes_before(&self, end: usize) -> Vec<(usize, f64)> {
-        let minute = samples_in(self.channel, 60.0);
+        let minute = self.seen.minute;
         let most = samples_in(self.channel, self.limits.loosening_most_min.value * 60.0);
         let mut means = Vec::new();
         let (mut to, mut unseen) = (end, 0);
         while to >= minute && end - to < most && unseen < UNSEEN_MIN {
-            match self.mean(to - minute..to) {
+            match self.seen.mean(to - minute..to) {
                 Some(kpa) => {
                     means.push((to - minute, kpa));
                     unseen = 0;
@@ -246,60 +277,6 @@ impl Sag<'_> {
         means.reverse();
         means
     }
-
-    fn mean(&self, range: Range<usize>) -> Option<f64> {
-        mean(self.channel, self.seen.usable, range)
-    }
-}
-
-fn mean(channel: &Channel, keep: &[bool], range: Range<usize>) -> Option<f64> {
-    let kept = range.filter(|&i| keep[i]);
-    let (sum, count) = kept.fold((0.0, 0), |(sum, count), i| (sum + channel.samples[i], count + 1));
-    (count > 0).then(|| sum / f64::from(count))
-}
-
-/// The squares left by a level up to `at` and a parabola that leaves it there, and the level with what
-/// it changes by a minute and by a minute squared.
-fn bend(means: &[(usize, f64)], at: usize) -> Option<(f64, [f64; 3])> {
-    let mut sums = [[0.0; 4]; 3];
-    let row = |k: usize| {
-        let since = k.saturating_sub(at) as f64;
-        [1.0, since, since * since]
-    };
-    for (k, &(_, kpa)) in means.iter().enumerate() {
-        let row = row(k);
-        for a in 0..3 {
-            for b in 0..3 {
-                sums[a][b] += row[a] * row[b];
-            }
-            sums[a][3] += row[a] * kpa;
-        }
-    }
-    let x = solved(sums)?;
-    let left = |(k, &(_, kpa)): (usize, &(usize, f64))| {
-        let fitted: f64 = row(k).iter().zip(&x).map(|(r, x)| r * x).sum();
-        (kpa - fitted) * (kpa - fitted)
-    };
-    Some((means.iter().enumerate().map(left).sum(), x))
-}
-
-/// Three equations in three unknowns, by elimination; `None` when they have no one answer.
-fn solved(mut sums: [[f64; 4]; 3]) -> Option<[f64; 3]> {
-    for a in 0..3 {
-        let pivot = sums[a];
-        if pivot[a].abs() < 1e-9 {
-            return None;
-        }
-        for (b, row) in sums.iter_mut().enumerate() {
-            if b != a {
-                let times = row[a] / pivot[a];
-                for (value, pivot) in row.iter_mut().zip(pivot) {
-                    *value -= times * pivot;
-                }
-            }
-        }
-    }
-    Some([0, 1, 2].map(|a| sums[a][3] / sums[a][a]))
 }
 
 /// A finding for each return of a sensor pressed on again.

@@ -67,7 +67,7 @@ fn moves(
 }
 
 /// Runs of at least so long in which every sample but the first `holds` the value before it.
-pub(super) fn frozen(
+fn frozen(
     channel: &Channel,
     least_s: f64,
     limits: &ScreenCriteria,

@@ -24,8 +24,7 @@ pub(super) fn find(
     let mut night = Night::new(look, channel, told, [&missing, &implausible]);
     let mut away = night.leave();
     let (settling, findings) = night.settle_all(&mut away);
-    let slow = night.loosen(&away);
-    let doubts = night.doubts(&away);
+    let (slow, doubts) = night.loosen(&away);
     let leak = [away.leak, slow, night.still_in_air()].concat();
     let oximeter = look.channel(Quantity::Spo2).or_else(|| look.channel(Quantity::Pulse));
     let held: Vec<Stretch> = oximeter
@@ -134,7 +133,7 @@ impl<'a> Night<'a> {
         let before = self.usable.clone();
         let first = self.settle(away);
         let on_skin = self.on_skin();
-        let seen = Seen { on_skin: &on_skin, usable: &self.usable };
+        let seen = Seen::new(self.channel, &on_skin, &self.usable);
         let pressed_on = loosening::pressed_on(self.look, self.channel, &seen);
         if pressed_on.is_empty() {
             return first;
@@ -152,25 +151,16 @@ impl<'a> Night<'a> {
         found
     }
 
-    /// The slow leaks that end where the sensor was touched, or too low.
-    fn loosen(&mut self, away: &Away) -> Runs {
+    /// The slow leaks that end where the sensor was touched, or too low; and what CO2 may show of its
+    /// sensor without proving it.
+    fn loosen(&mut self, away: &Away) -> (Runs, Vec<Finding>) {
         let fittings = self.fittings(&away.refits);
-        let turns: Vec<Turn> = fittings
-            .windows(2)
-            .map(|pair| Turn { end: pair[0].samples.end, back: pair[1].samples.start })
-            .collect();
         let on_skin = self.on_skin();
-        let seen = Seen { on_skin: &on_skin, usable: &self.usable };
-        let slow = loosening::find(self.channel, &seen, &turns, self.look.limits);
+        let seen = Seen::new(self.channel, &on_skin, &self.usable);
+        let slow = loosening::find(self.channel, &seen, &turns(&fittings), self.look.limits);
+        let doubts = doubts::findings(self.look, self.channel, &seen, (&fittings, &slow));
         set(&mut self.usable, &slow, false);
-        slow
-    }
-
-    /// What CO2 may show of its sensor without proving it.
-    fn doubts(&self, away: &Away) -> Vec<Finding> {
-        let on_skin = self.on_skin();
-        let seen = Seen { on_skin: &on_skin, usable: &self.usable };
-        doubts::findings(self.look, self.channel, &seen, &self.fittings(&away.refits))
+        (slow, doubts)
     }
 
     fn on_skin(&self) -> Vec<bool> {
@@ -182,6 +172,14 @@ impl<'a> Night<'a> {
         let lowest_kpa = self.look.limits.tcpco2_off_below_kpa.value;
         runs(self.usable.len(), |i| self.usable[i] && self.channel.samples[i] < lowest_kpa)
     }
+}
+
+/// Where each fitting ends and the next begins.
+fn turns(fittings: &[Fitting]) -> Vec<Turn> {
+    fittings
+        .windows(2)
+        .map(|pair| Turn { end: pair[0].samples.end, back: pair[1].samples.start })
+        .collect()
 }
 
 impl Away {
