@@ -68,9 +68,11 @@ fn codes(text: &str) -> BTreeSet<String> {
 
 #[test]
 fn every_finding_is_explained_and_no_other() {
-    let mut known = BTreeSet::new();
+    let (mut known, mut engine) = (BTreeSet::new(), String::new());
     for file in files(&root().join("crates/engine/src"), "rs") {
-        known.extend(codes(&fs::read_to_string(file).unwrap()));
+        let text = fs::read_to_string(file).unwrap();
+        known.extend(codes(&text));
+        engine.push_str(&text);
     }
     let text = fs::read_to_string(root().join("docs/findings.md")).unwrap();
     let explained: BTreeSet<String> = text
@@ -80,7 +82,9 @@ fn every_finding_is_explained_and_no_other() {
         .collect();
     assert!(known.len() > 20, "only {} codes found", known.len());
     let lacking: Vec<_> = known.difference(&explained).collect();
-    let stale: Vec<_> = explained.difference(&known).collect();
+    // A code may reach its finding through a function or a table: it must stand somewhere as a literal.
+    let stale: Vec<_> =
+        explained.iter().filter(|code| !engine.contains(&format!("\"{code}\""))).collect();
     assert!(lacking.is_empty(), "docs/findings.md does not explain {lacking:?}");
     assert!(stale.is_empty(), "docs/findings.md explains what no code says: {stale:?}");
 }
