@@ -9,6 +9,7 @@ use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::recording::Quantity;
 use crate::screen::Screened;
+use crate::stats;
 use crate::time::Stretch;
 use crate::trace::Trace;
 
@@ -232,7 +233,7 @@ fn told(co2: &CorrectedCo2, line: &Line, whole: Stretch) -> Vec<Finding> {
 
 /// The middle of some numbers; `None` of none.
 fn median(mut numbers: Vec<f64>) -> Option<f64> {
-    numbers.sort_by(f64::total_cmp);
+    stats::sort(&mut numbers);
     let upper = *numbers.get(numbers.len() / 2)?;
     let lower = numbers[(numbers.len() - 1) / 2];
     Some(f64::midpoint(lower, upper))

@@ -5,10 +5,12 @@
 //! exist. Numbers must be finite; a NaN comes out as a NaN.
 
 mod agreement;
+mod held;
 mod kappa;
 mod student;
 
 pub use agreement::{BlandAltman, Interval, bland_altman, repeatability, sd_of_single_readings};
+pub use held::{highest_held, lowest_held};
 pub use kappa::{Kappa, Weights, cross_table, kappa, light_kappa};
 pub use student::t_quantile;
 
@@ -41,6 +43,54 @@ pub fn sum_of_squares(numbers: &[f64]) -> Option<f64> {
 pub fn sd(numbers: &[f64]) -> Option<f64> {
     let squares = sum_of_squares(numbers)?;
     (numbers.len() > 1).then(|| (squares / (numbers.len() - 1) as f64).sqrt())
+}
+
+/// So many different numbers are counted before they are moved instead.
+const DIFFERENT_MOST: usize = 1024;
+/// Places to count them in: a power of two, and enough to find a free one soon.
+const PLACES: usize = 4 * DIFFERENT_MOST;
+
+/// Puts numbers in ascending order, as [`f64::total_cmp`] has it.
+///
+/// A monitor writes few different numbers, so they are counted; only where they are many are they moved.
+pub fn sort(numbers: &mut [f64]) {
+    let by_moving = |numbers: &mut [f64]| numbers.sort_unstable_by(f64::total_cmp);
+    if numbers.len() < PLACES {
+        return by_moving(numbers);
+    }
+    let mut counted = vec![(0.0_f64, 0_usize); PLACES];
+    let (mut different, mut place) = (0, 0);
+    for x in numbers.iter() {
+        // Most often it is the number before.
+        if counted[place].0.to_bits() != x.to_bits() || counted[place].1 == 0 {
+            place = place_of(*x, &counted);
+            different += usize::from(counted[place].1 == 0);
+            if different > DIFFERENT_MOST {
+                return by_moving(numbers);
+            }
+            counted[place].0 = *x;
+        }
+        counted[place].1 += 1;
+    }
+    counted.retain(|(_, count)| *count > 0);
+    counted.sort_unstable_by(|(a, _), (b, _)| a.total_cmp(b));
+    let mut rest = numbers;
+    for (x, count) in counted {
+        let (equal, greater) = rest.split_at_mut(count);
+        equal.fill(x);
+        rest = greater;
+    }
+}
+
+/// Where a number is counted, or will be: the first free place from one that its bits choose.
+fn place_of(x: f64, counted: &[(f64, usize)]) -> usize {
+    // The golden ratio as a whole number spreads bits that differ little (Fibonacci hashing).
+    let spread = x.to_bits().wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 48;
+    let mut place = usize::from(spread as u16) % PLACES;
+    while counted[place].1 > 0 && counted[place].0.to_bits() != x.to_bits() {
+        place = (place + 1) % PLACES;
+    }
+    place
 }
 
 /// Percentile of numbers in ascending order, linear between order statistics; `None` of nothing.
@@ -89,4 +139,32 @@ pub fn wilson(successes: u64, count: u64, z: f64) -> Option<Interval> {
     let whole = 2.0 * (n + z * z);
     let (low, high) = ((middle - half) / whole, (middle + half) / whole);
     Some(Interval { low: low.max(0.0), high: high.min(1.0) })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// So many that they are counted where they are few, and moved where they are not.
+        #[test]
+        fn counted_or_moved_numbers_come_out_as_the_library_sorts_them(
+            seed in any::<u64>(),
+            different in prop_oneof![1_u64..40, 900_u64..20_000],
+        ) {
+            let mut state = seed;
+            let mut number = || {
+                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+                ((state >> 33) % different) as f64 / -7.0 + 3.0
+            };
+            let mut found: Vec<f64> = (0..6_000).map(|_| number()).collect();
+            found.extend([0.0, -0.0, f64::INFINITY]);
+            let mut expected = found.clone();
+            sort(&mut found);
+            expected.sort_by(f64::total_cmp);
+            let bits = |numbers: &[f64]| numbers.iter().map(|x| x.to_bits()).collect::<Vec<_>>();
+            prop_assert_eq!(bits(&found), bits(&expected));
+        }
+    }
 }

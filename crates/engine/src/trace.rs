@@ -42,7 +42,9 @@ impl Trace {
 
     /// The values that count, in order of time.
     pub fn counted(&self) -> impl Iterator<Item = f64> + '_ {
-        (0..self.len()).filter(|&i| self.counts(i)).map(|i| self.values[i])
+        let judged = self.inside.iter().zip(&self.believed);
+        let counts = |((inside, believed), _): &((&bool, &bool), &f64)| **inside && **believed;
+        judged.zip(&self.values).filter(counts).map(|(_, value)| *value)
     }
 
     /// Seconds inside the period.
@@ -52,7 +54,8 @@ impl Trace {
 
     /// Seconds inside the period that may be believed.
     pub fn believed_s(&self) -> f64 {
-        (0..self.len()).filter(|&i| self.counts(i)).count() as f64 * self.period_s
+        let judged = self.inside.iter().zip(&self.believed);
+        judged.filter(|&(&inside, &believed)| inside && believed).count() as f64 * self.period_s
     }
 
     /// Seconds from the recording's start to sample `i`.
@@ -78,19 +81,11 @@ impl Trace {
     /// The runs of consecutive indices for which `keep` holds, each as `from..to`.
     pub fn runs(&self, keep: impl Fn(usize) -> bool) -> Vec<std::ops::Range<usize>> {
         let mut runs = Vec::new();
-        let mut start = None;
-        for i in 0..self.len() {
-            match (keep(i), start) {
-                (true, None) => start = Some(i),
-                (false, Some(from)) => {
-                    runs.push(from..i);
-                    start = None;
-                }
-                _ => {}
-            }
-        }
-        if let Some(from) = start {
-            runs.push(from..self.len());
+        let mut from = 0;
+        while let Some(start) = (from..self.len()).find(|&i| keep(i)) {
+            let end = (start..self.len()).find(|&i| !keep(i)).unwrap_or(self.len());
+            runs.push(start..end);
+            from = end;
         }
         runs
     }

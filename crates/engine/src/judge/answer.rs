@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use super::bench::Bench;
+use super::lane::Asked;
 use super::lane::Filling;
 use super::lane::Lane;
 use super::level;
@@ -68,8 +69,7 @@ fn on_lane(bench: &Bench, quantity: Quantity, test: impl Fn(&Lane) -> Outcome) -
 /// One unbroken run past the threshold; `rise` when the threshold is a rise above awake.
 fn held(lane: &Lane, threshold: &Threshold, for_s: f64, rise: Option<&Amount>) -> Outcome {
     let samples = lane.trace.samples_in(for_s);
-    let figure =
-        |filling| level::held(lane.filled(threshold.side, filling), threshold.side, samples);
+    let figure = |filling| lane.level(threshold.side, filling, Asked::HeldFor(samples));
     let what = if for_s > 0.0 {
         format!("{} level held for {}", farthest(threshold.side), minutes_words(for_s, false))
     } else {
@@ -92,15 +92,14 @@ fn held(lane: &Lane, threshold: &Threshold, for_s: f64, rise: Option<&Amount>) -
 
 /// Time past the threshold added up to `samples` samples.
 fn added_up(lane: &Lane, threshold: &Threshold, samples: usize, how_long: &str) -> Outcome {
-    let figure =
-        |filling| level::reached_by(lane.filled(threshold.side, filling), threshold.side, samples);
+    let figure = |filling| lane.level(threshold.side, filling, Asked::ReachedBy(samples));
     let what = format!("level passed for {how_long}");
     settle(lane, threshold, 1, figure(Filling::Kindest), figure(Filling::Harshest), &what)
 }
 
 /// The mean past the threshold.
 fn mean(lane: &Lane, threshold: &Threshold) -> Outcome {
-    let figure = |filling| level::mean(lane.filled(threshold.side, filling));
+    let figure = |filling| lane.level(threshold.side, filling, Asked::Mean);
     let mut outcome =
         settle(lane, threshold, 1, figure(Filling::Kindest), figure(Filling::Harshest), "mean");
     // A mean stands on the whole period, not on the moments past the threshold.

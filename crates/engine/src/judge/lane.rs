@@ -1,5 +1,8 @@
 //! A lane: one channel with the lowest and the highest value each moment could have had.
 
+use std::cell::RefCell;
+
+use super::level;
 use crate::criteria::Criteria;
 use crate::criteria::Side;
 use crate::criteria::Threshold;
@@ -18,6 +21,22 @@ pub(super) struct Lane {
     lowest: Vec<f64>,
     /// The highest.
     highest: Vec<f64>,
+    /// Levels worked out already: the rules of a set ask the same of a night again and again.
+    known: RefCell<Vec<(Question, Option<f64>)>>,
+}
+
+/// A side, a filling, and the level asked of them.
+type Question = (Side, Filling, Asked);
+
+/// What level of a filling is asked; counts in samples.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Asked {
+    /// Held for so many on end.
+    HeldFor(usize),
+    /// Reached by so many in all.
+    ReachedBy(usize),
+    /// The mean.
+    Mean,
 }
 
 /// Which filling of the unbelieved time.
@@ -46,7 +65,7 @@ impl Lane {
             ),
             _ => anything(&trace, screen.spo2_lowest_pct.value, 100.0),
         };
-        Self { trace, lowest, highest }
+        Self { trace, lowest, highest, known: RefCell::default() }
     }
 
     /// Whether any time is inside the period.
@@ -55,11 +74,28 @@ impl Lane {
     }
 
     /// The values of a filling, given the side a rule looks at; NaN outside the period.
-    pub(super) fn filled(&self, side: Side, filling: Filling) -> &[f64] {
+    fn filled(&self, side: Side, filling: Filling) -> &[f64] {
         match (side, filling) {
             (Side::Above, Filling::Kindest) | (Side::Below, Filling::Harshest) => &self.lowest,
             (Side::Above, Filling::Harshest) | (Side::Below, Filling::Kindest) => &self.highest,
         }
+    }
+
+    /// A level of a filling, farthest on the side a rule looks at; `None` when nothing reaches so long.
+    pub(super) fn level(&self, side: Side, filling: Filling, asked: Asked) -> Option<f64> {
+        let question = (side, filling, asked);
+        let known = self.known.borrow().iter().find(|(before, _)| *before == question).copied();
+        if let Some((_, level)) = known {
+            return level;
+        }
+        let values = self.filled(side, filling);
+        let level = match asked {
+            Asked::HeldFor(samples) => level::held(values, side, samples),
+            Asked::ReachedBy(samples) => level::reached_by(values, side, samples),
+            Asked::Mean => level::mean(values),
+        };
+        self.known.borrow_mut().push((question, level));
+        level
     }
 
     /// The runs of at least `least` samples past a threshold on a filling.

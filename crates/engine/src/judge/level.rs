@@ -7,51 +7,22 @@
 
 use crate::criteria::Amount;
 use crate::criteria::Side;
+use crate::stats;
 
 /// The level that every sample of some run of `samples` consecutive ones reaches; the farthest such.
 ///
 /// NaN samples break a run. `None` when no run is long enough.
 pub(super) fn held(values: &[f64], side: Side, samples: usize) -> Option<f64> {
-    let sign = sign(side);
-    values
-        .split(|value| value.is_nan())
-        .filter(|run| run.len() >= samples)
-        .map(|run| farthest_window(run, sign, samples))
-        .reduce(f64::max)
-        .map(|level| sign * level)
-}
-
-/// The largest, over all windows of `samples` values, of the smallest value times `sign`.
-///
-/// The run is cut into blocks of one window's length. A window is the end of one block and the start of
-/// the next, so its smallest value is the smaller of two running ones, and each value is looked at a
-/// fixed number of times however long the window.
-fn farthest_window(run: &[f64], sign: f64, samples: usize) -> f64 {
-    if samples == 1 {
-        return run.iter().fold(f64::NEG_INFINITY, |most, x| most.max(sign * x));
+    match side {
+        Side::Above => stats::highest_held(values, samples),
+        Side::Below => stats::lowest_held(values, samples),
     }
-    let mut best = f64::NEG_INFINITY;
-    let mut ends = vec![0.0; samples];
-    for start in (0..=run.len() - samples).step_by(samples) {
-        let mut least = f64::INFINITY;
-        for k in (0..samples).rev() {
-            least = least.min(sign * run[start + k]);
-            ends[k] = least;
-        }
-        best = best.max(ends[0]);
-        let mut least = f64::INFINITY;
-        let next = &run[start + samples..run.len().min(start + 2 * samples - 1)];
-        for (x, end) in next.iter().zip(&ends[1..]) {
-            least = least.min(sign * x);
-            best = best.max(least.min(*end));
-        }
-    }
-    best
 }
 
 /// The level that `count` samples reach; the farthest such. `None` when there are fewer samples.
 pub(super) fn reached_by(values: &[f64], side: Side, count: usize) -> Option<f64> {
-    let mut finite: Vec<f64> = values.iter().copied().filter(|value| !value.is_nan()).collect();
+    let mut finite: Vec<f64> = Vec::with_capacity(values.len());
+    finite.extend(values.iter().filter(|value| !value.is_nan()));
     if count == 0 || count > finite.len() {
         return None;
     }
@@ -89,41 +60,12 @@ pub(super) fn count_for(amount: &Amount, one_sample: f64) -> usize {
     .max(1)
 }
 
-/// +1 when higher is farther, -1 when lower is.
-fn sign(side: Side) -> f64 {
-    match side {
-        Side::Above => 1.0,
-        Side::Below => -1.0,
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn held_slowly(values: &[f64], side: Side, samples: usize) -> Option<f64> {
-        values
-            .windows(samples)
-            .filter(|window| window.iter().all(|value| !value.is_nan()))
-            .map(|window| match side {
-                Side::Above => window.iter().copied().fold(f64::INFINITY, f64::min),
-                Side::Below => window.iter().copied().fold(f64::NEG_INFINITY, f64::max),
-            })
-            .reduce(|a, b| if side == Side::Above { a.max(b) } else { a.min(b) })
-    }
-
     proptest! {
-        #[test]
-        fn the_window_agrees_with_trying_every_run(
-            values in prop::collection::vec(prop_oneof![19 => 80.0..100.0_f64, 1 => Just(f64::NAN)], 1..120),
-            samples in 1_usize..20,
-        ) {
-            for side in [Side::Above, Side::Below] {
-                prop_assert_eq!(held(&values, side, samples), held_slowly(&values, side, samples));
-            }
-        }
-
         #[test]
         fn the_level_reached_is_the_order_statistic(
             values in prop::collection::vec(80.0..100.0_f64, 1..60),

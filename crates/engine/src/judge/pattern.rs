@@ -243,7 +243,7 @@ fn level_in(trace: &Trace, stretch: Stretch) -> Option<f64> {
 }
 
 fn median_of(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_unstable_by(f64::total_cmp);
+    stats::sort(&mut values);
     stats::median(&values)
 }
 

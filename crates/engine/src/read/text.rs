@@ -4,6 +4,7 @@
 //! time are found by content, and what cannot be found for certain is refused with what to put in a
 //! [column map](super::map).
 
+mod cells;
 mod codes;
 mod decode;
 mod grid;

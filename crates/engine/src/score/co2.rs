@@ -5,8 +5,9 @@ use crate::criteria::Criteria;
 use crate::recording::Quantity;
 use crate::score::awake::Awake;
 use crate::score::figures::{Channel, Outcome, nothing_awake};
-use crate::score::sides::{Sides, Span, held_level};
+use crate::score::sides::{Sides, Span};
 use crate::screen::Lag;
+use crate::stats::highest_held;
 use crate::trace::Trace;
 use crate::unit::{above, kpa_from_mmhg};
 
@@ -46,7 +47,7 @@ impl Co2 {
         let sides = |trace: &Trace| sides(trace, criteria);
         let night = sides(&trace);
         Some(Self {
-            sustained: night.figure(|side| held_level(side, width)),
+            sustained: night.figure(|side| highest_held(side, width)),
             ordered: night.ordered(),
             awake: Awake::of(&corrected.screened, &mut trace, sides),
             lag: corrected.screened.co2_lag.clone(),

@@ -1,6 +1,5 @@
 //! Falls and rises, found in one pass.
 
-use std::collections::VecDeque;
 use std::ops::Range;
 
 use crate::trace::Trace;
@@ -49,10 +48,10 @@ pub(super) fn peak_falls(
 ) -> Vec<Event> {
     let reach = samples_within(rule.most_s, period_s);
     let mut events = Vec::new();
-    let mut peaks: VecDeque<(usize, f64)> = VecDeque::new();
+    let mut peaks = Peaks::default();
     let mut open: Option<Event> = None;
-    for i in 0..=count {
-        let Some(x) = (i < count).then(|| value(i)).flatten() else {
+    for i in 0..count {
+        let Some(x) = value(i) else {
             events.extend(open.take().map(|fall| fall.until(i)));
             peaks.clear();
             continue;
@@ -65,7 +64,7 @@ pub(super) fn peak_falls(
             events.extend(open.take().map(|fall| fall.until(i)));
             peaks.clear();
         }
-        let (peak, from) = highest_within(&mut peaks, i, x, reach);
+        let (peak, from) = peaks.highest_within(i, x, reach);
         let after_s = (i - peak) as f64 * period_s;
         if above(from - x, rule.depth, false) && above(after_s, rule.least_s, false) {
             let mut fall = Event { samples: peak..i, nadir: peak, from, lowest: from };
@@ -73,6 +72,7 @@ pub(super) fn peak_falls(
             open = Some(fall);
         }
     }
+    events.extend(open.map(|fall| fall.until(count)));
     events
 }
 
@@ -91,26 +91,42 @@ impl Event {
     }
 }
 
-/// The highest of the last `reach` samples and this one, the latest of equals, after taking `x` in.
-fn highest_within(
-    peaks: &mut VecDeque<(usize, f64)>,
-    i: usize,
-    x: f64,
-    reach: usize,
-) -> (usize, f64) {
-    while peaks.back().is_some_and(|&(_, level)| level <= x) {
-        peaks.pop_back();
+/// The samples that may yet be the highest, each lower than the one before it.
+#[derive(Default)]
+struct Peaks {
+    falling: Vec<(usize, f64)>,
+    /// How many of them lie too far back.
+    passed: usize,
+}
+
+impl Peaks {
+    fn clear(&mut self) {
+        self.falling.clear();
+        self.passed = 0;
     }
-    peaks.push_back((i, x));
-    while peaks.front().is_some_and(|&(at, _)| at + reach < i) {
-        peaks.pop_front();
+
+    /// The highest of the last `reach` samples and this one, the latest of equals, after taking `x` in.
+    fn highest_within(&mut self, i: usize, x: f64, reach: usize) -> (usize, f64) {
+        while self.falling.len() > self.passed
+            && self.falling.last().is_some_and(|&(_, level)| level <= x)
+        {
+            self.falling.pop();
+        }
+        self.falling.push((i, x));
+        while self.falling[self.passed].0 + reach < i {
+            self.passed += 1;
+        }
+        self.falling[self.passed]
     }
-    peaks.front().copied().unwrap_or((i, x))
 }
 
 /// The falls of `depth` from the mean of the preceding 120 s, lasting at least `least_s`, in order.
-pub(super) fn mean_falls(trace: &Trace, depth: f64, least_s: f64) -> Vec<Event> {
-    let baseline = Baseline::of(trace);
+pub(super) fn mean_falls(
+    trace: &Trace,
+    baseline: &Baseline,
+    depth: f64,
+    least_s: f64,
+) -> Vec<Event> {
     let mut events = Vec::new();
     let mut open: Option<Event> = None;
     for i in 0..=trace.len() {
@@ -135,7 +151,7 @@ pub(super) fn mean_falls(trace: &Trace, depth: f64, least_s: f64) -> Vec<Event> 
 }
 
 /// Running sums of believed samples, inside the period or not, from which any mean is two look-ups.
-struct Baseline {
+pub(super) struct Baseline {
     sums: Vec<f64>,
     counts: Vec<u32>,
     reach: usize,
@@ -144,10 +160,13 @@ struct Baseline {
 }
 
 impl Baseline {
-    fn of(trace: &Trace) -> Self {
+    /// Of a trace.
+    pub(super) fn of(trace: &Trace) -> Self {
         let (mut sum, mut count) = (0.0, 0);
-        let mut sums = vec![0.0];
-        let mut counts = vec![0];
+        let mut sums = Vec::with_capacity(trace.len() + 1);
+        let mut counts = Vec::with_capacity(trace.len() + 1);
+        sums.push(sum);
+        counts.push(count);
         for (&x, &believed) in trace.values.iter().zip(&trace.believed) {
             if believed {
                 sum += x;
@@ -335,7 +354,8 @@ mod tests {
             for i in cut..(cut + 20).min(samples.len()) {
                 trace.inside[i] = false;
             }
-            let found: Vec<_> = mean_falls(&trace, f64::from(depth), 10.0)
+            let baseline = Baseline::of(&trace);
+            let found: Vec<_> = mean_falls(&trace, &baseline, f64::from(depth), 10.0)
                 .iter()
                 .map(|e| (e.samples.start, e.samples.end))
                 .collect();

@@ -5,7 +5,8 @@ use crate::criteria::Criteria;
 use crate::recording::Quantity;
 use crate::score::awake::Awake;
 use crate::score::delta::delta_index;
-use crate::score::events::{Event, PeakRule, area_below, mean_falls, peak_falls, samples_within};
+use crate::score::events::{Baseline, Event, PeakRule};
+use crate::score::events::{area_below, mean_falls, peak_falls, samples_within};
 use crate::score::figures::{Channel, Hours, Outcome, nothing_awake, too_coarse};
 use crate::score::sides::{Sides, Span, longest_run};
 use crate::score::{Fall, Falls};
@@ -49,7 +50,8 @@ impl Events {
             let value = |i: usize| trace.counts(i).then(|| trace.values[i]);
             peak_falls(trace.len(), trace.period_s, rule, value)
         };
-        let mean = |depth| mean_falls(trace, depth, score.fall_least_s.value);
+        let baseline = Baseline::of(trace);
+        let mean = |depth| mean_falls(trace, &baseline, depth, score.fall_least_s.value);
         Self { peak3: peak(3.0), peak4: peak(4.0), mean3: mean(3.0), mean4: mean(4.0) }
     }
 }

@@ -1,7 +1,7 @@
 //! One channel three times: as seen, and with its unbelieved time filled lowest and highest.
 
 use crate::score::unseen::co2_envelope;
-use crate::stats::{mean, percentile, sum};
+use crate::stats::{mean, percentile, sort, sum};
 use crate::trace::Trace;
 
 /// A number with what the unbelieved time could make of it.
@@ -45,7 +45,7 @@ impl Sides {
         let period = trace.inside.iter().filter(|&&inside| inside).count();
         let mut seen = Vec::with_capacity(period);
         seen.extend(trace.counted());
-        seen.sort_unstable_by(f64::total_cmp);
+        sort(&mut seen);
         let filled = |x: f64| {
             let below = seen.partition_point(|&other| other < x);
             let mut filled = Vec::with_capacity(period);
@@ -77,8 +77,7 @@ impl Sides {
 
     /// The numbers alone, in ascending order.
     ///
-    /// Where what was seen is the same on all sides only the gaps are sorted and merged in: the stable
-    /// sort finds the two runs that already ascend.
+    /// Where what was seen is the same on all sides only the gaps are sorted and merged in.
     pub(super) fn ordered(self) -> Self {
         let fresh = |side: &[f64]| -> (Vec<f64>, bool) {
             let pairs = || self.seen.iter().zip(side);
@@ -86,16 +85,17 @@ impl Sides {
             let mut fresh = Vec::with_capacity(side.len());
             let new = pairs().filter(|(seen, x)| !x.is_nan() && (seen.is_nan() || !same));
             fresh.extend(new.map(|(_, x)| *x));
-            fresh.sort_unstable_by(f64::total_cmp);
+            sort(&mut fresh);
             (fresh, same)
         };
         let (lowest, highest) = (fresh(&self.lowest), fresh(&self.highest));
         let mut seen = self.seen;
         seen.retain(|x| !x.is_nan());
-        seen.sort_unstable_by(f64::total_cmp);
+        sort(&mut seen);
         let whole = |(mut side, same): (Vec<f64>, bool)| {
             if same {
                 side.extend_from_slice(&seen);
+                // Stable: it finds the two runs that already ascend.
                 side.sort_by(f64::total_cmp);
             }
             side
@@ -164,48 +164,11 @@ pub(super) fn longest_run(count: usize, holds: impl Fn(usize) -> bool) -> usize 
     longest
 }
 
-/// The highest level that `width` samples in a row keep to: the largest of all windows' minima.
-///
-/// A window holds no NaN and `width` is not 0; `None` when there is no window. Linear: the night is laid out in blocks of
-/// one width, so that every window is the end of one block and the beginning of the next, whose minima
-/// run along.
-pub(super) fn held_level(side: &[f64], width: usize) -> Option<f64> {
-    // A NaN lies under every level, so no window that holds one is the best.
-    let level = |x: &f64| if x.is_nan() { f64::NEG_INFINITY } else { *x };
-    let mut to_block_end = Vec::with_capacity(side.len());
-    for block in side.chunks(width) {
-        let start = to_block_end.len();
-        to_block_end.resize(start + block.len(), f64::NEG_INFINITY);
-        let mut lowest = f64::INFINITY;
-        for (x, slot) in block.iter().zip(&mut to_block_end[start..]).rev() {
-            lowest = lowest.min(level(x));
-            *slot = lowest;
-        }
-    }
-    let mut best = f64::NEG_INFINITY;
-    let mut lowest = f64::INFINITY;
-    for (i, x) in side.iter().enumerate() {
-        lowest = if i % width == 0 { level(x) } else { lowest.min(level(x)) };
-        if i + 1 >= width {
-            best = best.max(lowest.min(to_block_end[i + 1 - width]));
-        }
-    }
-    (best > f64::NEG_INFINITY).then_some(best)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::stats::sd;
     use proptest::prelude::*;
-
-    /// Every window in turn, every sample of it in turn.
-    fn held_level_slowly(side: &[f64], width: usize) -> Option<f64> {
-        side.windows(width)
-            .filter(|window| window.iter().all(|x| !x.is_nan()))
-            .map(|window| window.iter().copied().fold(f64::INFINITY, f64::min))
-            .reduce(f64::max)
-    }
 
     /// Every pair of ends in turn.
     fn longest_run_slowly(side: &[f64], holds: impl Fn(f64) -> bool) -> usize {
@@ -223,11 +186,6 @@ mod tests {
     }
 
     proptest! {
-        #[test]
-        fn the_queue_finds_what_trying_every_window_finds(side in levels(), width in 1_usize..12) {
-            prop_assert_eq!(held_level(&side, width), held_level_slowly(&side, width));
-        }
-
         #[test]
         fn the_longest_run_is_that_of_trying_every_run(side in levels()) {
             let low = |x: f64| x <= 2.0;
@@ -283,11 +241,5 @@ mod tests {
             prop_assert!((found.lowest - least.min(found.value)).abs() < 1e-9);
             prop_assert!((found.highest - most.max(found.value)).abs() < 1e-9);
         }
-    }
-
-    #[test]
-    fn no_window_no_level() {
-        assert_eq!(held_level(&[6.0, f64::NAN, 6.0], 2), None);
-        assert_eq!(held_level(&[6.0, 6.5, 7.0, 6.0], 2), Some(6.5));
     }
 }

@@ -13,24 +13,26 @@ use crate::unit::TOLERANCE;
 /// are NaN. Linear in the samples.
 pub fn co2_envelope(trace: &Trace, rate_kpa_per_s: f64, clamp: (f64, f64)) -> (Vec<f64>, Vec<f64>) {
     let step = rate_kpa_per_s * trace.period_s;
-    let mut lowest = Vec::with_capacity(trace.len());
-    let mut highest = Vec::with_capacity(trace.len());
+    let seen = || trace.values.iter().copied().zip(trace.believed.iter().copied());
     let mut before = ANYWHERE;
-    for i in 0..trace.len() {
-        before = cone(trace, i, before, step);
-        lowest.push(before.0);
-        highest.push(before.1);
-    }
+    let from_before = seen().map(|sample| {
+        before = cone(sample, before, step);
+        before
+    });
+    let (mut lowest, mut highest): (Vec<f64>, Vec<f64>) = from_before.unzip();
+    let judged = seen().zip(trace.inside.iter().zip(&trace.half_band));
     let mut after = ANYWHERE;
-    for i in (0..trace.len()).rev() {
-        after = cone(trace, i, after, step);
-        let (low, high) = match (trace.inside[i], trace.believed[i]) {
+    for ((sample, (&inside, half_band)), (low, high)) in
+        judged.zip(lowest.iter_mut().zip(&mut highest)).rev()
+    {
+        after = cone(sample, after, step);
+        (*low, *high) = match (inside, sample.1) {
             (false, _) => (f64::NAN, f64::NAN),
             (true, true) => after,
-            (true, false) => within(clamp, meeting((lowest[i], highest[i]), after)),
+            (true, false) => within(clamp, meeting((*low, *high), after)),
         };
-        lowest[i] = low - trace.half_band[i];
-        highest[i] = high + trace.half_band[i];
+        *low -= half_band;
+        *high += half_band;
     }
     (lowest, highest)
 }
@@ -38,13 +40,10 @@ pub fn co2_envelope(trace: &Trace, rate_kpa_per_s: f64, clamp: (f64, f64)) -> (V
 /// Where CO2 may be when nothing is known of it: lowest and highest.
 const ANYWHERE: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
 
-/// Where CO2 may be at sample `i` coming from one side, given where it may be at the sample before.
-fn cone(trace: &Trace, i: usize, last: (f64, f64), step: f64) -> (f64, f64) {
-    if trace.believed[i] {
-        (trace.values[i], trace.values[i])
-    } else {
-        (last.0 - step, last.1 + step)
-    }
+/// Where CO2 may be at a sample (its value, and whether it is believed) coming from one side, given where
+/// it may be at the sample before.
+fn cone((value, believed): (f64, bool), last: (f64, f64), step: f64) -> (f64, f64) {
+    if believed { (value, value) } else { (last.0 - step, last.1 + step) }
 }
 
 /// Where CO2 may be, coming from both sides: in both cones, or in their hull when the edges cannot be

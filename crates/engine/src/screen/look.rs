@@ -87,9 +87,17 @@ fn value_at(channel: &Channel, at_s: f64) -> Option<f64> {
 
 /// The sample of `other` that stands for the moment of sample `i`.
 pub(super) fn beside(channel: &Channel, other: &Channel, i: usize) -> Option<f64> {
-    let one_grid = channel.period_s.to_bits() == other.period_s.to_bits()
-        && channel.offset_s.to_bits() == other.offset_s.to_bits();
-    if one_grid { other.samples.get(i).copied() } else { value_at(other, channel.time_s(i)) }
+    if one_grid(channel, other) {
+        other.samples.get(i).copied()
+    } else {
+        value_at(other, channel.time_s(i))
+    }
+}
+
+/// Whether the samples of two channels stand for the same moments.
+pub(super) fn one_grid(channel: &Channel, other: &Channel) -> bool {
+    channel.period_s.to_bits() == other.period_s.to_bits()
+        && channel.offset_s.to_bits() == other.offset_s.to_bits()
 }
 
 /// How many samples make up at least `seconds`; at least one.
@@ -109,11 +117,11 @@ fn whole(number: f64) -> usize {
 /// The runs of indices below `count` for which `keep` holds.
 pub(super) fn runs(count: usize, keep: impl Fn(usize) -> bool) -> Runs {
     let mut runs: Runs = Vec::new();
-    for i in (0..count).filter(|&i| keep(i)) {
-        match runs.last_mut() {
-            Some(run) if run.end == i => run.end = i + 1,
-            _ => runs.push(i..i + 1),
-        }
+    let mut from = 0;
+    while let Some(start) = (from..count).find(|&i| keep(i)) {
+        let end = (start..count).find(|&i| !keep(i)).unwrap_or(count);
+        runs.push(start..end);
+        from = end;
     }
     runs
 }

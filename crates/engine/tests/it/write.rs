@@ -255,7 +255,7 @@ proptest! {
         let words = |marks: &[Mark]| {
             let mut words: Vec<_> = marks
                 .iter()
-                .map(|m| ((m.start_s * 1e4).round() as i64, m.kind, m.text.clone()))
+                .map(|m| ((m.start_s * 1e4).round().to_bits(), m.kind, m.text.clone()))
                 .collect();
             words.sort();
             words

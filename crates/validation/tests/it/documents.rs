@@ -68,11 +68,12 @@ fn codes(text: &str) -> BTreeSet<String> {
 
 #[test]
 fn every_finding_is_explained_and_no_other() {
-    let (mut known, mut engine) = (BTreeSet::new(), String::new());
+    let mut known = BTreeSet::new();
+    let mut code = String::new();
     for file in files(&root().join("crates/engine/src"), "rs") {
-        let text = fs::read_to_string(file).unwrap();
-        known.extend(codes(&text));
-        engine.push_str(&text);
+        let source = fs::read_to_string(file).unwrap();
+        known.extend(codes(&source));
+        code.push_str(&source);
     }
     let text = fs::read_to_string(root().join("docs/findings.md")).unwrap();
     let explained: BTreeSet<String> = text
@@ -82,9 +83,11 @@ fn every_finding_is_explained_and_no_other() {
         .collect();
     assert!(known.len() > 20, "only {} codes found", known.len());
     let lacking: Vec<_> = known.difference(&explained).collect();
-    // A code may reach its finding through a function or a table: it must stand somewhere as a literal.
-    let stale: Vec<_> =
-        explained.iter().filter(|code| !engine.contains(&format!("\"{code}\""))).collect();
+    // A code may be chosen some lines before its finding is made: then it stands as a literal only.
+    let said = |explained: &&String| {
+        known.contains(*explained) || code.contains(&format!("\"{explained}\""))
+    };
+    let stale: Vec<_> = explained.iter().filter(|code| !said(code)).collect();
     assert!(lacking.is_empty(), "docs/findings.md does not explain {lacking:?}");
     assert!(stale.is_empty(), "docs/findings.md explains what no code says: {stale:?}");
 }

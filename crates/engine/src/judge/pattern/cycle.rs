@@ -43,12 +43,11 @@ pub(super) fn cycle(trace: &Trace) -> Option<Cycle> {
         reason = "a window holds a few hundred points"
     )]
     let in_window = (WINDOW_S / POINT_S).round() as usize;
-    let windows = points.chunks_exact(in_window).filter_map(prepared);
+    let windows: Vec<Vec<f64>> = points.chunks_exact(in_window).filter_map(prepared).collect();
     let mut power = vec![0.0; *WHOLE.end() as usize + 1];
-    for window in windows {
-        for k in WHOLE {
-            power[k as usize] += power_at(&window, k);
-        }
+    for k in WHOLE {
+        let wave = wave(k, in_window);
+        power[k as usize] = windows.iter().map(|window| power_of(&wave, window)).sum();
     }
     let total: f64 = WHOLE.map(|k| power[k as usize]).sum();
     let in_band: f64 = BAND.map(|k| power[k as usize]).sum();
@@ -65,12 +64,12 @@ fn points(trace: &Trace) -> Vec<f64> {
     (0..trace.len() / per_point)
         .map(|point| {
             let range = point * per_point..(point + 1) * per_point;
-            let counted: Vec<f64> =
-                range.filter(|&i| trace.counts(i)).map(|i| trace.values[i]).collect();
-            if counted.len() * 2 < per_point {
+            let counted = || range.clone().filter(|&i| trace.counts(i));
+            let count = counted().count();
+            if count * 2 < per_point {
                 f64::NAN
             } else {
-                counted.iter().sum::<f64>() / counted.len() as f64
+                counted().map(|i| trace.values[i]).sum::<f64>() / count as f64
             }
         })
         .collect()
@@ -119,18 +118,22 @@ fn bridged(points: &[f64]) -> Vec<f64> {
     bridged
 }
 
-/// Power at `k` cycles in the window, by turning a unit vector step by step.
-fn power_at(window: &[f64], k: u32) -> f64 {
-    let angle = 2.0 * PI * f64::from(k) / window.len() as f64;
+/// `k` cycles in a window of `count` points, by turning a unit vector step by step.
+fn wave(k: u32, count: usize) -> Vec<[f64; 2]> {
+    let angle = 2.0 * PI * f64::from(k) / count as f64;
     let (step_re, step_im) = (libm::cos(angle), libm::sin(angle));
-    let (mut re, mut im) = (1.0, 0.0);
-    let (mut sum_re, mut sum_im) = (0.0, 0.0);
-    for x in window {
-        sum_re += x * re;
-        sum_im += x * im;
-        (re, im) = (re * step_re - im * step_im, re * step_im + im * step_re);
+    let turn =
+        |&[re, im]: &[f64; 2]| Some([re * step_re - im * step_im, re * step_im + im * step_re]);
+    std::iter::successors(Some([1.0, 0.0]), turn).take(count).collect()
+}
+
+/// The power that a wave has in a window.
+fn power_of(wave: &[[f64; 2]], window: &[f64]) -> f64 {
+    let mut sum = [0.0; 2];
+    for (x, [re, im]) in window.iter().zip(wave) {
+        sum = [sum[0] + x * re, sum[1] + x * im];
     }
-    sum_re * sum_re + sum_im * sum_im
+    sum[0] * sum[0] + sum[1] * sum[1]
 }
 
 #[cfg(test)]

@@ -9,6 +9,10 @@ use crate::unit::Unit;
 ///
 /// Common practice, no source: 127, 255 and 511 are the largest numbers of 7, 8 and 9 bits.
 pub(super) fn is_code(quantity: Quantity, unit: Option<&Unit>, value: f64) -> bool {
+    // No code lies between: most numbers need no closer look.
+    if value > 0.0 && value < 127.0 {
+        return false;
+    }
     let one_of = |codes: &[f64]| codes.iter().any(|code| code.to_bits() == value.to_bits());
     match quantity {
         Quantity::Spo2 => value == 0.0 || one_of(&[127.0, 255.0, 511.0, -1.0]),

@@ -20,46 +20,58 @@ const TEN: [f64; 19] = [
 ];
 
 /// Reads a cell.
+#[inline]
 pub(super) fn cell(raw: &[u8]) -> Cell {
     let text = raw.trim_ascii();
     if text.is_empty() {
         return Cell::Empty;
     }
-    decimal(text).unwrap_or_else(|| {
-        let dashes = text.iter().all(|&b| b == b'-');
-        let word =
-            [&b"nan"[..], b"n/a", b"na", b"null"].iter().any(|w| text.eq_ignore_ascii_case(w));
-        if dashes || word { Cell::NoReading } else { long(text) }
-    })
+    if let Some((value, mark)) = decimal(text) {
+        return Cell::Number(value, mark);
+    }
+    let dashes = text.iter().all(|&b| b == b'-');
+    let word = [&b"nan"[..], b"n/a", b"na", b"null"].iter().any(|w| text.eq_ignore_ascii_case(w));
+    if dashes || word { Cell::NoReading } else { long(text) }
 }
 
 /// A sign, digits, one mark, digits: exact and correctly rounded, since both the digits and the power
 /// of ten are exact and one division rounds once.
-fn decimal(text: &[u8]) -> Option<Cell> {
+#[inline]
+fn decimal(text: &[u8]) -> Option<(f64, Option<u8>)> {
     let (negative, digits) = match text.first()? {
         b'-' => (true, &text[1..]),
         b'+' => (false, &text[1..]),
         _ => (false, text),
     };
-    let mut whole: u64 = 0;
-    let mut mark = None;
-    let mut places = 0;
-    for &byte in digits {
-        match byte {
-            b'0'..=b'9' => {
-                whole = whole.checked_mul(10)?.checked_add(u64::from(byte - b'0'))?;
-                places += usize::from(mark.is_some());
-            }
-            b'.' | b',' if mark.is_none() => mark = Some(byte),
-            _ => return None,
-        }
+    // Longer ones could overflow the whole number, and go the long way.
+    if digits.len() >= TEN.len() {
+        return None;
     }
-    // More digits than a float holds exactly go the long way.
-    if digits.len() <= usize::from(mark.is_some()) || whole >= 1 << 53 || places >= TEN.len() {
+    let (mut whole, mut rest) = digits_on(0, digits);
+    let (mut mark, mut places) = (None, 0);
+    if let [byte @ (b'.' | b','), decimals @ ..] = rest {
+        (whole, rest) = digits_on(whole, decimals);
+        (mark, places) = (Some(*byte), decimals.len() - rest.len());
+    }
+    // More digits than a float holds exactly go the long way too.
+    if !rest.is_empty() || digits.len() <= usize::from(mark.is_some()) || whole >= 1 << 53 {
         return None;
     }
     let value = whole as f64 / TEN[places];
-    Some(Cell::Number(if negative { -value } else { value }, mark))
+    Some((if negative { -value } else { value }, mark))
+}
+
+/// A whole number with the digits that a text begins with put behind it, and the rest of the text.
+#[inline]
+fn digits_on(mut whole: u64, text: &[u8]) -> (u64, &[u8]) {
+    for (at, byte) in text.iter().enumerate() {
+        let digit = byte.wrapping_sub(b'0');
+        if digit > 9 {
+            return (whole, &text[at..]);
+        }
+        whole = whole * 10 + u64::from(digit);
+    }
+    (whole, &[])
 }
 
 /// The long way: exponents and long fractions.

@@ -2,12 +2,13 @@
 
 use crate::read::ReadError;
 use crate::read::map::ColumnMap;
+use crate::read::text::cells::Row;
 use crate::read::text::codes::{self, Tally};
 use crate::read::text::grid::SAMPLES_MOST;
 use crate::read::text::number::{self, Cell};
 use crate::read::text::plan::{self, ChannelPlan, Plan, TimeKind};
-use crate::read::text::stamp::{self, DAY, Date, Moment};
-use crate::read::text::table::{self, Table};
+use crate::read::text::stamp::{self, DAY, Date, Minute, Moment};
+use crate::read::text::table::Table;
 use crate::read::text::words::{self, Name, Role};
 use crate::recording::Quantity;
 use crate::unit::Unit;
@@ -94,6 +95,8 @@ struct Pass<'a> {
     marks: [Option<u64>; 2],
     /// Position of SpO2 and pulse among the series.
     pair: Option<(usize, usize)>,
+    /// The minute of the row before.
+    minute: Option<Minute>,
 }
 
 /// Reads every row.
@@ -102,21 +105,18 @@ pub(super) fn read(table: &Table<'_>, plan: &Plan, map: &ColumnMap) -> Result<Ro
     let at = |quantity| series.iter().position(|s| s.plan.quantity == quantity);
     let pair = at(Quantity::Spo2).zip(at(Quantity::Pulse));
     let rows = Rows { stamps: Vec::new(), series, events: Vec::new(), unread: Unread::default() };
-    let mut pass = Pass { table, plan, map, rows, marks: [None; 2], pair };
+    let mut pass = Pass { table, plan, map, rows, marks: [None; 2], pair, minute: None };
     pass.reserve();
-    let mut reader = table.rows();
-    let mut record = csv::ByteRecord::new();
-    while table::read_record(&mut reader, &mut record, table.body_line)? {
-        let line = record.position().map_or(0, csv::Position::line) + table.body_line - 1;
-        let at_end = reader.position().byte() >= table.body.len() as u64;
-        if at_end && pass.breaks_off(&record) {
+    let mut rows = table.rows();
+    while let Some(row) = rows.next()? {
+        if row.last && pass.breaks_off(row) {
             pass.rows.unread.cut = true;
             break;
         }
-        if let Err(what) = pass.row(&record, line)? {
+        if let Err(what) = pass.row(row)? {
             let unread = &mut pass.rows.unread;
             unread.trailing += 1;
-            unread.first_trailing.get_or_insert((line, what));
+            unread.first_trailing.get_or_insert((row.line, what));
         }
     }
     pass.finish()
@@ -143,9 +143,9 @@ impl Pass<'_> {
     }
 
     /// Whether the last row is cut: no line end, and cells are lacking.
-    fn breaks_off(&self, record: &csv::ByteRecord) -> bool {
+    fn breaks_off(&self, row: Row<'_>) -> bool {
         !self.table.body.ends_with(['\n', '\r', '\u{1a}'])
-            && record.len() < self.table.names.len().min(self.usual_width())
+            && row.len() < self.table.names.len().min(self.usual_width())
     }
 
     fn usual_width(&self) -> usize {
@@ -153,37 +153,32 @@ impl Pass<'_> {
     }
 
     /// Reads one row; the inner error is what is wrong with this row alone.
-    fn row(
-        &mut self,
-        record: &csv::ByteRecord,
-        line: u64,
-    ) -> Result<Result<(), String>, ReadError> {
+    fn row(&mut self, cells: Row<'_>) -> Result<Result<(), String>, ReadError> {
         let names = self.table.names.len();
-        if record.iter().skip(names).any(|cell| !cell.trim_ascii().is_empty()) {
-            let cells = record.len();
+        if (names..cells.len()).any(|column| !cells.cell(column).trim_ascii().is_empty()) {
+            let cells = cells.len();
             return Ok(Err(format!("{cells} cells where the header names {names}")));
         }
-        let Some(mut stamp) = stamp_of(record, self.plan) else {
-            let cell = record.get(self.plan.time.time).unwrap_or_default();
+        let Some(stamp) = stamp_of(cells, self.plan, &mut self.minute) else {
+            let cell = cells.cell(self.plan.time.time);
             return Ok(Err(format!("`{}` is not the time", codes::short(cell))));
         };
-        stamp.line = line;
         let row = self.rows.stamps.len();
         if row * self.rows.series.len() > SAMPLES_MOST {
             return Err(ReadError::not_understood(format!(
                 "more than {SAMPLES_MOST} cells in {} columns",
                 self.rows.series.len()
             ))
-            .at(format!("line {line}")));
+            .at(format!("line {}", cells.line)));
         }
         self.rows.stamps.push(stamp);
         if self.plan.long.is_some() {
-            self.long_row(record, line, row)?;
+            self.long_row(cells, row)?;
         } else {
-            self.wide_row(record, line);
+            self.wide_row(cells);
         }
         for &column in &self.plan.events {
-            let cell = record.get(column).unwrap_or_default().trim_ascii();
+            let cell = cells.cell(column).trim_ascii();
             if !cell.is_empty() && cell != b"0" && number::cell(cell) != Cell::NoReading {
                 note_event(&mut self.rows.events, row, column, cell);
             }
@@ -198,26 +193,26 @@ impl Pass<'_> {
         Ok(Ok(()))
     }
 
-    fn wide_row(&mut self, record: &csv::ByteRecord, line: u64) {
+    fn wide_row(&mut self, row: Row<'_>) {
         for series in &mut self.rows.series {
-            let raw = record.get(series.plan.column).unwrap_or_default();
-            let value = series_value(series, raw, line, &mut self.marks, self.map);
+            let raw = row.cell(series.plan.column);
+            let value = series_value(series, raw, row.line, &mut self.marks, self.map);
             series.values.push(value);
         }
         if let Some((spo2, pulse)) = self.pair {
-            self.pulse_follows(record, spo2, pulse);
+            self.pulse_follows(row, spo2, pulse);
         }
     }
 
     /// Takes a pulse back that is a code because the saturation beside it is one.
-    fn pulse_follows(&mut self, record: &csv::ByteRecord, spo2: usize, pulse: usize) {
+    fn pulse_follows(&mut self, row: Row<'_>, spo2: usize, pulse: usize) {
         let value = self.rows.series[pulse].values.last().copied().unwrap_or(f64::NAN);
         let told = self.rows.series[pulse].plan.missing.is_some();
         // Only the rare pulse that could be a code needs a look at the saturation.
         if told || value.is_nan() || value < 127.0 {
             return;
         }
-        let cell = |series: &Series| record.get(series.plan.column).unwrap_or_default();
+        let cell = |series: &Series| row.cell(series.plan.column);
         let Cell::Number(beside, _) = number::cell(cell(&self.rows.series[spo2])) else { return };
         if codes::follows(value, beside) {
             let series = &mut self.rows.series[pulse];
@@ -230,14 +225,9 @@ impl Pass<'_> {
         }
     }
 
-    fn long_row(
-        &mut self,
-        record: &csv::ByteRecord,
-        line: u64,
-        row: usize,
-    ) -> Result<(), ReadError> {
+    fn long_row(&mut self, cells: Row<'_>, row: usize) -> Result<(), ReadError> {
         let Some(long) = self.plan.long else { return Ok(()) };
-        let text = |column: usize| record.get(column).unwrap_or_default().trim_ascii();
+        let text = |column: usize| cells.cell(column).trim_ascii();
         let (label, unit) = (text(long.channel), long.unit.map_or(&b""[..], text));
         if label.is_empty() {
             return Ok(());
@@ -262,9 +252,9 @@ impl Pass<'_> {
                 self.rows.series[at].plan.unit,
                 codes::short(unit)
             ))
-            .at(format!("line {line}")));
+            .at(format!("line {}", cells.line)));
         }
-        let value = series_value(series, text(long.value), line, &mut self.marks, self.map);
+        let value = series_value(series, text(long.value), cells.line, &mut self.marks, self.map);
         series.values.push(value);
         if let Some(rows) = &mut series.rows {
             rows.push(row);
@@ -394,21 +384,26 @@ fn note_event(events: &mut Vec<Event>, row: usize, column: usize, cell: &[u8]) {
 
 /// When a row is; `None` when its time cannot be read.
 #[expect(clippy::cast_possible_truncation, reason = "checked to be far inside an i64")]
-fn stamp_of(record: &csv::ByteRecord, plan: &Plan) -> Option<Stamp> {
-    let cell = record.get(plan.time.time)?;
+fn stamp_of(row: Row<'_>, plan: &Plan, minute: &mut Option<Minute>) -> Option<Stamp> {
+    let cell = row.cell(plan.time.time);
+    let soon = minute.as_ref().and_then(|minute| minute.moment(cell));
+    let moment = soon.or_else(|| stamp::moment(cell))?;
+    if soon.is_none() {
+        *minute = Minute::of(cell, moment);
+    }
     let none = Date::Days(0);
-    let new = |date, us, offset_s| Some(Stamp { date, us, offset_s, line: 0 });
+    let new = |date, us, offset_s| Some(Stamp { date, us, offset_s, line: row.line });
     let count = |value: f64, scale: f64| {
         let us = libm::rint(value * scale);
         // A century in microseconds is 3e15; the count since 1970 stays below this too.
         (us.abs() < 1e16).then_some(us as i64)
     };
-    match (plan.time.kind, stamp::moment(cell)?) {
+    match (plan.time.kind, moment) {
         (TimeKind::Civil, Moment::Civil(date, us, offset)) if plan.time.date.is_none() => {
             new(date, us, offset)
         }
         (TimeKind::Civil, Moment::Clock(us)) if us < DAY => {
-            match stamp::moment(record.get(plan.time.date?)?)? {
+            match stamp::moment(row.cell(plan.time.date?))? {
                 Moment::Day(date) | Moment::Civil(date, 0, None) => new(date, us, None),
                 _ => None,
             }

@@ -76,6 +76,35 @@ pub(super) fn days(year: i64, month: u8, day: u8) -> Option<i64> {
     Some(year * 365 + leap_days + day_of_year - 719_468)
 }
 
+/// A usual `2024-10-26T22:30:00` up to its seconds, and what it says: the next row most often lies in
+/// the same minute.
+pub(super) struct Minute {
+    written: [u8; 17],
+    date: Date,
+    us: i64,
+}
+
+impl Minute {
+    /// The minute of a cell; `None` when the cell is not written the usual way.
+    pub(super) fn of(raw: &[u8], said: Moment) -> Option<Self> {
+        let written = *raw.first_chunk::<17>().filter(|_| fixed(raw) == Some(said))?;
+        let Moment::Civil(date, us, None) = said else { return None };
+        Some(Self { written, date, us: us - us % (60 * SECOND) })
+    }
+
+    /// What a cell says, if it lies in this minute.
+    pub(super) fn moment(&self, raw: &[u8]) -> Option<Moment> {
+        let (written, &[tens, ones]) = raw.split_first_chunk::<17>()? else { return None };
+        let (tens, ones) = (tens.wrapping_sub(b'0'), ones.wrapping_sub(b'0'));
+        let second = i64::from(tens) * 10 + i64::from(ones);
+        (*written == self.written && tens < 6 && ones < 10).then_some(Moment::Civil(
+            self.date,
+            self.us + second * SECOND,
+            None,
+        ))
+    }
+}
+
 /// Reads a time cell; `None` when it is no time.
 pub(super) fn moment(raw: &[u8]) -> Option<Moment> {
     fixed(raw).or_else(|| any(raw))

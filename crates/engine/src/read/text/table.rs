@@ -2,6 +2,7 @@
 
 use crate::read::ReadError;
 use crate::read::map::ColumnMap;
+use crate::read::text::cells::Cells;
 use crate::read::text::words::{self, Name, Role};
 
 /// Separators in the order they are preferred: a comma may be a decimal mark, a tab hardly anything else.
@@ -105,9 +106,9 @@ impl Table<'_> {
         names.join(", ")
     }
 
-    /// A reader over the rows.
-    pub(super) fn rows(&self) -> csv::Reader<&[u8]> {
-        reader(self.body, self.delimiter)
+    /// The rows.
+    pub(super) fn rows(&self) -> Cells<'_> {
+        Cells::new(self.body, self.delimiter, self.body_line)
     }
 }
 
@@ -115,7 +116,8 @@ fn numbered(number: usize) -> Name {
     Name { label: format!("#{number}"), key: format!("#{number}"), unit: String::new() }
 }
 
-fn reader(text: &str, delimiter: u8) -> csv::Reader<&[u8]> {
+/// The CSV reader over a text.
+pub(super) fn reader(text: &str, delimiter: u8) -> csv::Reader<&[u8]> {
     csv::ReaderBuilder::new()
         .delimiter(delimiter)
         .has_headers(false)
@@ -204,12 +206,13 @@ fn header(records: &[Record], map: &ColumnMap) -> Result<Option<usize>, ReadErro
         });
     }
     let known = |cells: &[String]| {
-        let roles = || cells.iter().filter_map(|cell| Name::parse(cell).role());
+        let roles: Vec<Role> = cells.iter().filter_map(|cell| words::role(cell)).collect();
         let mapped = map.columns.iter().filter(|entry| cells.contains(&entry.column)).count();
-        let samples = roles().any(|role| matches!(role, Role::Samples(_)));
-        let long = [Role::Channel, Role::Value].iter().all(|role| roles().any(|r| r == *role));
+        let samples = roles.iter().any(|role| matches!(role, Role::Samples(_)));
+        let long = [Role::Channel, Role::Value].iter().all(|role| roles.contains(role));
         let useful = !matches!(cells, []) && (samples || long || mapped > 0);
-        let count = roles().filter(|r| !matches!(r, Role::Identity | Role::Counter)).count();
+        let telling = roles.iter().filter(|r| !matches!(r, Role::Identity | Role::Counter));
+        let count = telling.count();
         if useful { count + mapped } else { 0 }
     };
     let counts: Vec<usize> = records.iter().map(|r| known(&r.cells)).collect();

@@ -209,6 +209,12 @@ impl Name {
     }
 }
 
+/// What a header cell says its column is for.
+pub(super) fn role(cell: &str) -> Option<Role> {
+    // No word of the trade begins with a digit, and most cells do.
+    if cell.starts_with(|c: char| c.is_ascii_digit()) { None } else { Name::parse(cell).role() }
+}
+
 fn key(name: &str) -> String {
     let plain = name.replace('₂', "2");
     plain.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
