@@ -9,7 +9,7 @@ use crate::{Answer, Errors, Figure, Outcome, Suite};
 const HEAD: &str = "\
 # Validation
 
-Published tables and worked examples, run through the engine.
+Published tables and worked examples, run through the engine; then made nights held against their truth, with targets.
 Written by `cargo run -p validation -- docs/validation.md`; do not edit by hand.
 `./check` fails when this file is not what the engine says today, and when a number is out of its limits.
 

@@ -180,8 +180,9 @@ const CAUSES: [(&str, &str); 13] = [
     ),
     (
         "the same, against the monitor alone",
-        "mostly CO2 whose blood gas was paired with a sensor that had not settled or was loose without \
-         being found so (Nights to look at); the rest, slips and movement that were not found.",
+        "mostly CO2 whose morning blood gas was paired with a sensor under which air had crept: the \
+         loosening was not found, and its error was taken out of the whole night; the rest, slips and \
+         movement that were not found.",
     ),
     (
         "answers cannot tell on nights ≥ 90 % believed",
