@@ -57,6 +57,22 @@ pub fn svg_with_lanes(picture: &Picture, look: Look, height: f64) -> String {
     out
 }
 
+/// Height of the strip in parts of its width.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SvgShape {
+    /// What every strip of this night needs for its words.
+    pub stays: f64,
+    /// What the lanes add at their usual height.
+    pub grows: f64,
+}
+
+/// The shape that [`svg_with_lanes`] will give a strip, without drawing it.
+pub fn svg_shape(picture: &Picture) -> SvgShape {
+    let sum = |times| picture.lanes.iter().map(|lane| lane::full_height(lane, times)).sum::<f64>();
+    let words = sum(0.0);
+    SvgShape { stays: (FLAGS + words + CLOCK) / WIDTH, grows: (sum(1.0) - words) / WIDTH }
+}
+
 fn open(picture: &Picture, look: Look, height: f64) -> String {
     format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"strip\" viewBox=\"0 0 {} {}\" role=\"img\" \
