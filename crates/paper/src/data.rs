@@ -1,8 +1,8 @@
-//! What the template is fed: words as JSON, the strip as SVG.
+//! What the template is fed: words as JSON.
 //!
 //! Every word enters the template as a string value, so that no name or note can become markup.
 
-use engine::print::{self, Heading, Look, Slot};
+use engine::print::{self, Heading, Slot};
 use engine::report::Report;
 use serde_json::{Value, json};
 
@@ -10,9 +10,10 @@ use crate::printable;
 use crate::sheet::Sheet;
 
 /// The words of the report and its heading as JSON text.
-pub(crate) fn data(report: &Report, heading: &Heading, sheet: Sheet, strips: &[String]) -> String {
+pub(crate) fn data(report: &Report, heading: &Heading, sheet: Sheet) -> String {
     let words = serde_json::from_str(&print::json_words(report)).unwrap_or(Value::Null);
     let (lang, region) = printable::language(&heading.lang);
+    let shape = print::svg_shape(&report.picture);
     let data = json!({
         "report": words,
         "id": print::report_id(report),
@@ -20,7 +21,7 @@ pub(crate) fn data(report: &Report, heading: &Heading, sheet: Sheet, strips: &[S
         "title": title(report),
         "lang": lang,
         "region": region,
-        "strips": strips.iter().map(|strip| height_by_width(strip)).collect::<Vec<_>>(),
+        "strip": { "stays": shape.stays, "grows": shape.grows },
         "picture_words": report.picture.words,
         "heading": {
             "hospital": heading.hospital,
@@ -33,23 +34,6 @@ pub(crate) fn data(report: &Report, heading: &Heading, sheet: Sheet, strips: &[S
         },
     });
     printable::value(data).to_string()
-}
-
-/// The strip with lanes of several heights, highest first: the page takes the highest that it has room
-/// for, so that a page with many reasons keeps its strip at full width.
-pub(crate) fn strips(report: &Report) -> Vec<String> {
-    [1.5, 1.2, 1.0, 0.8, 0.62]
-        .into_iter()
-        .map(|height| printable::text(&print::svg_with_lanes(&report.picture, Look::Paper, height)))
-        .collect()
-}
-
-/// Height of a strip by its width, from its own first line.
-fn height_by_width(strip: &str) -> f64 {
-    let (_, rest) = strip.split_once("viewBox=\"0 0 ").unwrap_or_default();
-    let (sizes, _) = rest.split_once('"').unwrap_or_default();
-    let sizes: Vec<f64> = sizes.split(' ').filter_map(|size| size.parse().ok()).collect();
-    if let [width, height] = sizes[..] { height / width } else { 1.0 }
 }
 
 fn title(report: &Report) -> String {

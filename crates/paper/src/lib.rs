@@ -63,10 +63,8 @@ pub fn pdf_on(report: &Report, heading: &Heading, sheet: Sheet) -> Result<Vec<u8
     made
 }
 
-fn set(report: &Report, heading: &Heading, sheet: Sheet) -> world::World {
-    let strips = data::strips(report);
-    let words = data::data(report, heading, sheet, &strips);
-    world::World::new(REPORT, words).with_strips(strips)
+fn set<'a>(report: &'a Report, heading: &Heading, sheet: Sheet) -> world::World<'a> {
+    world::World::new(REPORT, data::data(report, heading, sheet)).with_picture(&report.picture)
 }
 
 #[cfg(test)]

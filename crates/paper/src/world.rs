@@ -1,7 +1,10 @@
-//! The typesetter's whole world: one template, what the templates share, two files, two faces, no clock.
+//! The typesetter's whole world: one template, what the templates share, the words, the picture, two faces, no clock.
 
-use std::sync::LazyLock;
+use std::collections::BTreeMap;
+use std::sync::{LazyLock, Mutex};
 
+use engine::print::{Look, svg_with_lanes};
+use engine::report::Picture;
 use typst::Library;
 use typst::LibraryExt;
 use typst::diag::{FileError, FileResult, SourceDiagnostic};
@@ -13,6 +16,7 @@ use typst_layout::PagedDocument;
 use typst_pdf::{PdfOptions, PdfStandard, PdfStandards, Timestamp};
 
 use crate::PaperError;
+use crate::printable;
 
 const FACES: [&[u8]; 2] =
     [include_bytes!("../fonts/Inter-Regular.otf"), include_bytes!("../fonts/Inter-SemiBold.otf")];
@@ -41,30 +45,39 @@ pub(crate) struct Template {
 
 /// Everything one paper is set from.
 #[derive(Debug)]
-pub(crate) struct World {
+pub(crate) struct World<'a> {
     main: Source,
     data: (FileId, Bytes),
-    strips: Vec<(FileId, Bytes)>,
+    picture: Option<&'a Picture>,
+    drawn: Mutex<BTreeMap<u16, Bytes>>,
 }
 
-impl World {
+impl<'a> World<'a> {
     /// A world with these words.
     pub(crate) fn new(template: Template, data: String) -> Self {
         Self {
             main: Source::new(file(template.path), template.text.into()),
             data: (file("/data.json"), Bytes::from_string(data)),
-            strips: Vec::new(),
+            picture: None,
+            drawn: Mutex::default(),
         }
     }
 
-    /// The same world with pictures of the night, named `/strip-0.svg` and so on.
-    pub(crate) fn with_strips(self, strips: Vec<String>) -> Self {
-        let strips = strips
-            .into_iter()
-            .enumerate()
-            .map(|(i, strip)| (file(&format!("/strip-{i}.svg")), Bytes::from_string(strip)))
-            .collect();
-        Self { strips, ..self }
+    /// The same world with a picture of the night: `/strip-80.svg` has lanes of 80 % of their usual
+    /// height, and is drawn when the template asks for it.
+    pub(crate) fn with_picture(self, picture: &'a Picture) -> Self {
+        Self { picture: Some(picture), ..self }
+    }
+
+    fn strip(&self, path: &str) -> Option<Bytes> {
+        let percent: u16 = path.strip_prefix("/strip-")?.strip_suffix(".svg")?.parse().ok()?;
+        let picture = self.picture?;
+        let mut drawn = self.drawn.lock().ok()?;
+        let draw = || {
+            let height = f64::from(percent) / 100.0;
+            Bytes::from_string(printable::text(&svg_with_lanes(picture, Look::Paper, height)))
+        };
+        Some(drawn.entry(percent).or_insert_with(draw).clone())
     }
 }
 
@@ -74,7 +87,7 @@ fn file(path: &str) -> FileId {
     RootedPath::new(VirtualRoot::Project, path).intern()
 }
 
-impl typst::World for World {
+impl typst::World for World<'_> {
     fn library(&self) -> &LazyHash<Library> {
         &LIBRARY
     }
@@ -96,11 +109,10 @@ impl typst::World for World {
     }
 
     fn file(&self, id: FileId) -> FileResult<Bytes> {
-        std::iter::once(&self.data)
-            .chain(&self.strips)
-            .find(|(known, _)| *known == id)
-            .map(|(_, bytes)| bytes.clone())
-            .ok_or(FileError::AccessDenied)
+        if id == self.data.0 {
+            return Ok(self.data.1.clone());
+        }
+        self.strip(id.get().vpath().get_with_slash()).ok_or(FileError::AccessDenied)
     }
 
     fn font(&self, index: usize) -> Option<Font> {
@@ -113,13 +125,13 @@ impl typst::World for World {
 }
 
 /// Lays the paper out in pages.
-pub(crate) fn set(world: &World) -> Result<PagedDocument, PaperError> {
+pub(crate) fn set(world: &World<'_>) -> Result<PagedDocument, PaperError> {
     typst::compile::<PagedDocument>(world).output.map_err(|errors| said(&errors))
 }
 
 /// Sets and exports the paper; `date` stands in the file as its date of making.
 pub(crate) fn export(
-    world: &World,
+    world: &World<'_>,
     id: &str,
     date: Option<(i16, i8, i8)>,
 ) -> Result<Vec<u8>, PaperError> {
