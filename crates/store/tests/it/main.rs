@@ -1,0 +1,8 @@
+//! The record tested from outside, on both databases.
+
+#![expect(clippy::unwrap_used, reason = "a test says what it expects by unwrapping it")]
+
+#[macro_use]
+mod both;
+
+mod acts;
