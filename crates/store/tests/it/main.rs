@@ -8,3 +8,4 @@ mod both;
 mod acts;
 mod lending;
 mod made;
+mod model;
