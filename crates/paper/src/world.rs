@@ -1,4 +1,4 @@
-//! The typesetter's whole world: one template, two files, two faces of one typeface, no clock.
+//! The typesetter's whole world: one template, what the templates share, two files, two faces, no clock.
 
 use std::sync::LazyLock;
 
@@ -14,13 +14,14 @@ use typst_pdf::{PdfOptions, PdfStandard, PdfStandards, Timestamp};
 
 use crate::PaperError;
 
-const TEMPLATE: &str = include_str!("report.typ");
 const FACES: [&[u8]; 2] =
     [include_bytes!("../fonts/Inter-Regular.otf"), include_bytes!("../fonts/Inter-SemiBold.otf")];
 
 static LIBRARY: LazyLock<LazyHash<Library>> = LazyLock::new(|| LazyHash::new(Library::default()));
 static FONTS: LazyLock<Vec<Font>> =
     LazyLock::new(|| FACES.into_iter().flat_map(|face| Font::iter(Bytes::new(face))).collect());
+static BASE: LazyLock<Source> =
+    LazyLock::new(|| Source::new(file("/base.typ"), include_str!("typ/base.typ").into()));
 static BOOK: LazyLock<LazyHash<FontBook>> =
     LazyLock::new(|| LazyHash::new(FontBook::from_fonts(FONTS.iter())));
 
@@ -29,28 +30,47 @@ pub(crate) fn has(letter: char) -> bool {
     FONTS.iter().all(|font| font.info().coverage.contains(u32::from(letter)))
 }
 
-/// Everything one report is set from.
+/// One kind of paper.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Template {
+    /// Its path in this world.
+    pub(crate) path: &'static str,
+    /// How its pages are set.
+    pub(crate) text: &'static str,
+}
+
+/// Everything one paper is set from.
 #[derive(Debug)]
 pub(crate) struct World {
     main: Source,
     data: (FileId, Bytes),
-    strip: (FileId, Bytes),
+    strips: Vec<(FileId, Bytes)>,
 }
 
 impl World {
-    /// A world with these words and this picture.
-    pub(crate) fn new(data: String, strip: String) -> Self {
+    /// A world with these words.
+    pub(crate) fn new(template: Template, data: String) -> Self {
         Self {
-            main: Source::new(file("/report.typ"), TEMPLATE.into()),
+            main: Source::new(file(template.path), template.text.into()),
             data: (file("/data.json"), Bytes::from_string(data)),
-            strip: (file("/strip.svg"), Bytes::from_string(strip)),
+            strips: Vec::new(),
         }
+    }
+
+    /// The same world with pictures of the night, named `/strip-0.svg` and so on.
+    pub(crate) fn with_strips(self, strips: Vec<String>) -> Self {
+        let strips = strips
+            .into_iter()
+            .enumerate()
+            .map(|(i, strip)| (file(&format!("/strip-{i}.svg")), Bytes::from_string(strip)))
+            .collect();
+        Self { strips, ..self }
     }
 }
 
-/// A file of this world. The three paths are written in this module and are sound.
+/// A file of this world. The paths are written in this crate and are sound.
 fn file(path: &str) -> FileId {
-    let path = VirtualPath::new(path).expect("a path written in this module");
+    let path = VirtualPath::new(path).expect("a path written in this crate");
     RootedPath::new(VirtualRoot::Project, path).intern()
 }
 
@@ -68,12 +88,16 @@ impl typst::World for World {
     }
 
     fn source(&self, id: FileId) -> FileResult<Source> {
-        if id == self.main.id() { Ok(self.main.clone()) } else { Err(FileError::NotSource) }
+        [&self.main, &*BASE]
+            .into_iter()
+            .find(|known| known.id() == id)
+            .cloned()
+            .ok_or(FileError::NotSource)
     }
 
     fn file(&self, id: FileId) -> FileResult<Bytes> {
-        [&self.data, &self.strip]
-            .into_iter()
+        std::iter::once(&self.data)
+            .chain(&self.strips)
             .find(|(known, _)| *known == id)
             .map(|(_, bytes)| bytes.clone())
             .ok_or(FileError::AccessDenied)
@@ -88,12 +112,12 @@ impl typst::World for World {
     }
 }
 
-/// Lays the report out in pages.
+/// Lays the paper out in pages.
 pub(crate) fn set(world: &World) -> Result<PagedDocument, PaperError> {
     typst::compile::<PagedDocument>(world).output.map_err(|errors| said(&errors))
 }
 
-/// Sets and exports the report; `date` stands in the file as its date of making.
+/// Sets and exports the paper; `date` stands in the file as its date of making.
 pub(crate) fn export(
     world: &World,
     id: &str,
@@ -101,7 +125,7 @@ pub(crate) fn export(
 ) -> Result<Vec<u8>, PaperError> {
     let document = set(world)?;
     let standards = PdfStandards::new(&[PdfStandard::A_2a, PdfStandard::Ua_1])
-        .map_err(|e| PaperError { said: vec![e.message().to_string()] })?;
+        .map_err(|e| PaperError::NotSet { said: vec![e.message().to_string()] })?;
     let options = PdfOptions {
         ident: Smart::Custom(id.to_owned()),
         creator: Smart::Custom(Some(engine::ENGINE.into())),
@@ -112,8 +136,8 @@ pub(crate) fn export(
     typst_pdf::pdf(&document, &options).map_err(|e| said(&e))
 }
 
-/// Noon of the night's last day: the file must carry a date, and reads no clock. A night whose date is
-/// not known stands at the start of the year 2000, which no report prints.
+/// Noon of the day: the file must carry a date, and reads no clock. A day that is not known stands at
+/// the start of the year 2000, which no paper prints.
 fn noon(date: Option<(i16, i8, i8)>) -> Option<Datetime> {
     let (year, month, day) = date.unwrap_or((2000, 1, 1));
     let (month, day) = (u8::try_from(month).ok()?, u8::try_from(day).ok()?);
@@ -121,5 +145,5 @@ fn noon(date: Option<(i16, i8, i8)>) -> Option<Datetime> {
 }
 
 fn said(errors: &[SourceDiagnostic]) -> PaperError {
-    PaperError { said: errors.iter().map(|error| error.message.to_string()).collect() }
+    PaperError::NotSet { said: errors.iter().map(|error| error.message.to_string()).collect() }
 }

@@ -36,10 +36,16 @@ const LETTER: f64 = 6.5;
 
 /// The strip as SVG text.
 pub fn svg(picture: &Picture, look: Look) -> String {
+    svg_with_lanes(picture, look, 1.0)
+}
+
+/// The strip as SVG text with lanes this many times as high as usual, so that it can fill the room that a
+/// page leaves without changing its width or the size of its words.
+pub fn svg_with_lanes(picture: &Picture, look: Look, height: f64) -> String {
     let mut body = String::new();
     let mut top = FLAGS;
     for lane in &picture.lanes {
-        top = lane::draw(&mut body, picture, lane, top);
+        top = lane::draw(&mut body, picture, lane, top, height);
     }
     let bottom = top;
     let mut out = open(picture, look, bottom + CLOCK);

@@ -23,12 +23,12 @@ const FOOT: f64 = 17.0;
 /// Least distance of two labels one above the other.
 const LABEL: f64 = 13.0;
 
-/// Draws a lane from `top` downwards and tells where it ends.
-pub(super) fn draw(out: &mut String, picture: &Picture, lane: &Lane, top: f64) -> f64 {
+/// Draws a lane from `top` downwards, so many times as high as usual, and tells where it ends.
+pub(super) fn draw(out: &mut String, picture: &Picture, lane: &Lane, top: f64, times: f64) -> f64 {
     let rows = lane.rules.len() as f64 * ROW + if lane.rules.is_empty() { 0.0 } else { 8.0 };
     let scale = Scale {
         top: top + NAME + rows,
-        height: height(lane.quantity),
+        height: times * height(lane.quantity),
         low: lane.low,
         high: lane.high,
         per_s: if picture.duration_s > 0.0 { (RIGHT - LEFT) / picture.duration_s } else { 0.0 },
