@@ -88,6 +88,7 @@ impl Store {
         let made = schema::migrate(&mut conn).await;
         made.map_err(|error| store.explain(error))?;
         conn.commit().await.map_err(|error| store.explain(error))?;
+        store.tell_head().await;
         Ok(store)
     }
 
@@ -131,10 +132,17 @@ impl Store {
 
     /// Closes every connection; what was acknowledged is on the disk already.
     pub async fn close(&self) {
+        self.tell_head().await;
         match &self.pool {
             Pool::Sqlite(pool) => pool.close().await,
             Pool::Postgres(pool) => pool.close().await,
         }
+    }
+
+    /// Writes the head down beside the database. A record that cannot write it can still be read, and what
+    /// checking compares is what was written before, so a failure here stops nothing.
+    async fn tell_head(&self) {
+        let _ = self.export_head().await;
     }
 
     /// What the database said, in words, where we know them.

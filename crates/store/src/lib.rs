@@ -26,3 +26,10 @@ pub mod record;
 mod schema;
 mod share;
 pub mod tables;
+
+pub mod bytes;
+pub mod entry;
+pub mod every;
+pub mod head;
+pub mod proof;
+pub mod verify;

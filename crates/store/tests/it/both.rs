@@ -85,7 +85,8 @@ macro_rules! on_both {
 }
 
 /// Runs SQL straight in the database, as somebody would who goes round the program.
-pub(crate) async fn straight(place: &Place, sql: &'static str) -> Result<u64, sqlx::Error> {
+pub(crate) async fn straight(place: &Place, sql: impl Into<String>) -> Result<u64, sqlx::Error> {
+    let sql = sqlx::AssertSqlSafe(sql.into());
     match place {
         Place::Folder(folder) => {
             let mut conn = sqlx::SqliteConnection::connect(&format!(

@@ -6,3 +6,5 @@
 mod both;
 
 mod acts;
+mod full;
+mod verify;
