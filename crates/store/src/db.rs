@@ -79,17 +79,22 @@ impl Store {
     /// # Errors
     /// When the folder is a network share, cannot be written or is damaged, or the server cannot be reached.
     pub async fn open(place: &Place, clock: Clock) -> Result<Self> {
-        let pool = match place {
-            Place::Folder(folder) => Pool::Sqlite(open_folder(folder).await?),
-            Place::Url(url) => Pool::Postgres(open_url(url).await?),
-        };
-        let store = Self { pool, place: place.clone(), clock, gate: Arc::default() };
+        let store = Self::connect(place, clock).await?;
         let mut conn = store.begin_write().await.map_err(|error| store.explain(error))?;
         let made = schema::migrate(&mut conn).await;
         made.map_err(|error| store.explain(error))?;
         conn.commit().await.map_err(|error| store.explain(error))?;
         store.tell_head().await;
         Ok(store)
+    }
+
+    /// Connects, and leaves the tables as they are: there may be none.
+    pub(crate) async fn connect(place: &Place, clock: Clock) -> Result<Self> {
+        let pool = match place {
+            Place::Folder(folder) => Pool::Sqlite(open_folder(folder).await?),
+            Place::Url(url) => Pool::Postgres(open_url(url).await?),
+        };
+        Ok(Self { pool, place: place.clone(), clock, gate: Arc::default() })
     }
 
     /// The folder of an embedded record.

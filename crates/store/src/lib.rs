@@ -33,3 +33,7 @@ pub mod every;
 pub mod head;
 pub mod proof;
 pub mod verify;
+
+pub mod backup;
+pub mod dump;
+mod seal;

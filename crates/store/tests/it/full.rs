@@ -47,6 +47,7 @@ pub(crate) fn by(role: Role) -> Author {
     }
 }
 
+#[expect(clippy::unnecessary_wraps, reason = "short for what a field that may be empty holds")]
 fn some(text: &str) -> Option<String> {
     Some(text.to_owned())
 }

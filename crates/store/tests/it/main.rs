@@ -6,5 +6,6 @@
 mod both;
 
 mod acts;
+mod backup;
 mod full;
 mod verify;

@@ -35,10 +35,11 @@ async fn behind(desk: &Desk, sql: &str) {
                     .fetch_all(&mut conn)
                     .await
                     .unwrap();
-            let off: String =
-                guards.iter().map(|(name, _)| format!("DROP TRIGGER {name};")).collect();
-            let on: String = guards.iter().map(|(_, sql)| format!("{sql};")).collect();
-            format!("PRAGMA foreign_keys = OFF; BEGIN IMMEDIATE; {off} {sql}; {on} COMMIT")
+            let off: Vec<String> =
+                guards.iter().map(|(name, _)| format!("DROP TRIGGER {name}")).collect();
+            let on: Vec<String> = guards.into_iter().map(|(_, sql)| sql).collect();
+            let (off, on) = (off.join(";"), on.join(";"));
+            format!("PRAGMA foreign_keys = OFF; BEGIN IMMEDIATE; {off}; {sql}; {on}; COMMIT")
         }
         Place::Url(_) => format!("SET session_replication_role = replica; {sql}"),
     };
@@ -171,7 +172,7 @@ on_both! {
     async fn an_act_made_anew_is_named_by_the_next(desk) {
         full::fill(&desk.store).await;
         let mut entry = desk.store.read().await.unwrap().entries(2, 1).await.unwrap().remove(0);
-        entry.who = "other".to_owned();
+        "other".clone_into(&mut entry.who);
         let hash = entry.link();
         behind(&desk, &format!("UPDATE act SET who = 'other', hash = '{hash}' WHERE seq = 3")).await;
         assert_eq!(wrong(&desk).await, "act 4 does not follow act 3: one of them was changed or put in another's place");
@@ -210,7 +211,7 @@ on_both! {
             std::fs::remove_file(folder.join(HEADS)).unwrap();
         }
         assert_eq!(wrong(&desk).await, "");
-        let found = desk.store.verify(&[exported.clone()], &in_silence).await.unwrap();
+        let found = desk.store.verify(std::slice::from_ref(&exported), &in_silence).await.unwrap();
         assert_eq!(found.wrong, [cut]);
         // Another act in the place of the one cut off.
         desk.store.act(&Author::program(), "look").await.unwrap().close().await.unwrap();
