@@ -8,4 +8,7 @@ mod both;
 mod acts;
 mod backup;
 mod full;
+mod lending;
+mod made;
+mod model;
 mod verify;
