@@ -16,6 +16,7 @@ use sqlx::sqlite::SqlitePoolOptions;
 use sqlx::sqlite::SqliteSynchronous;
 use tokio::sync::Mutex;
 
+use crate::error::RECORD;
 use crate::error::Result;
 use crate::error::StoreError;
 use crate::record::Record;
@@ -79,16 +80,22 @@ impl Store {
     /// # Errors
     /// When the folder is a network share, cannot be written or is damaged, or the server cannot be reached.
     pub async fn open(place: &Place, clock: Clock) -> Result<Self> {
-        let pool = match place {
-            Place::Folder(folder) => Pool::Sqlite(open_folder(folder).await?),
-            Place::Url(url) => Pool::Postgres(open_url(url).await?),
-        };
-        let store = Self { pool, place: place.clone(), clock, gate: Arc::default() };
+        let store = Self::connect(place, clock).await?;
         let mut conn = store.begin_write().await.map_err(|error| store.explain(error))?;
         let made = schema::migrate(&mut conn).await;
         made.map_err(|error| store.explain(error))?;
         conn.commit().await.map_err(|error| store.explain(error))?;
+        store.tell_head().await;
         Ok(store)
+    }
+
+    /// Connects, and leaves the tables as they are: there may be none.
+    pub(crate) async fn connect(place: &Place, clock: Clock) -> Result<Self> {
+        let pool = match place {
+            Place::Folder(folder) => Pool::Sqlite(open_folder(folder).await?),
+            Place::Url(url) => Pool::Postgres(open_url(url).await?),
+        };
+        Ok(Self { pool, place: place.clone(), clock, gate: Arc::default() })
     }
 
     /// The folder of an embedded record.
@@ -131,88 +138,30 @@ impl Store {
 
     /// Closes every connection; what was acknowledged is on the disk already.
     pub async fn close(&self) {
+        self.tell_head().await;
         match &self.pool {
             Pool::Sqlite(pool) => pool.close().await,
             Pool::Postgres(pool) => pool.close().await,
         }
     }
 
-    /// What the database said, in words, where we know them.
-    pub(crate) fn explain(&self, error: StoreError) -> StoreError {
-        let StoreError::Database(said) = &error else { return error };
-        let what = match &self.place {
-            Place::Folder(folder) => folder.join(FILE).display().to_string(),
-            Place::Url(_) => "the database".to_owned(),
-        };
-        let Some((says, hint)) = known(&said.to_string().to_lowercase()) else { return error };
-        StoreError::Unusable { what, says: says.to_owned(), hint: hint.to_owned() }
+    /// Writes the head down beside the database. A record that cannot write it can still be read, and what
+    /// checking compares is what was written before, so a failure here stops nothing.
+    async fn tell_head(&self) {
+        let _ = self.export_head().await;
     }
-}
 
-fn known(said: &str) -> Option<(&'static str, &'static str)> {
-    const KNOWN: &[(&str, &str, &str)] = &[
-        (
-            "disk is full",
-            "there is no room left on the disk; nothing was written",
-            "free some room; what was acknowledged before is safe",
-        ),
-        (
-            "no space left",
-            "there is no room left on the disk; nothing was written",
-            "free some room; what was acknowledged before is safe",
-        ),
-        (
-            "could not extend file",
-            "there is no room left on the server's disk; nothing was written",
-            "free some room; what was acknowledged before is safe",
-        ),
-        (
-            "readonly",
-            "it cannot be written",
-            "give the account that runs matins the right to write the folder and all its files",
-        ),
-        (
-            "read-only",
-            "it cannot be written",
-            "give the account that runs matins the right to write the folder and all its files",
-        ),
-        (
-            "unable to open database",
-            "it cannot be opened or made",
-            "see that the folder is there and may be written by the account that runs matins",
-        ),
-        (
-            "malformed",
-            "a page of it is damaged",
-            "keep the folder as it is, restore the last good backup beside it, and run `matins verify` on both",
-        ),
-        (
-            "not a database",
-            "it is not a record of matins, or its first page is damaged",
-            "keep it as it is and restore the last good backup beside it",
-        ),
-        (
-            "disk i/o error",
-            "the disk reports an error",
-            "stop, copy the folder to another disk, and restore the last good backup",
-        ),
-        (
-            "database is locked",
-            "another program holds it and did not let go",
-            "see whether a second server or a copy program is running",
-        ),
-        (
-            "connection refused",
-            "nothing answers at its address",
-            "see that the server runs and the address is right",
-        ),
-        (
-            "password authentication failed",
-            "it does not accept this user and password",
-            "correct the address",
-        ),
-    ];
-    KNOWN.iter().find(|(sign, _, _)| said.contains(sign)).map(|(_, says, hint)| (*says, *hint))
+    /// The same with the file it is about, where the database's own words were known.
+    pub(crate) fn explain(&self, error: StoreError) -> StoreError {
+        match (error, &self.place) {
+            (StoreError::Unusable { what, says, hint }, Place::Folder(folder))
+                if what == RECORD =>
+            {
+                StoreError::Unusable { what: folder.join(FILE).display().to_string(), says, hint }
+            }
+            (error, _) => error,
+        }
+    }
 }
 
 async fn open_folder(folder: &Path) -> Result<sqlx::SqlitePool> {
@@ -242,9 +191,9 @@ async fn open_folder(folder: &Path) -> Result<sqlx::SqlitePool> {
         .pragma("trusted_schema", "OFF")
         .pragma("cell_size_check", "ON");
     let pool = SqlitePoolOptions::new().max_connections(6).connect_with(options).await;
-    pool.map_err(|error| match known(&error.to_string().to_lowercase()) {
-        Some((says, hint)) => unusable(says.to_owned(), hint),
-        None => StoreError::Database(error),
+    pool.map_err(|error| match StoreError::from(error) {
+        StoreError::Unusable { says, hint, .. } => unusable(says, &hint),
+        error => error,
     })
 }
 
@@ -254,14 +203,7 @@ async fn open_url(url: &str) -> Result<sqlx::PgPool> {
         .acquire_timeout(Duration::from_secs(20))
         .connect(url)
         .await;
-    pool.map_err(|error| match known(&error.to_string().to_lowercase()) {
-        Some((says, hint)) => StoreError::Unusable {
-            what: "the database".to_owned(),
-            says: says.to_owned(),
-            hint: hint.to_owned(),
-        },
-        None => StoreError::Database(error),
-    })
+    Ok(pool?)
 }
 
 /// One connection in one transaction. Dropped without a commit, it leaves nothing behind.

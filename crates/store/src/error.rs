@@ -56,7 +56,24 @@ pub enum StoreError {
     },
     /// The database refused or broke off.
     #[error("the database said: {0}")]
-    Database(#[from] sqlx::Error),
+    Database(sqlx::Error),
+}
+
+/// What an error is about when only the database is known.
+pub(crate) const RECORD: &str = "the record";
+
+impl From<sqlx::Error> for StoreError {
+    /// The database's own words in ours, where they are known.
+    fn from(error: sqlx::Error) -> Self {
+        match known(&error.to_string().to_lowercase()) {
+            Some((says, hint)) => Self::Unusable {
+                what: RECORD.to_owned(),
+                says: says.to_owned(),
+                hint: hint.to_owned(),
+            },
+            None => Self::Database(error),
+        }
+    }
 }
 
 impl StoreError {
@@ -83,6 +100,72 @@ impl StoreError {
 
 fn said(all: &[Refusal]) -> impl fmt::Display {
     all.iter().map(|one| one.says.as_str()).collect::<Vec<_>>().join("; ")
+}
+
+fn known(said: &str) -> Option<(&'static str, &'static str)> {
+    const KNOWN: &[(&str, &str, &str)] = &[
+        (
+            "disk is full",
+            "there is no room left on the disk; nothing was written",
+            "free some room; what was acknowledged before is safe",
+        ),
+        (
+            "no space left",
+            "there is no room left on the disk; nothing was written",
+            "free some room; what was acknowledged before is safe",
+        ),
+        (
+            "could not extend file",
+            "there is no room left on the server's disk; nothing was written",
+            "free some room; what was acknowledged before is safe",
+        ),
+        (
+            "readonly",
+            "it cannot be written",
+            "give the account that runs matins the right to write the folder and all its files",
+        ),
+        (
+            "read-only",
+            "it cannot be written",
+            "give the account that runs matins the right to write the folder and all its files",
+        ),
+        (
+            "unable to open database",
+            "it cannot be opened or made",
+            "see that the folder is there and may be written by the account that runs matins",
+        ),
+        (
+            "malformed",
+            "a page of it is damaged",
+            "keep the folder as it is, restore the last good backup beside it, and run `matins verify` on both",
+        ),
+        (
+            "not a database",
+            "it is not a record of matins, or its first page is damaged",
+            "keep it as it is and restore the last good backup beside it",
+        ),
+        (
+            "disk i/o error",
+            "the disk reports an error",
+            "stop, copy the folder to another disk, and restore the last good backup",
+        ),
+        (
+            "database is locked",
+            "another program holds it and did not let go",
+            "see whether a second server or a copy program is running",
+        ),
+        (
+            "connection refused",
+            "nothing answers at its address",
+            "see that the server runs and the address is right",
+        ),
+        (
+            "password authentication failed",
+            "it does not accept this user and password",
+            "correct the address",
+        ),
+    ];
+    KNOWN.iter().find(|(sign, _, _)| said.contains(sign)).map(|(_, says, hint)| (*says, *hint))
 }
 
 /// Result of the record.

@@ -28,6 +28,17 @@ mod schema;
 mod share;
 pub mod tables;
 
+// Keeping it: kept bytes, checking against the chain, backing up and restoring.
+pub mod backup;
+pub mod bytes;
+pub mod dump;
+pub mod entry;
+pub mod every;
+pub mod head;
+pub mod proof;
+mod seal;
+pub mod verify;
+
 // The department: its settings, people and monitors.
 pub mod machine;
 pub mod monitor;

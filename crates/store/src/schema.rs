@@ -22,6 +22,11 @@ const STEPS: &[Step] = &[Step {
     postgres: include_str!("../migrations/0001_guard.postgres.sql"),
 }];
 
+/// Names of the steps this release knows, in order.
+pub(crate) fn steps() -> Vec<String> {
+    STEPS.iter().map(|step| step.name.to_owned()).collect()
+}
+
 /// Brings the tables up to this release, inside the transaction given.
 pub(crate) async fn migrate(conn: &mut Conn) -> Result<()> {
     if let Conn::Postgres(tx) = conn {

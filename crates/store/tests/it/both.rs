@@ -33,16 +33,7 @@ impl Desk {
     }
 
     pub(crate) async fn postgres() -> Option<Self> {
-        let Ok(server) = std::env::var("MATINS_POSTGRES") else {
-            return None;
-        };
-        let name = format!("t{}_{}", std::process::id(), DATABASES.fetch_add(1, Ordering::Relaxed));
-        let mut admin = sqlx::PgConnection::connect(&format!("{server}/postgres")).await.unwrap();
-        sqlx::raw_sql(sqlx::AssertSqlSafe(format!("CREATE DATABASE {name}")))
-            .execute(&mut admin)
-            .await
-            .unwrap();
-        Some(Self::at(Place::Url(format!("{server}/{name}")), tempfile::tempdir().unwrap()).await)
+        Some(Self::at(new_database().await?, tempfile::tempdir().unwrap()).await)
     }
 
     async fn at(place: Place, folder: tempfile::TempDir) -> Self {
@@ -56,6 +47,20 @@ impl Desk {
     pub(crate) fn wait_s(&self, seconds: i64) {
         self.clock.fetch_add(seconds, Ordering::SeqCst);
     }
+}
+
+/// A database that holds nothing, on the server that is there for tests.
+pub(crate) async fn new_database() -> Option<Place> {
+    let Ok(server) = std::env::var("MATINS_POSTGRES") else {
+        return None;
+    };
+    let name = format!("t{}_{}", std::process::id(), DATABASES.fetch_add(1, Ordering::Relaxed));
+    let mut admin = sqlx::PgConnection::connect(&format!("{server}/postgres")).await.unwrap();
+    sqlx::raw_sql(sqlx::AssertSqlSafe(format!("CREATE DATABASE {name}")))
+        .execute(&mut admin)
+        .await
+        .unwrap();
+    Some(Place::Url(format!("{server}/{name}")))
 }
 
 /// Makes of one `async fn(Desk)` two tests, one on each database.
@@ -85,7 +90,8 @@ macro_rules! on_both {
 }
 
 /// Runs SQL straight in the database, as somebody would who goes round the program.
-pub(crate) async fn straight(place: &Place, sql: &'static str) -> Result<u64, sqlx::Error> {
+pub(crate) async fn straight(place: &Place, sql: impl Into<String>) -> Result<u64, sqlx::Error> {
+    let sql = sqlx::AssertSqlSafe(sql.into());
     match place {
         Place::Folder(folder) => {
             let mut conn = sqlx::SqliteConnection::connect(&format!(

@@ -6,6 +6,9 @@
 mod both;
 
 mod acts;
+mod backup;
+mod full;
 mod lending;
 mod made;
 mod model;
+mod verify;
