@@ -1,0 +1,267 @@
+//! One act: the only way a record is changed.
+
+use serde_json::Value;
+use serde_json::json;
+use tokio::sync::OwnedMutexGuard;
+
+use crate::chain;
+use crate::db::Conn;
+use crate::db::Store;
+use crate::error::Result;
+use crate::error::StoreError;
+use crate::record::Record;
+use crate::record::put_sql;
+use crate::when::rfc3339;
+use crate::words::Role;
+
+/// How far the clock may stand behind the last act and be carried on with, s: servers of one record differ a little.
+const CLOCK_SLACK_S: i64 = 120;
+
+/// Who acts, and where.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Author {
+    /// The account's login.
+    pub login: String,
+    /// The person's name.
+    pub name: String,
+    /// What they may do.
+    pub role: Role,
+    /// Where they sit: the address of their browser, or `command`.
+    pub station: String,
+}
+
+impl Author {
+    /// The program itself.
+    pub fn program() -> Self {
+        Self {
+            login: "matins".to_owned(),
+            name: "the program".to_owned(),
+            role: Role::Program,
+            station: "command".to_owned(),
+        }
+    }
+}
+
+/// An act under way. It holds the only right to write; dropped without [`Act::close`], nothing happened.
+#[derive(Debug)]
+pub struct Act {
+    conn: Conn,
+    _turn: OwnedMutexGuard<()>,
+    author: Author,
+    verb: &'static str,
+    seq: i64,
+    at: i64,
+    prev: String,
+    object: String,
+    person: Option<i64>,
+    reason: Option<String>,
+    facts: Value,
+    rows: Vec<Value>,
+}
+
+impl Store {
+    /// Begins an act, for instance `monitor.hand_out`, when those begun before have ended.
+    ///
+    /// # Errors
+    /// When the clock stands behind the last act, or the database cannot be written.
+    pub async fn act(&self, author: &Author, verb: &'static str) -> Result<Act> {
+        let turn = self.gate.clone().lock_owned().await;
+        let mut conn = self.begin_write().await.map_err(|error| self.explain(error))?;
+        let (seq, last_at, prev) = take_gate(&mut conn).await?;
+        let now = self.now();
+        if now + CLOCK_SLACK_S < last_at {
+            return Err(StoreError::refused(
+                "clock_behind",
+                format!(
+                    "the clock of this machine says {}, but the last act was at {}",
+                    rfc3339(now),
+                    rfc3339(last_at)
+                ),
+                "set the clock right; nothing was written",
+            ));
+        }
+        Ok(Act {
+            conn,
+            _turn: turn,
+            author: author.clone(),
+            verb,
+            seq: seq + 1,
+            at: now.max(last_at),
+            prev,
+            object: String::new(),
+            person: None,
+            reason: None,
+            facts: Value::Null,
+            rows: Vec::new(),
+        })
+    }
+
+    /// Writes down that somebody looked at a person's data, or at a list of several.
+    ///
+    /// # Errors
+    /// When it cannot be written; then the data must not be shown.
+    pub async fn looked(
+        &self,
+        author: &Author,
+        object: impl Into<String>,
+        person: Option<i64>,
+        facts: Value,
+    ) -> Result<()> {
+        let mut act = self.act(author, "look").await?;
+        act.on(object, person);
+        act.note(facts);
+        act.close().await.map(|_| ())
+    }
+}
+
+impl Act {
+    /// When the act happens, seconds since 1970.
+    pub fn at(&self) -> i64 {
+        self.at
+    }
+
+    /// Who acts.
+    pub fn author(&self) -> &Author {
+        &self.author
+    }
+
+    /// What the act is about, and whose data it touches.
+    pub fn on(&mut self, object: impl Into<String>, person: Option<i64>) {
+        self.object = object.into();
+        self.person = person.or(self.person);
+    }
+
+    /// The reason given for it.
+    pub fn because(&mut self, reason: impl Into<String>) {
+        self.reason = Some(reason.into());
+    }
+
+    /// Facts that stand in no row.
+    pub fn note(&mut self, facts: Value) {
+        self.facts = facts;
+    }
+
+    /// The connection, for reading inside the act.
+    pub fn conn(&mut self) -> &mut Conn {
+        &mut self.conn
+    }
+
+    /// The row of a number.
+    ///
+    /// # Errors
+    /// [`StoreError::Missing`] when there is none.
+    pub async fn get<R: Record>(&mut self, id: i64) -> Result<R> {
+        self.conn.get(id).await
+    }
+
+    /// The row of a number, provided it is still as it was when act `seen` had written it.
+    ///
+    /// # Errors
+    /// [`StoreError::Changed`] when somebody else has changed it since.
+    pub async fn get_as_seen<R: Record>(&mut self, id: i64, seen: i64) -> Result<R> {
+        let row: R = self.conn.get(id).await?;
+        if row.written() == seen { Ok(row) } else { Err(StoreError::Changed { what: R::name(id) }) }
+    }
+
+    /// Writes a row whole: a new one when its number is 0.
+    ///
+    /// # Errors
+    /// When the database refuses it.
+    pub async fn put<R: Record>(&mut self, row: &mut R) -> Result<()> {
+        let id = if row.id() == 0 { self.next_id::<R>().await? } else { row.id() };
+        row.stamp(id, self.seq);
+        let sql = sqlx::AssertSqlSafe(put_sql::<R>());
+        match &mut self.conn {
+            Conn::Sqlite(tx) => {
+                row.bind_sqlite(sqlx::query(sql)).execute(&mut **tx).await?;
+            }
+            Conn::Postgres(tx) => {
+                row.bind_postgres(sqlx::query(sql)).execute(&mut **tx).await?;
+            }
+        }
+        let image = serde_json::to_value(&*row)
+            .map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        if self.object.is_empty() {
+            self.object = R::name(id);
+        }
+        self.rows.push(json!({"table": R::TABLE, "row": image}));
+        Ok(())
+    }
+
+    /// Ends the act: its link is written with everything it did, or nothing is. Gives its sequence number.
+    ///
+    /// # Errors
+    /// When the database refuses; then nothing was written.
+    pub async fn close(mut self) -> Result<i64> {
+        let body = chain::canonical(
+            &json!({"reason": self.reason, "facts": self.facts, "rows": self.rows}),
+        );
+        let body_sha256 = chain::sha256(body.as_bytes());
+        let hash = chain::link(&head(&Head {
+            seq: self.seq,
+            at: self.at,
+            who: &self.author.login,
+            role: self.author.role.text(),
+            station: &self.author.station,
+            verb: self.verb,
+            object: &self.object,
+            person: self.person,
+            software: engine::ENGINE,
+            body_sha256: &body_sha256,
+            prev: &self.prev,
+        }));
+        on!(&mut self.conn, c => sqlx::query("INSERT INTO act (seq, at, who, role, station, verb, object, person, software, body, body_sha256, prev, hash) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)")
+            .bind(self.seq).bind(self.at).bind(&self.author.login).bind(self.author.role.text()).bind(&self.author.station)
+            .bind(self.verb).bind(&self.object).bind(self.person).bind(engine::ENGINE)
+            .bind(&body).bind(&body_sha256).bind(&self.prev).bind(&hash)
+            .execute(c).await.map(|_| ()))?;
+        on!(&mut self.conn, c => sqlx::query("UPDATE gate SET seq = $1, at = $2, hash = $3 WHERE id = 1")
+            .bind(self.seq).bind(self.at).bind(&hash).execute(c).await.map(|_| ()))?;
+        self.conn.commit().await?;
+        Ok(self.seq)
+    }
+
+    async fn next_id<R: Record>(&mut self) -> Result<i64> {
+        let sql = sqlx::AssertSqlSafe(format!("SELECT COALESCE(MAX(id), 0) + 1 FROM {}", R::TABLE));
+        Ok(on!(&mut self.conn, c => sqlx::query_scalar::<_, i64>(sql).fetch_one(c).await)?)
+    }
+}
+
+/// The head of an act: what its link is made of.
+pub(crate) struct Head<'a> {
+    pub(crate) seq: i64,
+    pub(crate) at: i64,
+    pub(crate) who: &'a str,
+    pub(crate) role: &'a str,
+    pub(crate) station: &'a str,
+    pub(crate) verb: &'a str,
+    pub(crate) object: &'a str,
+    pub(crate) person: Option<i64>,
+    pub(crate) software: &'a str,
+    pub(crate) body_sha256: &'a str,
+    pub(crate) prev: &'a str,
+}
+
+/// The head as the JSON that is hashed. The person enters as a number only; what is kept of them is in the body.
+pub(crate) fn head(of: &Head<'_>) -> Value {
+    json!({
+        "seq": of.seq, "at": rfc3339(of.at), "who": of.who, "role": of.role, "station": of.station, "act": of.verb,
+        "obj": of.object, "person": of.person, "software": of.software, "body": of.body_sha256, "prev": of.prev,
+    })
+}
+
+/// Takes the gate's row, for which other servers wait until this act has ended.
+async fn take_gate(conn: &mut Conn) -> Result<(i64, i64, String)> {
+    Ok(match conn {
+        Conn::Sqlite(tx) => {
+            sqlx::query_as("SELECT seq, at, hash FROM gate WHERE id = 1")
+                .fetch_one(&mut **tx)
+                .await?
+        }
+        Conn::Postgres(tx) => {
+            sqlx::query_as("SELECT seq, at, hash FROM gate WHERE id = 1 FOR UPDATE")
+                .fetch_one(&mut **tx)
+                .await?
+        }
+    })
+}

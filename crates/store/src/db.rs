@@ -1,0 +1,309 @@
+//! The database: where it lies, how it is opened, and one connection's reading.
+
+use std::path::Path;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+use sqlx::AssertSqlSafe;
+use sqlx::Postgres;
+use sqlx::Sqlite;
+use sqlx::Transaction;
+use sqlx::postgres::PgPoolOptions;
+use sqlx::sqlite::SqliteConnectOptions;
+use sqlx::sqlite::SqliteJournalMode;
+use sqlx::sqlite::SqlitePoolOptions;
+use sqlx::sqlite::SqliteSynchronous;
+use tokio::sync::Mutex;
+
+use crate::error::RECORD;
+use crate::error::Result;
+use crate::error::StoreError;
+use crate::record::Record;
+use crate::schema;
+use crate::share;
+use crate::when::Clock;
+
+/// Name of the database file in the record's folder.
+pub const FILE: &str = "matins.db";
+
+/// Where a record lies.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Place {
+    /// A folder of this machine, with an embedded database.
+    Folder(PathBuf),
+    /// A `PostgreSQL` database, `postgres://…`.
+    Url(String),
+}
+
+impl Place {
+    /// A `postgres://` address, or else a folder.
+    pub fn read(text: &str) -> Self {
+        if text.starts_with("postgres://") || text.starts_with("postgresql://") {
+            Self::Url(text.to_owned())
+        } else {
+            Self::Folder(PathBuf::from(text))
+        }
+    }
+}
+
+/// The record of a department. Cheap to clone; all clones share the same connections.
+#[derive(Clone)]
+pub struct Store {
+    pool: Pool,
+    place: Place,
+    pub(crate) clock: Clock,
+    /// Acts of this process queue here, in order of arrival, before they queue at the database.
+    pub(crate) gate: Arc<Mutex<()>>,
+}
+
+#[derive(Clone)]
+enum Pool {
+    Sqlite(sqlx::SqlitePool),
+    Postgres(sqlx::PgPool),
+}
+
+impl std::fmt::Debug for Store {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        // The address may hold a password.
+        let kind = match self.pool {
+            Pool::Sqlite(_) => "folder",
+            Pool::Postgres(_) => "PostgreSQL",
+        };
+        f.debug_struct("Store").field("kind", &kind).finish_non_exhaustive()
+    }
+}
+
+impl Store {
+    /// Opens a record, makes it if it is not there, and brings its tables up to this release.
+    ///
+    /// # Errors
+    /// When the folder is a network share, cannot be written or is damaged, or the server cannot be reached.
+    pub async fn open(place: &Place, clock: Clock) -> Result<Self> {
+        let store = Self::connect(place, clock).await?;
+        let mut conn = store.begin_write().await.map_err(|error| store.explain(error))?;
+        let made = schema::migrate(&mut conn).await;
+        made.map_err(|error| store.explain(error))?;
+        conn.commit().await.map_err(|error| store.explain(error))?;
+        store.tell_head().await;
+        Ok(store)
+    }
+
+    /// Connects, and leaves the tables as they are: there may be none.
+    pub(crate) async fn connect(place: &Place, clock: Clock) -> Result<Self> {
+        let pool = match place {
+            Place::Folder(folder) => Pool::Sqlite(open_folder(folder).await?),
+            Place::Url(url) => Pool::Postgres(open_url(url).await?),
+        };
+        Ok(Self { pool, place: place.clone(), clock, gate: Arc::default() })
+    }
+
+    /// The folder of an embedded record.
+    pub fn folder(&self) -> Option<&Path> {
+        match &self.place {
+            Place::Folder(folder) => Some(folder),
+            Place::Url(_) => None,
+        }
+    }
+
+    /// Seconds since 1970 by the clock the record was given.
+    pub fn now(&self) -> i64 {
+        (self.clock)()
+    }
+
+    /// A connection that reads one moment of the record: later acts are not seen through it.
+    ///
+    /// # Errors
+    /// When the database cannot be reached.
+    pub async fn read(&self) -> Result<Conn> {
+        Ok(match &self.pool {
+            Pool::Sqlite(pool) => Conn::Sqlite(pool.begin().await?),
+            Pool::Postgres(pool) => {
+                let mut tx = pool.begin().await?;
+                sqlx::raw_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+                    .execute(&mut *tx)
+                    .await?;
+                Conn::Postgres(tx)
+            }
+        })
+    }
+
+    /// A connection that writes. Outside an act only what is no record is written: sessions, failed logins, bytes.
+    pub(crate) async fn begin_write(&self) -> Result<Conn> {
+        Ok(match &self.pool {
+            Pool::Sqlite(pool) => Conn::Sqlite(pool.begin_with("BEGIN IMMEDIATE").await?),
+            Pool::Postgres(pool) => Conn::Postgres(pool.begin().await?),
+        })
+    }
+
+    /// Closes every connection; what was acknowledged is on the disk already.
+    pub async fn close(&self) {
+        self.tell_head().await;
+        match &self.pool {
+            Pool::Sqlite(pool) => pool.close().await,
+            Pool::Postgres(pool) => pool.close().await,
+        }
+    }
+
+    /// Writes the head down beside the database. A record that cannot write it can still be read, and what
+    /// checking compares is what was written before, so a failure here stops nothing.
+    async fn tell_head(&self) {
+        let _ = self.export_head().await;
+    }
+
+    /// The same with the file it is about, where the database's own words were known.
+    pub(crate) fn explain(&self, error: StoreError) -> StoreError {
+        match (error, &self.place) {
+            (StoreError::Unusable { what, says, hint }, Place::Folder(folder))
+                if what == RECORD =>
+            {
+                StoreError::Unusable { what: folder.join(FILE).display().to_string(), says, hint }
+            }
+            (error, _) => error,
+        }
+    }
+}
+
+async fn open_folder(folder: &Path) -> Result<sqlx::SqlitePool> {
+    let unusable = |says: String, hint: &str| StoreError::Unusable {
+        what: folder.display().to_string(),
+        says,
+        hint: hint.to_owned(),
+    };
+    std::fs::create_dir_all(folder).map_err(|error| {
+        unusable(format!("the folder cannot be made: {error}"), "name a folder that may be written")
+    })?;
+    if let Some(kind) = share::network_share(folder) {
+        return Err(unusable(
+            format!(
+                "the folder lies on a network share ({kind}), where an embedded database loses what was written"
+            ),
+            "name a folder on a disk of this machine, or use a PostgreSQL server",
+        ));
+    }
+    let options = SqliteConnectOptions::new()
+        .filename(folder.join(FILE))
+        .create_if_missing(true)
+        .journal_mode(SqliteJournalMode::Wal)
+        .synchronous(SqliteSynchronous::Full)
+        .foreign_keys(true)
+        .busy_timeout(Duration::from_secs(20))
+        .pragma("trusted_schema", "OFF")
+        .pragma("cell_size_check", "ON");
+    let pool = SqlitePoolOptions::new().max_connections(6).connect_with(options).await;
+    pool.map_err(|error| match StoreError::from(error) {
+        StoreError::Unusable { says, hint, .. } => unusable(says, &hint),
+        error => error,
+    })
+}
+
+async fn open_url(url: &str) -> Result<sqlx::PgPool> {
+    let pool = PgPoolOptions::new()
+        .max_connections(12)
+        .acquire_timeout(Duration::from_secs(20))
+        .connect(url)
+        .await;
+    Ok(pool?)
+}
+
+/// One connection in one transaction. Dropped without a commit, it leaves nothing behind.
+#[derive(Debug)]
+pub enum Conn {
+    /// Of an embedded record.
+    Sqlite(Transaction<'static, Sqlite>),
+    /// Of a server.
+    Postgres(Transaction<'static, Postgres>),
+}
+
+/// A value given to a query.
+#[derive(Clone, Debug)]
+pub enum Bind {
+    /// A number.
+    Int(i64),
+    /// A text.
+    Text(String),
+}
+
+impl From<i64> for Bind {
+    fn from(value: i64) -> Self {
+        Self::Int(value)
+    }
+}
+
+impl From<&str> for Bind {
+    fn from(value: &str) -> Self {
+        Self::Text(value.to_owned())
+    }
+}
+
+impl From<String> for Bind {
+    fn from(value: String) -> Self {
+        Self::Text(value)
+    }
+}
+
+impl Conn {
+    pub(crate) async fn commit(self) -> Result<()> {
+        match self {
+            Self::Sqlite(tx) => tx.commit().await?,
+            Self::Postgres(tx) => tx.commit().await?,
+        }
+        Ok(())
+    }
+
+    /// The rows of a kind that a clause picks, for instance `WHERE monitor = $1 ORDER BY at`.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn find<R: Record>(&mut self, clause: &'static str, with: &[Bind]) -> Result<Vec<R>> {
+        let text = format!("SELECT {} FROM {} {clause}", R::COLUMNS.join(", "), R::TABLE);
+        Ok(on!(self, c => {
+            let mut query = sqlx::query_as::<_, R>(AssertSqlSafe(text));
+            for value in with {
+                query = match value {
+                    Bind::Int(number) => query.bind(*number),
+                    Bind::Text(text) => query.bind(text.clone()),
+                };
+            }
+            query.fetch_all(c).await
+        })?)
+    }
+
+    /// The first row a clause picks.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn first<R: Record>(
+        &mut self,
+        clause: &'static str,
+        with: &[Bind],
+    ) -> Result<Option<R>> {
+        Ok(self.find(clause, with).await?.into_iter().next())
+    }
+
+    /// The row of a number.
+    ///
+    /// # Errors
+    /// [`StoreError::Missing`] when there is none.
+    pub async fn get<R: Record>(&mut self, id: i64) -> Result<R> {
+        let found = self.first("WHERE id = $1", &[id.into()]).await?;
+        found.ok_or_else(|| StoreError::Missing { what: R::name(id) })
+    }
+
+    /// One whole number a query gives: a count, a sum.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn number(&mut self, sql: &'static str, with: &[Bind]) -> Result<i64> {
+        Ok(on!(self, c => {
+            let mut query = sqlx::query_scalar::<_, i64>(sql);
+            for value in with {
+                query = match value {
+                    Bind::Int(number) => query.bind(*number),
+                    Bind::Text(text) => query.bind(text.clone()),
+                };
+            }
+            query.fetch_one(c).await
+        })?)
+    }
+}

@@ -1,0 +1,50 @@
+//! The department's record: people, studies, loans, monitors, originals, results, reports and the audit.
+//!
+//! The only SQL of the project. `SQLite` in one folder by default, `PostgreSQL` by URL; one text of SQL for both.
+//!
+//! Every change is an **act**: one transaction that loads, decides, writes rows and closes with one link of
+//! a hash chain, which holds who did what when and the image of every row written. Acts follow each other
+//! one at a time, so a decision never rests on something that changes beneath it, and the chain can tell
+//! any row that was changed behind its back.
+//!
+//! What this crate does not do: it knows no page, no request and no wall clock but the one it is given.
+//! Modules stand in layers: a module uses its own layer and those above it, never those below.
+
+#[macro_use]
+mod macros;
+
+// Words, errors and pure rules on text.
+pub mod chain;
+pub mod error;
+pub mod ident;
+pub mod when;
+pub mod words;
+
+// The database and the one way to change it.
+pub mod act;
+pub mod db;
+pub mod record;
+mod schema;
+mod share;
+pub mod tables;
+
+// Keeping it: kept bytes, checking against the chain, backing up and restoring.
+pub mod backup;
+pub mod bytes;
+pub mod dump;
+pub mod entry;
+pub mod every;
+pub mod head;
+pub mod proof;
+mod seal;
+pub mod verify;
+
+// The department: its settings, people and monitors.
+pub mod machine;
+pub mod monitor;
+pub mod person;
+pub mod setting;
+
+// What happens between them.
+pub mod desk;
+pub mod loan;

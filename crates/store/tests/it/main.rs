@@ -1,0 +1,14 @@
+//! The record tested from outside, on both databases.
+
+#![expect(clippy::unwrap_used, reason = "a test says what it expects by unwrapping it")]
+
+#[macro_use]
+mod both;
+
+mod acts;
+mod backup;
+mod full;
+mod lending;
+mod made;
+mod model;
+mod verify;
