@@ -95,7 +95,7 @@ def main():
     # The loan's reference is all that the leaflet's codes hold.
     for name in ("leaflet", "leaflet-large", "leaflet-letter", "handout"):
         found = {text for page in pages(WORK / f"{name}.pdf") for _, text in read(page)}
-        case(f"{name}: its codes hold the loan's reference alone", found == {"LN-0142-M"}, found)
+        case(f"{name}: its codes hold the loan's reference alone", found == {"L-00142-Y"}, found)
     # The check itself: nothing is read from a blank sheet.
     case("a blank sheet gives nothing", not read(Image.new("L", (800, 800), 255)))
     print(f"{sum(RESULTS.values())} checked")

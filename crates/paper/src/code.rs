@@ -26,7 +26,7 @@ pub(crate) struct Id<'a>(&'a str);
 impl<'a> Id<'a> {
     /// Takes capital letters, digits and hyphens, 2 to 16 of them.
     pub(crate) fn new(thing: &str, text: &'a str) -> Result<Self, PaperError> {
-        let hint = "an id looks like LM-0007-K; scan or type it as it stands in the record";
+        let hint = "an id looks like M-0007-M; scan or type it as it stands in the record";
         if !(2..=LONGEST).contains(&text.chars().count()) {
             let found = text.chars().count();
             return Err(PaperError::refused(
@@ -115,7 +115,7 @@ mod tests {
     #[test]
     fn an_id_is_capitals_digits_and_hyphens() {
         let said = |text| Id::new("asset id", text).map(|_| ()).map_err(|e| e.to_string());
-        assert_eq!(said("LM-0007-K"), Ok(()));
+        assert_eq!(said("M-0007-M"), Ok(()));
         assert_eq!(
             said("lm-0007"),
             Err("asset id `lm-0007`: expected capital letters, digits and hyphens, found `l`"
@@ -130,11 +130,11 @@ mod tests {
 
     #[test]
     fn both_codes_keep_their_quiet_zones() {
-        let id = Id::new("asset id", "LM-0007-K").unwrap();
+        let id = Id::new("asset id", "M-0007-M").unwrap();
         // A version 1 symbol has 21 modules (`iso-18004`).
         assert_eq!(id.qr().unwrap()["modules"], 21 + 8);
-        // Start, nine letters and check of 11 modules, the stop of 13 (`iso-15417`).
-        assert_eq!(id.bars().unwrap()["modules"], 11 * 11 + 13 + 20);
+        // Start, eight letters and check of 11 modules, the stop of 13 (`iso-15417`).
+        assert_eq!(id.bars().unwrap()["modules"], 10 * 11 + 13 + 20);
         assert!(id.bars().unwrap()["svg"].as_str().unwrap().contains("d=\"M10 0h2v"));
     }
 

@@ -29,7 +29,7 @@ pub fn desk() -> Desk {
 
 /// Labels of invented monitors and their bags.
 pub fn labels() -> Vec<Label> {
-    ["A-0007", "LM-0007-K", "LM-0008-3", "BAG-0007-T", "LM-0123456-9", "ABCDEFGH-0123456"]
+    ["A-0007", "M-0007-M", "M-0008-K", "M-0123-E", "MONITOR-0007", "ABCDEFGH-0123456"]
         .into_iter()
         .enumerate()
         .map(|(i, id)| Label {
@@ -50,7 +50,7 @@ pub fn leaflet() -> Result<Leaflet, TextError> {
         desk: desk(),
         longest_hours: 8,
         return_by: "Wednesday 4 March, 10:00".into(),
-        loan: Some("LN-0142-M".into()),
+        loan: Some("L-00142-Y".into()),
         print: Print::Usual,
         sheet: Sheet::A4,
         made_on: Some((2026, 3, 3)),
@@ -69,7 +69,7 @@ pub fn handout() -> Result<HandOut, TextError> {
         "Gel",
         "Wipes, 4",
         "Leaflet and diary",
-        "Bag BAG-0007-T",
+        "Bag",
     ];
     Ok(HandOut {
         text: HandOutText::parse(HandOutText::ENGLISH)?,
@@ -79,9 +79,9 @@ pub fn handout() -> Result<HandOut, TextError> {
             Slot::new("Date of birth", "2 May 1951"),
             Slot::new("Number", "LM 000 0018"),
         ],
-        loan: "LN-0142-M".into(),
+        loan: "L-00142-Y".into(),
         monitor: "Night monitor with ear sensor".into(),
-        asset_id: "LM-0007-K".into(),
+        asset_id: "M-0007-M".into(),
         accessories: parts.map(String::from).into(),
         lent_on: "Tuesday 3 March, 15:20".into(),
         return_by: "Wednesday 4 March, 10:00".into(),
@@ -96,10 +96,10 @@ pub fn handout() -> Result<HandOut, TextError> {
 pub fn cleaning() -> Cleaning {
     Cleaning {
         desk: desk(),
-        asset_id: "LM-0007-K".into(),
+        asset_id: "M-0007-M".into(),
         monitor: "Night monitor with ear sensor".into(),
         serial: "MON0007".into(),
-        loan: "LN-0142-M".into(),
+        loan: "L-00142-Y".into(),
         loan_ended: "Wednesday 4 March, 9:12".into(),
         parts: ["Ear sensor and cable", "Power supply", "Bag"].map(String::from).into(),
         method: vec![
@@ -120,7 +120,7 @@ pub fn cleaning() -> Cleaning {
 /// [`TextError`] when there is no letter of that id.
 pub fn letter(id: &str) -> Result<Letter, TextError> {
     let loan = LetterLoan {
-        loan: "LN-0142-M".into(),
+        loan: "L-00142-Y".into(),
         lent_on: "Tuesday 3 March".into(),
         return_by: "Wednesday 4 March, 10:00".into(),
     };
@@ -130,7 +130,7 @@ pub fn letter(id: &str) -> Result<Letter, TextError> {
             .map(String::from)
             .into(),
         date: "9 March 2026".into(),
-        reference: "LN-0142-M".into(),
+        reference: "L-00142-Y".into(),
         salutation: "Dear Ms Pendlewick".into(),
         words: LetterTexts::parse(LetterTexts::ENGLISH)?.words(id, &desk(), &loan)?,
         close: "Yours sincerely".into(),
