@@ -26,3 +26,11 @@ pub mod record;
 mod schema;
 mod share;
 pub mod tables;
+
+pub mod password;
+
+pub mod account;
+
+pub mod session;
+
+pub mod audit;

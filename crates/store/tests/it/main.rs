@@ -5,4 +5,5 @@
 #[macro_use]
 mod both;
 
+mod access;
 mod acts;
