@@ -261,22 +261,10 @@ impl Store {
 
     /// The hash of a password that may be chosen for an account.
     async fn hashed(&self, account: &Account, new: &str) -> Result<String> {
-        let department = self.department_name().await?;
-        password::choose(new, &[&account.login, &account.name, &department, "matins"])?;
+        let desk = self.read().await?.desk_settings().await?;
+        let words = [&account.login, &account.name, &desk.hospital, &desk.department, "matins"];
+        password::choose(new, &words)?;
         password::hash(new.to_owned()).await
-    }
-
-    async fn department_name(&self) -> Result<String> {
-        let kept: Option<crate::tables::Setting> =
-            self.read().await?.first("WHERE name = 'desk' ORDER BY id DESC LIMIT 1", &[]).await?;
-        let value =
-            kept.and_then(|kept| serde_json::from_str::<serde_json::Value>(&kept.value).ok());
-        let text = |name: &str| value.as_ref()?.get(name)?.as_str().map(str::to_owned);
-        Ok(format!(
-            "{} {}",
-            text("hospital").unwrap_or_default(),
-            text("department").unwrap_or_default()
-        ))
     }
 }
 

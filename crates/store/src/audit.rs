@@ -110,12 +110,15 @@ impl Asked {
         if let Some(person) = self.person {
             add("person = ?", person.into());
         }
-        for (test, value) in [("at >= ?", self.from_at), ("at < ?", self.before_at), ("seq < ?", self.before_seq)] {
+        for (test, value) in
+            [("at >= ?", self.from_at), ("at < ?", self.before_at), ("seq < ?", self.before_seq)]
+        {
             if let Some(value) = value {
                 add(test, value.into());
             }
         }
-        let text = if parts.is_empty() { String::new() } else { format!("WHERE {}", parts.join(" AND ")) };
+        let text =
+            if parts.is_empty() { String::new() } else { format!("WHERE {}", parts.join(" AND ")) };
         (text, with)
     }
 }
@@ -127,7 +130,9 @@ impl Conn {
     /// When the database breaks off.
     pub async fn acts(&mut self, asked: &Asked, most: i64) -> Result<Vec<Line>> {
         let (filter, with) = asked.filter();
-        let text = format!("SELECT seq, at, who, role, station, verb, object, person, software, body, hash FROM act {filter} ORDER BY seq DESC LIMIT {most}");
+        let text = format!(
+            "SELECT seq, at, who, role, station, verb, object, person, software, body, hash FROM act {filter} ORDER BY seq DESC LIMIT {most}"
+        );
         let rows: Vec<Row> = on!(self, c => {
             let mut query = sqlx::query_as(sqlx::AssertSqlSafe(text));
             for value in with {

@@ -8,18 +8,19 @@
 //! any row that was changed behind its back.
 //!
 //! What this crate does not do: it knows no page, no request and no wall clock but the one it is given.
-//! Modules use only the modules above them in this list.
+//! Modules stand in layers: a module uses its own layer and those above it, never those below.
 
 #[macro_use]
 mod macros;
 
-pub mod error;
-pub mod words;
-
+// Words, errors and pure rules on text.
 pub mod chain;
+pub mod error;
 pub mod ident;
 pub mod when;
+pub mod words;
 
+// The database and the one way to change it.
 pub mod act;
 pub mod db;
 pub mod record;
@@ -27,6 +28,13 @@ mod schema;
 mod share;
 pub mod tables;
 
+// The department: its settings, people and monitors.
+pub mod machine;
+pub mod monitor;
+pub mod person;
+pub mod setting;
+
+// Who may log in, and what was done.
 pub mod password;
 
 pub mod account;
@@ -34,3 +42,7 @@ pub mod account;
 pub mod session;
 
 pub mod audit;
+
+// What happens between them.
+pub mod desk;
+pub mod loan;

@@ -7,3 +7,6 @@ mod both;
 
 mod access;
 mod acts;
+mod lending;
+mod made;
+mod model;

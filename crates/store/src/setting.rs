@@ -1,0 +1,201 @@
+//! The department's settings for the desk, and versions of its texts.
+
+use jiff::civil::Time;
+use jiff::tz::TimeZone;
+use serde::Deserialize;
+use serde::Serialize;
+
+use crate::act::Author;
+use crate::db::Conn;
+use crate::db::Store;
+use crate::error::Result;
+use crate::error::StoreError;
+use crate::tables::Setting;
+
+/// Name of the desk's settings among the settings.
+pub const DESK: &str = "desk";
+
+/// How the desk works. Every figure is the department's own: common practice, no source, unless said.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct DeskSettings {
+    /// Name of the hospital.
+    pub hospital: String,
+    /// Name of the department.
+    pub department: String,
+    /// Telephone of the desk.
+    pub telephone: String,
+    /// IANA name of the zone the department lives in.
+    pub zone: String,
+    /// By what local time a monitor must be back, `10:00`.
+    pub hand_in_by: String,
+    /// Where it may be handed in, with opening times.
+    pub return_places: Vec<String>,
+    /// What belongs in the bag.
+    pub parts: Vec<String>,
+    /// How far a gas check may lie from what the gas should give, kPa.
+    pub gas_limit_kpa: f64,
+    /// How many days a membrane may be used.
+    pub membrane_days: i64,
+    /// How far a monitor's clock may lie from the wall clock, s.
+    pub clock_limit_s: i64,
+    /// Longest time of the heated sensor at one place, h. The leaflet and the hand-out say it.
+    pub longest_hours: f64,
+    /// Days after which a borrower is rung, written to, and the manager is told.
+    pub ladder_days: [i64; 3],
+    /// How a monitor is cleaned, by the department's procedure.
+    pub cleaning: Vec<String>,
+    /// Most nights one loan may have.
+    pub most_nights: i64,
+    /// Minutes without a key or click after which a session ends.
+    pub idle_min: i64,
+}
+
+impl Default for DeskSettings {
+    fn default() -> Self {
+        let texts = |all: &[&str]| all.iter().map(|one| (*one).to_owned()).collect();
+        Self {
+            hospital: String::new(),
+            department: "Respiratory physiology".to_owned(),
+            telephone: String::new(),
+            zone: "Europe/London".to_owned(),
+            hand_in_by: "10:00".to_owned(),
+            return_places: texts(&["the desk where it was handed out"]),
+            parts: texts(&[
+                "monitor",
+                "sensor",
+                "spare ear clips",
+                "contact gel",
+                "skin wipes",
+                "mains cable",
+            ]),
+            gas_limit_kpa: 0.4,
+            membrane_days: 14,
+            clock_limit_s: 120,
+            longest_hours: 8.0,
+            ladder_days: [1, 3, 7],
+            cleaning: texts(&["wiped with detergent and disinfectant wipes"]),
+            most_nights: 7,
+            idle_min: 15,
+        }
+    }
+}
+
+impl DeskSettings {
+    /// The zone; the one of the default when the name is not known.
+    pub fn zone(&self) -> TimeZone {
+        TimeZone::get(&self.zone).unwrap_or(TimeZone::UTC)
+    }
+
+    /// The local time a monitor must be back.
+    pub fn hand_in_by(&self) -> Time {
+        self.hand_in_by.parse().unwrap_or(jiff::civil::time(10, 0, 0, 0))
+    }
+
+    /// Settings as a person wrote them.
+    ///
+    /// # Errors
+    /// What cannot be: an unknown key or zone, a time that is none, a figure out of its range.
+    pub fn read(text: &str) -> Result<Self> {
+        let wrong = |says: String, hint: &str| StoreError::refused("setting_wrong", says, hint);
+        let read: Self = serde_json::from_str(text).map_err(|error| {
+            wrong(format!("the desk's settings cannot be read: {error}"), "correct the place named")
+        })?;
+        if TimeZone::get(&read.zone).is_err() {
+            return Err(wrong(
+                format!("there is no time zone {}", read.zone),
+                "give a name such as Europe/London",
+            ));
+        }
+        if read.hand_in_by.parse::<Time>().is_err() {
+            return Err(wrong(
+                format!("{} is no time of day", read.hand_in_by),
+                "write it as 10:00",
+            ));
+        }
+        let [ring, letter, manager] = read.ladder_days;
+        let ranges = [
+            ("gas_limit_kpa", read.gas_limit_kpa > 0.0 && read.gas_limit_kpa < 5.0),
+            ("longest_hours", read.longest_hours > 0.0 && read.longest_hours <= 24.0),
+            ("membrane_days", (1..=365).contains(&read.membrane_days)),
+            ("clock_limit_s", (1..=3600).contains(&read.clock_limit_s)),
+            ("ladder_days", 0 < ring && ring < letter && letter < manager),
+            ("most_nights", (1..=30).contains(&read.most_nights)),
+            ("idle_min", (2..=240).contains(&read.idle_min)),
+        ];
+        match ranges.iter().find(|(_, right)| !right) {
+            Some((name, _)) => Err(wrong(
+                format!("{name} is out of its range"),
+                "look at the example in docs/record.md",
+            )),
+            None => Ok(read),
+        }
+    }
+}
+
+impl Conn {
+    /// The latest version of a setting; `None` when it was never set.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn setting(&mut self, name: &str) -> Result<Option<Setting>> {
+        self.first("WHERE name = $1 ORDER BY id DESC LIMIT 1", &[name.into()]).await
+    }
+
+    /// How the desk works now.
+    ///
+    /// # Errors
+    /// When the database breaks off, or what is kept cannot be read.
+    pub async fn desk_settings(&mut self) -> Result<DeskSettings> {
+        match self.setting(DESK).await? {
+            None => Ok(DeskSettings::default()),
+            Some(kept) => serde_json::from_str(&kept.value).map_err(|error| StoreError::Damaged {
+                says: format!("the desk's settings cannot be read: {error}"),
+            }),
+        }
+    }
+}
+
+impl Store {
+    /// Writes a new version of a setting; the old ones stay.
+    ///
+    /// # Errors
+    /// When the desk's settings are wrong.
+    pub async fn put_setting(&self, by: &Author, name: &str, value: &str) -> Result<Setting> {
+        if name == DESK {
+            DeskSettings::read(value)?;
+        }
+        let mut act = self.act(by, "setting.put").await?;
+        let mut row = Setting {
+            id: 0,
+            act: 0,
+            name: name.to_owned(),
+            value: value.to_owned(),
+            at: act.at(),
+            who: by.login.clone(),
+        };
+        act.put(&mut row).await?;
+        act.close().await?;
+        Ok(row)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_written_reads_back_and_what_is_wrong_is_named() {
+        let text = serde_json::to_string(&DeskSettings::default()).unwrap();
+        assert_eq!(DeskSettings::read(&text).unwrap(), DeskSettings::default());
+        for (wrong, says) in [
+            (r#"{"zone":"Mars/Base"}"#, "there is no time zone Mars/Base"),
+            (r#"{"hand_in_by":"25:00"}"#, "25:00 is no time of day"),
+            (r#"{"ladder_days":[3,1,7]}"#, "ladder_days is out of its range"),
+            (r#"{"gas_limit_kpa":-1}"#, "gas_limit_kpa is out of its range"),
+        ] {
+            assert_eq!(DeskSettings::read(wrong).unwrap_err().to_string(), says);
+        }
+        assert!(DeskSettings::read(r#"{"zoen":"UTC"}"#).unwrap_err().to_string().contains("zoen"));
+    }
+}
