@@ -52,6 +52,8 @@ pub(crate) enum Verb {
     Criteria(CriteriaArgs),
     /// Make the nights of an invented department and their reports
     Demo(DemoArgs),
+    /// Serve the department's record and the workbench to browsers
+    Serve(ServeArgs),
     /// Print the completions for a shell
     #[command(help_template = HELP, before_help = "Examples:
   matins completions bash > ~/.local/share/bash-completion/completions/matins")]
@@ -289,4 +291,29 @@ pub(crate) struct DemoArgs {
     /// The folder to make; it may not hold anything yet [default: a fresh temporary folder]
     #[arg(long, value_name = "DIR")]
     pub(crate) out: Option<PathBuf>,
+}
+
+/// `matins serve`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins serve --data record                      on this machine only, at http://127.0.0.1:8417
+  matins serve --data postgres://matins@db.example/matins
+  matins serve --data record --listen 0.0.0.0:443 --name desk.example \\
+    --tls-cert desk.pem --tls-key desk.key")]
+pub(crate) struct ServeArgs {
+    /// The record: a folder of this machine, made if it is not there, or the address of a `PostgreSQL` database
+    #[arg(long, value_name = "DIR|URL")]
+    pub(crate) data: String,
+    /// Where to listen; beyond this machine only with a certificate; port 0 takes a free one
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:8417")]
+    pub(crate) listen: std::net::SocketAddr,
+    /// The certificate with its chain, PEM
+    #[arg(long, value_name = "FILE", requires = "tls_key")]
+    pub(crate) tls_cert: Option<PathBuf>,
+    /// Its private key, PEM
+    #[arg(long, value_name = "FILE", requires = "tls_cert")]
+    pub(crate) tls_key: Option<PathBuf>,
+    /// A host name under which browsers ask; may be given several times
+    #[arg(long = "name", value_name = "HOST")]
+    pub(crate) names: Vec<String>,
 }

@@ -8,4 +8,5 @@ pub(crate) mod look;
 pub(crate) mod man;
 pub(crate) mod report;
 pub(crate) mod score;
+pub(crate) mod serve;
 pub(crate) mod simulate;

@@ -36,6 +36,7 @@ fn run(typed: Typed, voice: Voice) -> Result<Exit, Trouble> {
         Verb::Simulate(args) => cmd::simulate::run(&args, voice),
         Verb::Criteria(args) => cmd::criteria::run(args.what, voice),
         Verb::Demo(args) => cmd::demo::run(&args, voice),
+        Verb::Serve(args) => cmd::serve::run(args, voice),
         Verb::Completions { shell } => cmd::completions::run(shell),
         Verb::Man { verb } => cmd::man::run(verb.as_deref()),
     }

@@ -48,6 +48,11 @@ impl Trouble {
         Self::new(Exit::Refused, what)
     }
 
+    /// The department's record cannot be used.
+    pub(crate) fn record(what: impl Into<String>) -> Self {
+        Self::new(Exit::Record, what)
+    }
+
     /// A text that was not understood, at a line where that is known.
     pub(crate) fn at_line(what: impl Into<String>, line: Option<usize>) -> Self {
         let trouble = Self::not_understood(what);
