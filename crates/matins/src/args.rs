@@ -285,12 +285,29 @@ pub(crate) enum CriteriaVerb {
 /// `matins demo`.
 #[derive(Debug, Args)]
 #[command(help_template = HELP, before_help = "Examples:
-  matins demo
-  matins demo --out nights")]
+  matins demo                     an invented department, opened in the browser
+  matins demo --out nights        only its nights and their reports, as files")]
 pub(crate) struct DemoArgs {
-    /// The folder to make; it may not hold anything yet [default: a fresh temporary folder]
+    /// Write the invented nights and their reports into this folder and open nothing; it may not hold anything yet
     #[arg(long, value_name = "DIR")]
     pub(crate) out: Option<PathBuf>,
+    /// The folder for the invented record; it may not hold anything yet [default: a fresh temporary folder]
+    #[arg(long, value_name = "DIR", conflicts_with = "out")]
+    pub(crate) data: Option<PathBuf>,
+    /// The day the department lives on [default: today]
+    #[arg(long, value_name = "DAY", conflicts_with = "out")]
+    pub(crate) day: Option<String>,
+    /// Where to listen, on this machine only; port 0 takes a free one
+    #[arg(
+        long,
+        value_name = "ADDRESS:PORT",
+        default_value = "127.0.0.1:0",
+        conflicts_with = "out"
+    )]
+    pub(crate) listen: std::net::SocketAddr,
+    /// Print the address and open no browser
+    #[arg(long, conflicts_with = "out")]
+    pub(crate) no_open: bool,
 }
 
 /// `matins serve`.

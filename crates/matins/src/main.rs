@@ -6,6 +6,7 @@ mod exit;
 mod files;
 mod heading;
 mod message;
+mod printer;
 mod setup;
 
 use std::process::ExitCode;

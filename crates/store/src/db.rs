@@ -107,7 +107,13 @@ impl Store {
             Place::Folder(folder) => Pool::Sqlite(open_folder(folder).await?),
             Place::Url(url) => Pool::Postgres(open_url(url).await?),
         };
-        Ok(Self { pool, place: place.clone(), clock, gate: Arc::default(), told: broadcast::Sender::new(256) })
+        Ok(Self {
+            pool,
+            place: place.clone(),
+            clock,
+            gate: Arc::default(),
+            told: broadcast::Sender::new(256),
+        })
     }
 
     /// The folder of an embedded record.

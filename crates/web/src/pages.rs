@@ -3,6 +3,7 @@
 pub mod about;
 pub mod accounts;
 pub mod audit;
+pub mod desk;
 pub mod home;
 pub mod login;
 pub mod password;
@@ -21,6 +22,7 @@ pub fn routes() -> Routes {
         .and(session::routes())
         .and(password::routes())
         .and(home::routes())
+        .and(desk::routes())
         .and(scan::routes())
         .and(accounts::routes())
         .and(audit::routes())

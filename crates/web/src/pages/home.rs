@@ -4,6 +4,7 @@ use askama::Template;
 
 use crate::access::Right;
 use crate::page::Answer;
+use crate::page::lead_to;
 use crate::routes::Routes;
 use crate::visit::Visit;
 
@@ -22,11 +23,15 @@ struct Page {
 }
 
 async fn home(visit: Visit) -> Answer {
+    // Whoever has a morning begins with it.
+    if visit.may(Right::SeePeople) && visit.may(Right::SeeMonitors) {
+        return Ok(lead_to("/morning"));
+    }
     let page = Page {
         name: visit.account()?.name.clone(),
         accounts: visit.may(Right::Accounts),
         settings: visit.may(Right::Settings),
         audit: visit.may(Right::Audit),
     };
-    visit.page("This morning", &page)
+    visit.page("Begin", &page)
 }
