@@ -11,4 +11,5 @@ mod full;
 mod lending;
 mod made;
 mod model;
+mod morning;
 mod verify;

@@ -118,7 +118,7 @@ fn cleaned_and_checked_before_each_loan(moves: &[Movement]) {
             (MonitorStatus::ToCheck, MonitorStatus::Ready) => checked = cleaned,
             (_, MonitorStatus::Back) => (cleaned, checked) = (false, false),
             (_, MonitorStatus::Out) => {
-                assert!(cleaned && checked, "went out unclean or unchecked: {step:?}")
+                assert!(cleaned && checked, "went out unclean or unchecked: {step:?}");
             }
             _ => {}
         }
