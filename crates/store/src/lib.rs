@@ -54,3 +54,9 @@ pub mod session;
 // What happens between them.
 pub mod desk;
 pub mod loan;
+
+// A night comes in: cut, tied to its loan, scored.
+pub mod cut;
+pub mod morning;
+pub mod scoring;
+pub mod whose;

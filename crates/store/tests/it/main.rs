@@ -12,4 +12,5 @@ mod full;
 mod lending;
 mod made;
 mod model;
+mod morning;
 mod verify;
