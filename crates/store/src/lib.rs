@@ -60,3 +60,8 @@ pub mod cut;
 pub mod morning;
 pub mod scoring;
 pub mod whose;
+
+// A night is read: judged by hand, signed, interpreted.
+pub mod hand;
+pub mod reading;
+pub mod signing;

@@ -13,4 +13,5 @@ mod lending;
 mod made;
 mod model;
 mod morning;
+mod reading;
 mod verify;
