@@ -471,6 +471,8 @@ export class Strip extends EventTarget {
   /** @param {any} on @param {any} lane @param {(value: number) => number} y */
   levels({ to, width }, lane, y) {
     to.font = this.font;
+    // A label stands above its line; where another level lies close above, below it.
+    const close = (/** @type {any} */ one) => lane.levels.some((/** @type {any} */ other) => other !== one && y(one.level) - y(other.level) > 0 && y(one.level) - y(other.level) < 16);
     for (const level of lane.levels) {
       to.strokeStyle = level.spoken ? this.inks.accent : this.inks["ink-soft"];
       to.fillStyle = to.strokeStyle;
@@ -482,8 +484,8 @@ export class Strip extends EventTarget {
       to.stroke();
       to.setLineDash([]);
       to.textAlign = "right";
-      to.textBaseline = "bottom";
-      to.fillText(level.label, width - RIGHT - 4, y(level.level) - 1);
+      to.textBaseline = close(level) ? "top" : "bottom";
+      to.fillText(level.label, width - RIGHT - 4, y(level.level) + (close(level) ? 3 : -1));
     }
   }
 
