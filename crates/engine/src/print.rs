@@ -14,5 +14,5 @@ pub use heading::{Heading, Slot, sample_heading};
 pub use html::html;
 pub use json::json;
 pub use report_json::{json_report, json_words, report_id};
-pub use svg::{Look, svg};
+pub use svg::{Look, SvgShape, svg, svg_shape, svg_with_lanes};
 pub use table::table;

@@ -1,39 +1,51 @@
-//! A report on paper: PDF, tagged, with PDF/A-2a and PDF/UA-1 both asked of the exporter.
+//! Paper: the report, and what the desk hands out, as PDF, tagged, with PDF/A-2a and PDF/UA-1 both
+//! asked of the exporter.
 //!
-//! Page one is read in thirty seconds; the pages after it say how it was made. The typeface travels in
-//! the crate, nothing is read from the machine, and the same report gives the same bytes.
+//! The report's page one is read in thirty seconds; the pages after it say how it was made. The desk's
+//! papers ([`label`], [`leaflet`], [`handout`], [`certificate`], [`letter`]) take plain data and hold no
+//! figure, rule or answer of any night. The typefaces travel in the crate, nothing is read from the
+//! machine, and the same words give the same bytes.
 //!
 //! What this crate does not do: it computes nothing, and it does not prove conformance; the exporter
 //! refuses what breaks the standards, and no independent validator is run here.
 
+mod certificate;
+mod code;
 mod data;
+mod desk;
+mod error;
+mod handout;
+mod label;
+mod leaflet;
+mod letter;
+mod press;
+mod printable;
+pub mod sample;
 mod sheet;
+mod text;
 mod world;
 
-pub use sheet::Sheet;
+pub use certificate::{Cleaning, certificate};
+pub use desk::Desk;
+pub use error::PaperError;
+pub use handout::{HandOut, HandOutText, handout};
+pub use label::{Label, LabelSheet, label};
+pub use leaflet::{Leaflet, LeafletText, leaflet};
+pub use letter::{Letter, LetterLoan, LetterTexts, LetterWords, letter};
+pub use sheet::{Day, Print, Sheet};
+pub use text::TextError;
 
 use engine::print::Heading;
 use engine::report::Report;
 
-/// Why a report could not be set on paper. Every cause is a fault of this crate, never of the night.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct PaperError {
-    /// What the typesetter or exporter said, one line each.
-    pub said: Vec<String>,
-}
+use crate::world::Template;
 
-impl std::fmt::Display for PaperError {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "the report could not be set on paper: {}", self.said.join("; "))
-    }
-}
-
-impl std::error::Error for PaperError {}
+const REPORT: Template = Template { path: "/report.typ", text: include_str!("typ/report.typ") };
 
 /// The report as a PDF on A4.
 ///
 /// # Errors
-/// [`PaperError`] when the typesetter or the exporter refuses.
+/// [`PaperError::NotSet`] when the typesetter or the exporter refuses.
 pub fn pdf(report: &Report, heading: &Heading) -> Result<Vec<u8>, PaperError> {
     pdf_on(report, heading, Sheet::A4)
 }
@@ -41,14 +53,18 @@ pub fn pdf(report: &Report, heading: &Heading) -> Result<Vec<u8>, PaperError> {
 /// The report as a PDF on the sheet given.
 ///
 /// # Errors
-/// [`PaperError`] when the typesetter or the exporter refuses.
+/// [`PaperError::NotSet`] when the typesetter or the exporter refuses.
 pub fn pdf_on(report: &Report, heading: &Heading, sheet: Sheet) -> Result<Vec<u8>, PaperError> {
-    let set = world::World::new(data::data(report, heading, sheet), data::strip(report));
+    let set = set(report, heading, sheet);
     let id = engine::print::report_id(report);
     let made = world::export(&set, &id, report.night.end_date);
     // The typesetter remembers what it has laid out; a server printing all day must forget it again.
     typst::comemo::evict(8);
     made
+}
+
+fn set<'a>(report: &'a Report, heading: &Heading, sheet: Sheet) -> world::World<'a> {
+    world::World::new(REPORT, data::data(report, heading, sheet)).with_picture(&report.picture)
 }
 
 #[cfg(test)]
@@ -67,8 +83,7 @@ mod tests {
     }
 
     fn pages(report: &Report, heading: &Heading, sheet: Sheet) -> usize {
-        let world = world::World::new(data::data(report, heading, sheet), data::strip(report));
-        world::set(&world).unwrap().pages().len()
+        world::set(&set(report, heading, sheet)).unwrap().pages().len()
     }
 
     #[test]
@@ -151,5 +166,25 @@ mod tests {
     fn a_language_that_is_no_language_is_not_asked_of_the_typesetter() {
         let heading = Heading { lang: "x\"y".into(), ..Heading::default() };
         assert!(pdf(&made(), &heading).is_ok());
+    }
+
+    /// Every word of every paper of the desk, as it goes to the typesetter.
+    #[test]
+    fn no_paper_of_the_desk_speaks_of_a_night() {
+        let mut words = vec![certificate::paper(&sample::cleaning()).unwrap().words.to_string()];
+        words.push(handout::paper(&sample::handout().unwrap()).unwrap().words.to_string());
+        words.push(leaflet::paper(&sample::leaflet().unwrap()).unwrap().words.to_string());
+        for id in ["repeat", "overdue", "overdue-again"] {
+            words.push(letter::paper(&sample::letter(id).unwrap()).unwrap().words.to_string());
+        }
+        for word in ["SpO2", "tcPCO2", "CO2", "kPa", "mmHg", "apnoea", "criteria", "result"] {
+            for paper in &words {
+                assert!(!paper.contains(word), "{word}");
+            }
+        }
+        // Who the patient is stands where it must and nowhere else.
+        let named: Vec<bool> =
+            words.iter().map(|paper| paper.to_lowercase().contains("pendlewick")).collect();
+        assert_eq!(named, [false, true, false, true, true, true]);
     }
 }

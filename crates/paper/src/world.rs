@@ -1,7 +1,10 @@
-//! The typesetter's whole world: one template, two files, two faces of one typeface, no clock.
+//! The typesetter's whole world: one template, what the templates share, the words, the picture, two faces, no clock.
 
-use std::sync::LazyLock;
+use std::collections::BTreeMap;
+use std::sync::{LazyLock, Mutex};
 
+use engine::print::{Look, svg_with_lanes};
+use engine::report::Picture;
 use typst::Library;
 use typst::LibraryExt;
 use typst::diag::{FileError, FileResult, SourceDiagnostic};
@@ -13,14 +16,16 @@ use typst_layout::PagedDocument;
 use typst_pdf::{PdfOptions, PdfStandard, PdfStandards, Timestamp};
 
 use crate::PaperError;
+use crate::printable;
 
-const TEMPLATE: &str = include_str!("report.typ");
 const FACES: [&[u8]; 2] =
     [include_bytes!("../fonts/Inter-Regular.otf"), include_bytes!("../fonts/Inter-SemiBold.otf")];
 
 static LIBRARY: LazyLock<LazyHash<Library>> = LazyLock::new(|| LazyHash::new(Library::default()));
 static FONTS: LazyLock<Vec<Font>> =
     LazyLock::new(|| FACES.into_iter().flat_map(|face| Font::iter(Bytes::new(face))).collect());
+static BASE: LazyLock<Source> =
+    LazyLock::new(|| Source::new(file("/base.typ"), include_str!("typ/base.typ").into()));
 static BOOK: LazyLock<LazyHash<FontBook>> =
     LazyLock::new(|| LazyHash::new(FontBook::from_fonts(FONTS.iter())));
 
@@ -29,32 +34,60 @@ pub(crate) fn has(letter: char) -> bool {
     FONTS.iter().all(|font| font.info().coverage.contains(u32::from(letter)))
 }
 
-/// Everything one report is set from.
-#[derive(Debug)]
-pub(crate) struct World {
-    main: Source,
-    data: (FileId, Bytes),
-    strip: (FileId, Bytes),
+/// One kind of paper.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Template {
+    /// Its path in this world.
+    pub(crate) path: &'static str,
+    /// How its pages are set.
+    pub(crate) text: &'static str,
 }
 
-impl World {
-    /// A world with these words and this picture.
-    pub(crate) fn new(data: String, strip: String) -> Self {
+/// Everything one paper is set from.
+#[derive(Debug)]
+pub(crate) struct World<'a> {
+    main: Source,
+    data: (FileId, Bytes),
+    picture: Option<&'a Picture>,
+    drawn: Mutex<BTreeMap<u16, Bytes>>,
+}
+
+impl<'a> World<'a> {
+    /// A world with these words.
+    pub(crate) fn new(template: Template, data: String) -> Self {
         Self {
-            main: Source::new(file("/report.typ"), TEMPLATE.into()),
+            main: Source::new(file(template.path), template.text.into()),
             data: (file("/data.json"), Bytes::from_string(data)),
-            strip: (file("/strip.svg"), Bytes::from_string(strip)),
+            picture: None,
+            drawn: Mutex::default(),
         }
+    }
+
+    /// The same world with a picture of the night: `/strip-80.svg` has lanes of 80 % of their usual
+    /// height, and is drawn when the template asks for it.
+    pub(crate) fn with_picture(self, picture: &'a Picture) -> Self {
+        Self { picture: Some(picture), ..self }
+    }
+
+    fn strip(&self, path: &str) -> Option<Bytes> {
+        let percent: u16 = path.strip_prefix("/strip-")?.strip_suffix(".svg")?.parse().ok()?;
+        let picture = self.picture?;
+        let mut drawn = self.drawn.lock().ok()?;
+        let draw = || {
+            let height = f64::from(percent) / 100.0;
+            Bytes::from_string(printable::text(&svg_with_lanes(picture, Look::Paper, height)))
+        };
+        Some(drawn.entry(percent).or_insert_with(draw).clone())
     }
 }
 
-/// A file of this world. The three paths are written in this module and are sound.
+/// A file of this world. The paths are written in this crate and are sound.
 fn file(path: &str) -> FileId {
-    let path = VirtualPath::new(path).expect("a path written in this module");
+    let path = VirtualPath::new(path).expect("a path written in this crate");
     RootedPath::new(VirtualRoot::Project, path).intern()
 }
 
-impl typst::World for World {
+impl typst::World for World<'_> {
     fn library(&self) -> &LazyHash<Library> {
         &LIBRARY
     }
@@ -68,15 +101,18 @@ impl typst::World for World {
     }
 
     fn source(&self, id: FileId) -> FileResult<Source> {
-        if id == self.main.id() { Ok(self.main.clone()) } else { Err(FileError::NotSource) }
+        [&self.main, &*BASE]
+            .into_iter()
+            .find(|known| known.id() == id)
+            .cloned()
+            .ok_or(FileError::NotSource)
     }
 
     fn file(&self, id: FileId) -> FileResult<Bytes> {
-        [&self.data, &self.strip]
-            .into_iter()
-            .find(|(known, _)| *known == id)
-            .map(|(_, bytes)| bytes.clone())
-            .ok_or(FileError::AccessDenied)
+        if id == self.data.0 {
+            return Ok(self.data.1.clone());
+        }
+        self.strip(id.get().vpath().get_with_slash()).ok_or(FileError::AccessDenied)
     }
 
     fn font(&self, index: usize) -> Option<Font> {
@@ -88,20 +124,20 @@ impl typst::World for World {
     }
 }
 
-/// Lays the report out in pages.
-pub(crate) fn set(world: &World) -> Result<PagedDocument, PaperError> {
+/// Lays the paper out in pages.
+pub(crate) fn set(world: &World<'_>) -> Result<PagedDocument, PaperError> {
     typst::compile::<PagedDocument>(world).output.map_err(|errors| said(&errors))
 }
 
-/// Sets and exports the report; `date` stands in the file as its date of making.
+/// Sets and exports the paper; `date` stands in the file as its date of making.
 pub(crate) fn export(
-    world: &World,
+    world: &World<'_>,
     id: &str,
     date: Option<(i16, i8, i8)>,
 ) -> Result<Vec<u8>, PaperError> {
     let document = set(world)?;
     let standards = PdfStandards::new(&[PdfStandard::A_2a, PdfStandard::Ua_1])
-        .map_err(|e| PaperError { said: vec![e.message().to_string()] })?;
+        .map_err(|e| PaperError::NotSet { said: vec![e.message().to_string()] })?;
     let options = PdfOptions {
         ident: Smart::Custom(id.to_owned()),
         creator: Smart::Custom(Some(engine::ENGINE.into())),
@@ -112,8 +148,8 @@ pub(crate) fn export(
     typst_pdf::pdf(&document, &options).map_err(|e| said(&e))
 }
 
-/// Noon of the night's last day: the file must carry a date, and reads no clock. A night whose date is
-/// not known stands at the start of the year 2000, which no report prints.
+/// Noon of the day: the file must carry a date, and reads no clock. A day that is not known stands at
+/// the start of the year 2000, which no paper prints.
 fn noon(date: Option<(i16, i8, i8)>) -> Option<Datetime> {
     let (year, month, day) = date.unwrap_or((2000, 1, 1));
     let (month, day) = (u8::try_from(month).ok()?, u8::try_from(day).ok()?);
@@ -121,5 +157,5 @@ fn noon(date: Option<(i16, i8, i8)>) -> Option<Datetime> {
 }
 
 fn said(errors: &[SourceDiagnostic]) -> PaperError {
-    PaperError { said: errors.iter().map(|error| error.message.to_string()).collect() }
+    PaperError::NotSet { said: errors.iter().map(|error| error.message.to_string()).collect() }
 }

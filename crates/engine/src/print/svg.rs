@@ -36,10 +36,16 @@ const LETTER: f64 = 6.5;
 
 /// The strip as SVG text.
 pub fn svg(picture: &Picture, look: Look) -> String {
+    svg_with_lanes(picture, look, 1.0)
+}
+
+/// The strip as SVG text with lanes this many times as high as usual, so that it can fill the room that a
+/// page leaves without changing its width or the size of its words.
+pub fn svg_with_lanes(picture: &Picture, look: Look, height: f64) -> String {
     let mut body = String::new();
     let mut top = FLAGS;
     for lane in &picture.lanes {
-        top = lane::draw(&mut body, picture, lane, top);
+        top = lane::draw(&mut body, picture, lane, top, height);
     }
     let bottom = top;
     let mut out = open(picture, look, bottom + CLOCK);
@@ -49,6 +55,22 @@ pub fn svg(picture: &Picture, look: Look) -> String {
     out.push_str(&body);
     out.push_str("</svg>\n");
     out
+}
+
+/// Height of the strip in parts of its width.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SvgShape {
+    /// What every strip of this night needs for its words.
+    pub stays: f64,
+    /// What the lanes add at their usual height.
+    pub grows: f64,
+}
+
+/// The shape that [`svg_with_lanes`] will give a strip, without drawing it.
+pub fn svg_shape(picture: &Picture) -> SvgShape {
+    let sum = |times| picture.lanes.iter().map(|lane| lane::full_height(lane, times)).sum::<f64>();
+    let words = sum(0.0);
+    SvgShape { stays: (FLAGS + words + CLOCK) / WIDTH, grows: (sum(1.0) - words) / WIDTH }
 }
 
 fn open(picture: &Picture, look: Look, height: f64) -> String {

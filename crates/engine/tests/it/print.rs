@@ -199,3 +199,43 @@ fn the_schema_check_sees_what_is_wrong() {
     wrong.push(schema::mistakes(schema, &more).len());
     assert!(wrong.iter().all(|count| *count >= 1), "{wrong:?}");
 }
+
+/// The page measures before it draws, so that what it is promised must be what it gets.
+#[test]
+fn a_strip_is_as_high_as_its_shape_says() {
+    let picture = made().picture;
+    let shape = print::svg_shape(&picture);
+    for height in [0.4, 1.0, 1.6] {
+        let svg = print::svg_with_lanes(&picture, Look::Paper, height);
+        let promised = 1000.0 * (shape.stays + height * shape.grows);
+        let said = svg.split_once("viewBox=\"0 0 1000 ").and_then(|(_, rest)| rest.split_once('"'));
+        let said: f64 = said.unwrap().0.parse().unwrap();
+        // The drawing rounds to a tenth of a unit.
+        assert!((said - promised).abs() <= 0.051, "{said} {promised}");
+    }
+    assert_eq!(
+        print::svg(&picture, Look::Paper),
+        print::svg_with_lanes(&picture, Look::Paper, 1.0)
+    );
+}
+
+#[test]
+fn no_label_of_a_low_lane_lies_on_another() {
+    let picture = made().picture;
+    let heights = |height: f64| -> Vec<f64> {
+        let svg = print::svg_with_lanes(&picture, Look::Paper, height);
+        let labels = svg
+            .lines()
+            .filter(|line| line.starts_with("<text class=\"s-text\" text-anchor=\"end\""));
+        labels
+            .map(|line| {
+                line.split("y=\"").nth(1).unwrap().split('"').next().unwrap().parse().unwrap()
+            })
+            .collect()
+    };
+    let (low, usual) = (heights(0.4), heights(1.0));
+    assert!(low.len() < usual.len() && low.len() >= 2 * picture.lanes.len(), "{low:?}");
+    for pair in [low, usual].iter().flat_map(|labels| labels.windows(2)) {
+        assert!((pair[0] - pair[1]).abs() >= 13.0, "{pair:?}");
+    }
+}

@@ -23,12 +23,11 @@ const FOOT: f64 = 17.0;
 /// Least distance of two labels one above the other.
 const LABEL: f64 = 13.0;
 
-/// Draws a lane from `top` downwards and tells where it ends.
-pub(super) fn draw(out: &mut String, picture: &Picture, lane: &Lane, top: f64) -> f64 {
-    let rows = lane.rules.len() as f64 * ROW + if lane.rules.is_empty() { 0.0 } else { 8.0 };
+/// Draws a lane from `top` downwards, so many times as high as usual, and tells where it ends.
+pub(super) fn draw(out: &mut String, picture: &Picture, lane: &Lane, top: f64, times: f64) -> f64 {
     let scale = Scale {
-        top: top + NAME + rows,
-        height: height(lane.quantity),
+        top: top + NAME + rows(lane),
+        height: times * height(lane.quantity),
         low: lane.low,
         high: lane.high,
         per_s: if picture.duration_s > 0.0 { (RIGHT - LEFT) / picture.duration_s } else { 0.0 },
@@ -40,6 +39,16 @@ pub(super) fn draw(out: &mut String, picture: &Picture, lane: &Lane, top: f64) -
     traces(out, lane, &scale);
     doubt_words(out, picture, lane, scale.top + scale.height + 12.0);
     scale.top + scale.height + FOOT
+}
+
+/// Height of the rows of bars.
+fn rows(lane: &Lane) -> f64 {
+    lane.rules.len() as f64 * ROW + if lane.rules.is_empty() { 0.0 } else { 8.0 }
+}
+
+/// Height that [`draw`] will take.
+pub(super) fn full_height(lane: &Lane, times: f64) -> f64 {
+    NAME + rows(lane) + times * height(lane.quantity) + FOOT
 }
 
 fn height(quantity: Quantity) -> f64 {
@@ -105,12 +114,19 @@ fn sheet(out: &mut String, picture: &Picture, lane: &Lane, scale: &Scale) {
         let span = across(picture, &doubt.stretch);
         block(out, "fill=\"url(#strip-hatch)\"", span, scale, doubt.reason.words());
     }
+    // In a low lane only some lines are labelled, so that no label lies on another.
+    let apart = scale.y(lane.low) - scale.y(lane.low + lane.step);
+    let mut room = f64::INFINITY;
     let mut value = lane.low;
     while value <= lane.high + lane.step / 2.0 {
         let y = scale.y(value);
         let _ =
             writeln!(out, "<path class=\"s-hair\" d=\"M{} {y}H{}\"/>", n(LEFT), n(RIGHT), y = n(y));
-        text(out, "s-text", "end", LEFT - 7.0, y + 4.5, &format!("{value:.0}"));
+        if room >= LABEL {
+            text(out, "s-text", "end", LEFT - 7.0, y + 4.5, &format!("{value:.0}"));
+            room = 0.0;
+        }
+        room += apart;
         value += lane.step;
     }
 }
