@@ -15,18 +15,21 @@ pub(crate) enum Exit {
     NotUnderstood,
     /// An input was understood and refused: its identity, its criteria, its unit.
     Refused,
+    /// The department's record could not be used, or does not agree with its chain.
+    Store,
     /// Several files were given, and at least one of them failed.
     SomeFailed,
 }
 
 impl Exit {
     /// Every one, in order of its number.
-    pub(crate) const ALL: [Self; 6] = [
+    pub(crate) const ALL: [Self; 7] = [
         Self::Done,
         Self::Machine,
         Self::Usage,
         Self::NotUnderstood,
         Self::Refused,
+        Self::Store,
         Self::SomeFailed,
     ];
 
@@ -38,11 +41,14 @@ impl Exit {
             Self::Usage => "The command line was not understood, or names what does not exist.",
             Self::NotUnderstood => "An input is missing, or was not understood.",
             Self::Refused => "An input was understood and refused: identity, criteria, unit.",
+            Self::Store => {
+                "The department's record could not be used, or does not agree with its chain."
+            }
             Self::SomeFailed => "Several files were given, and at least one of them failed.",
         }
     }
 
-    /// The number. 5 is kept for the department's record.
+    /// The number.
     pub(crate) fn code(self) -> u8 {
         match self {
             Self::Done => 0,
@@ -50,6 +56,7 @@ impl Exit {
             Self::Usage => 2,
             Self::NotUnderstood => 3,
             Self::Refused => 4,
+            Self::Store => 5,
             Self::SomeFailed => 6,
         }
     }
