@@ -54,3 +54,9 @@ pub mod cut;
 pub mod morning;
 pub mod scoring;
 pub mod whose;
+
+// Its time over, or asked for by the person it is about.
+pub mod access;
+pub mod belongings;
+pub mod destroy;
+pub mod retention;

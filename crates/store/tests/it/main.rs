@@ -12,4 +12,5 @@ mod lending;
 mod made;
 mod model;
 mod morning;
+mod retention;
 mod verify;
