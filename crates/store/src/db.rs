@@ -184,6 +184,14 @@ impl Store {
         })
     }
 
+    /// Brings what was written into the database file itself and empties the log beside it.
+    pub(crate) async fn checkpoint(&self) -> Result<()> {
+        if let Pool::Sqlite(pool) = &self.pool {
+            sqlx::raw_sql("PRAGMA wal_checkpoint(TRUNCATE)").execute(pool).await?;
+        }
+        Ok(())
+    }
+
     /// Closes every connection; what was acknowledged is on the disk already.
     pub async fn close(&self) {
         self.tell_head().await;
@@ -237,7 +245,9 @@ async fn open_folder(folder: &Path) -> Result<sqlx::SqlitePool> {
         .foreign_keys(true)
         .busy_timeout(Duration::from_secs(20))
         .pragma("trusted_schema", "OFF")
-        .pragma("cell_size_check", "ON");
+        .pragma("cell_size_check", "ON")
+        // What is destroyed is overwritten in the file, wherever the database had moved it.
+        .pragma("secure_delete", "ON");
     let pool = SqlitePoolOptions::new().max_connections(6).connect_with(options).await;
     pool.map_err(|error| match StoreError::from(error) {
         StoreError::Unusable { says, hint, .. } => unusable(says, &hint),

@@ -54,3 +54,15 @@ pub mod session;
 // What happens between them.
 pub mod desk;
 pub mod loan;
+
+// A night comes in: cut, tied to its loan, scored.
+pub mod cut;
+pub mod morning;
+pub mod scoring;
+pub mod whose;
+
+// Its time over, or asked for by the person it is about.
+pub mod access;
+pub mod belongings;
+pub mod destroy;
+pub mod retention;

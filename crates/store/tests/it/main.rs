@@ -12,4 +12,6 @@ mod full;
 mod lending;
 mod made;
 mod model;
+mod morning;
+mod retention;
 mod verify;

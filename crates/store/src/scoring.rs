@@ -1,0 +1,377 @@
+//! A night read and scored: the notes that belong to it, the engine's judgement, and the row that keeps it.
+
+use std::fmt::Write as _;
+
+use engine::criteria::Criteria;
+use engine::judge::Judgement;
+use engine::notes::NotesFile;
+use engine::notes::diary::QUESTIONS;
+use engine::read::Input;
+use engine::read::ReadOptions;
+use engine::read::map::ColumnMap;
+use engine::recording::Quantity;
+use engine::recording::Recording;
+use engine::time::zone_named;
+
+use crate::act::Author;
+use crate::chain::sha256;
+use crate::cut::Piece;
+use crate::cut::cut;
+use crate::db::Conn;
+use crate::db::Store;
+use crate::error::Result;
+use crate::error::StoreError;
+use crate::person::reason_given;
+use crate::tables::Check;
+use crate::tables::DiaryEntry;
+use crate::tables::Loan;
+use crate::tables::Night;
+use crate::tables::Original;
+use crate::tables::Outcome;
+use crate::tables::Referral;
+use crate::tables::Study;
+use crate::when::date;
+use crate::when::local_date;
+use crate::when::rfc3339;
+use crate::words::NightStatus;
+use crate::words::Representative;
+
+/// The set of criteria of a night that no referral names one for.
+const DEFAULT_SET: &str = "adult-air";
+
+/// How the file of an original is read: what it does not tell itself. Kept as the setting `reading:N`.
+#[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct Reading {
+    /// Name of the file as it was given; it helps to tell formats apart.
+    pub name: String,
+    /// Zone of the monitor's clock.
+    pub zone: String,
+    /// The column map of a delimited text, as its file.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub map: Option<String>,
+}
+
+impl Reading {
+    /// Reads bytes as the engine does.
+    ///
+    /// # Errors
+    /// When the zone or map is wrong, or the file is not understood.
+    pub fn read(&self, bytes: &[u8]) -> Result<Recording> {
+        let map = self.map.as_deref().map(ColumnMap::parse).transpose();
+        let map = map.map_err(|error| {
+            refused("map_wrong", format!("the column map: {}", error.what), None)
+        })?;
+        let options = ReadOptions { zone: zone_named(&self.zone), map };
+        let input = Input { name: &self.name, bytes, companions: &[] };
+        engine::read::read(input, &options).map_err(|error| {
+            let says = format!("the file cannot be read as a night: {error}");
+            refused("not_understood", says, error.hint)
+        })
+    }
+}
+
+/// Name of the setting that keeps how an original is read.
+pub(crate) fn reading_of(original: i64) -> String {
+    format!("reading:{original}")
+}
+
+/// A night's bytes and how they are read. Turning them into a recording takes time and no database.
+#[derive(Clone, Debug)]
+pub struct Held {
+    bytes: Vec<u8>,
+    reading: Reading,
+    piece: Piece,
+}
+
+impl Held {
+    /// The night's recording, cut from its original.
+    ///
+    /// # Errors
+    /// When it is no longer understood.
+    pub fn recording(&self) -> Result<Recording> {
+        Ok(cut(&self.reading.read(&self.bytes)?, self.piece))
+    }
+
+    /// Everything from the bytes to the judgement.
+    ///
+    /// # Errors
+    /// When the bytes or the notes are not understood.
+    pub fn judgement(&self, notes: &str, criteria: &Criteria) -> Result<Judgement> {
+        let recording = self.recording()?;
+        let notes = NotesFile::parse(notes).and_then(|file| file.place(&recording));
+        let notes = notes.map_err(|error| {
+            let hint = error.hint.clone();
+            refused("notes_wrong", error.to_string(), hint)
+        })?;
+        Ok(engine::night::night(recording, notes, criteria))
+    }
+}
+
+impl Conn {
+    /// The bytes of a night that may be read.
+    ///
+    /// # Errors
+    /// When nobody has settled whose night it is, it was set aside, or its bytes are gone or damaged.
+    pub async fn held(&mut self, night: &Night) -> Result<Held> {
+        match night.status {
+            NightStatus::Untied => {
+                return Err(StoreError::refused(
+                    "night_untied",
+                    "nobody has settled whose night this is",
+                    "a physiologist or administrator settles it with a reason",
+                ));
+            }
+            NightStatus::SetAside => {
+                return Err(StoreError::refused("night_set_aside", "this night was set aside", ""));
+            }
+            NightStatus::Waiting | NightStatus::Reading | NightStatus::Signed => {}
+        }
+        let original: Original = self.get(night.original).await?;
+        let reading = self.setting(&reading_of(original.id)).await?;
+        let reading = match reading.map(|kept| serde_json::from_str(&kept.value)) {
+            Some(Ok(reading)) => reading,
+            Some(Err(error)) => return Err(StoreError::Damaged { says: error.to_string() }),
+            None => Reading { name: original.name.clone(), ..Reading::default() },
+        };
+        let bytes = self.bytes(&original.sha256).await?;
+        Ok(Held { bytes, reading, piece: Piece { from_s: night.from_s, to_s: night.to_s } })
+    }
+
+    /// A set of criteria: the department's own of this name, or one that travels with the program.
+    ///
+    /// # Errors
+    /// When there is none, or it is wrong.
+    pub async fn criteria(&mut self, name: &str) -> Result<Criteria> {
+        let own = self.setting(&format!("criteria:{name}")).await?.map(|kept| kept.value);
+        let text = own.or_else(|| engine::criteria::shipped_text(name).map(str::to_owned));
+        let text = text.ok_or_else(|| {
+            let known = engine::criteria::shipped_names().join(", ");
+            refused(
+                "criteria_unknown",
+                format!("there is no set of criteria {name}"),
+                Some(format!("there are: {known}")),
+            )
+        })?;
+        let base = |name: &str| engine::criteria::shipped_text(name).map(str::to_owned);
+        Criteria::parse(&text, &base)
+            .map_err(|error| refused("criteria_wrong", error.to_string(), None))
+    }
+
+    /// The notes of a night as the desk knows them: the question, the diary, the gas checks of its loan.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn notes_for(
+        &mut self,
+        night: &Night,
+        zone: &str,
+        criteria: &Criteria,
+    ) -> Result<String> {
+        let mut text = format!("zone = {}\n", quoted(zone));
+        let Some(loan) = night.loan else { return Ok(text) };
+        let loan: Loan = self.get(loan).await?;
+        let study: Study = self.get(loan.study).await?;
+        let referral: Referral = self.get(study.referral).await?;
+        if criteria.question(Some(&referral.question)).is_some() {
+            let _ = writeln!(text, "question = {}", quoted(&referral.question));
+        }
+        let evening = local_date(
+            night.start_at - 43_200,
+            &zone_named(zone).unwrap_or(jiff::tz::TimeZone::UTC),
+        );
+        let diary: Vec<DiaryEntry> =
+            self.find("WHERE loan = $1 ORDER BY id DESC", &[loan.id.into()]).await?;
+        let entry = diary.iter().find(|entry| date(&entry.night_on) == Some(evening));
+        let (keys, marks) = diary_lines(entry, referral.support.as_deref());
+        text.push_str(&keys);
+        text.push_str(&marks);
+        let checks: Vec<Check> =
+            self.find("WHERE loan = $1 ORDER BY at, id", &[loan.id.into()]).await?;
+        for check in checks {
+            if let (Some(expected), Some(observed)) = (check.expected_kpa, check.observed_kpa) {
+                let at = quoted(&rfc3339(check.at));
+                let _ = writeln!(
+                    text,
+                    "\n[[gas_check]]\nat = {at}\nexpected_kpa = {expected:?}\nobserved_kpa = {observed:?}"
+                );
+            }
+        }
+        let temp = loan.out.0.and_then(|out| out.sensor_temp_c?.trim().parse::<f64>().ok());
+        if let Some(temp) = temp.filter(|temp| (30.0..=50.0).contains(temp)) {
+            let _ = writeln!(text, "\n[monitor]\nsensor_temp_c = {temp:?}");
+        }
+        Ok(text)
+    }
+}
+
+/// A diary entry as lines of a notes file. Its text holds one answer a line, in the order of the diary's
+/// questions; an answer that is not understood stands as a remark, so that nothing is lost.
+fn diary_lines(entry: Option<&DiaryEntry>, support: Option<&str>) -> (String, String) {
+    let (mut keys, mut marks) = (String::new(), String::new());
+    let answers: Vec<&str> = entry.map(|entry| entry.lines.lines().collect()).unwrap_or_default();
+    let word = entry.map(|entry| entry.representative);
+    for (at, question) in QUESTIONS.iter().enumerate() {
+        let mut answer = answers.get(at).copied().unwrap_or("").trim();
+        match (question.key, word) {
+            ("representative", Some(Representative::Yes)) => answer = "yes",
+            ("representative", Some(Representative::No)) => answer = "no",
+            ("breathing", _) if answer.is_empty() => answer = support.unwrap_or("air"),
+            _ => {}
+        }
+        match question.lines(answer) {
+            Ok(lines) => {
+                keys.push_str(&lines.keys);
+                marks.push_str(&lines.marks);
+            }
+            Err(error) => {
+                let _ = writeln!(marks, "# {} {}", question.asks, one_line(&error.to_string()));
+            }
+        }
+    }
+    (keys, marks)
+}
+
+impl Store {
+    /// Scores a night anew with the notes and the set of criteria given, and keeps both. The result before stays.
+    ///
+    /// # Errors
+    /// When the night may not be read, is signed, the notes or criteria are wrong, or no reason is given.
+    pub async fn rescore(
+        &self,
+        by: &Author,
+        id: i64,
+        notes: &str,
+        criteria: &str,
+        reason: &str,
+    ) -> Result<Outcome> {
+        let reason = reason_given(reason)?;
+        self.score_with(by, id, Some(notes.to_owned()), Some(criteria.to_owned()), Some(reason))
+            .await
+    }
+
+    /// Scores a night with what the desk knows of it.
+    ///
+    /// # Errors
+    /// When the night may not be read, or its notes or criteria are wrong.
+    pub async fn score_night(&self, by: &Author, id: i64) -> Result<Outcome> {
+        self.score_with(by, id, None, None, None).await
+    }
+
+    async fn score_with(
+        &self,
+        by: &Author,
+        id: i64,
+        notes: Option<String>,
+        set: Option<String>,
+        reason: Option<String>,
+    ) -> Result<Outcome> {
+        let mut conn = self.read().await?;
+        let night: Night = conn.get(id).await?;
+        not_signed(&night)?;
+        let held = conn.held(&night).await?;
+        let set = match set {
+            Some(set) => set,
+            None => set_of(&mut conn, &night).await?,
+        };
+        let criteria = conn.criteria(&set).await?;
+        let notes = match notes {
+            Some(notes) => notes,
+            None => conn.notes_for(&night, &held.reading.zone, &criteria).await?,
+        };
+        drop(conn);
+        // Milliseconds of arithmetic, which would hold up every other page on this thread.
+        let given = notes.clone();
+        let judged = tokio::task::spawn_blocking(move || held.judgement(&given, &criteria)).await;
+        let judged = judged.map_err(|error| StoreError::Damaged { says: error.to_string() })??;
+        let mut outcome = outcome(&night, &judged, &notes);
+        let mut act = self.act(by, "night.score").await?;
+        let mut now: Night = act.get_as_seen(night.id, night.act).await?;
+        outcome.at = act.at();
+        act.put(&mut outcome).await?;
+        (now.notes, now.result) = (notes, Some(outcome.id));
+        act.put(&mut now).await?;
+        act.on(format!("night {id}"), night.person);
+        if let Some(reason) = reason {
+            act.because(reason);
+        }
+        act.close().await?;
+        Ok(outcome)
+    }
+}
+
+async fn set_of(conn: &mut Conn, night: &Night) -> Result<String> {
+    let Some(study) = night.study else { return Ok(DEFAULT_SET.to_owned()) };
+    let study: Study = conn.get(study).await?;
+    let referral: Referral = conn.get(study.referral).await?;
+    let named = !referral.criteria.trim().is_empty();
+    Ok(if named { referral.criteria } else { DEFAULT_SET.to_owned() })
+}
+
+/// A signed night is read no more; its report is replaced by a new version instead.
+pub(crate) fn not_signed(night: &Night) -> Result<()> {
+    if night.status != NightStatus::Signed {
+        return Ok(());
+    }
+    Err(StoreError::refused(
+        "night_signed",
+        "the report of this night is signed",
+        "withdraw the report or make a new version of it first",
+    ))
+}
+
+fn outcome(night: &Night, judged: &Judgement, notes: &str) -> Outcome {
+    Outcome {
+        id: 0,
+        act: 0,
+        night: night.id,
+        at: 0,
+        criteria: judged.criteria.name.clone(),
+        criteria_version: judged.criteria.version.clone(),
+        criteria_sha256: judged.criteria.sha256.clone(),
+        engine: engine::ENGINE.to_owned(),
+        notes_sha256: sha256(notes.as_bytes()),
+        verdict: judged.verdict.decision.id().to_owned(),
+        reason: judged.verdict.reasons.first().cloned(),
+        believed_h: believed_h(judged),
+        scores: engine::print::json(judged),
+    }
+}
+
+/// Hours of the analysis period in which oxygen and carbon dioxide are both believed; of the one there is when the other is not recorded.
+fn believed_h(judged: &Judgement) -> f64 {
+    let screened = &judged.scores.corrected.screened;
+    let traces: Vec<_> = [Quantity::Spo2, Quantity::Tcpco2]
+        .into_iter()
+        .filter_map(|quantity| screened.trace(quantity))
+        .collect();
+    let Some(first) = traces.first() else { return 0.0 };
+    let good = |trace: &engine::trace::Trace, at_s: f64| {
+        let index = ((at_s - trace.offset_s) / trace.period_s).floor();
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a negative index finds nothing"
+        )]
+        let index = if index < 0.0 { usize::MAX } else { index as usize };
+        trace.inside.get(index) == Some(&true) && trace.believed.get(index) == Some(&true)
+    };
+    let seconds: f64 = (0..first.values.len())
+        .map(|index| first.offset_s + index as f64 * first.period_s)
+        .filter(|at_s| traces.iter().all(|trace| good(trace, at_s + first.period_s / 2.0)))
+        .map(|_| first.period_s)
+        .sum();
+    seconds / 3600.0
+}
+
+fn refused(code: &'static str, says: String, hint: Option<String>) -> StoreError {
+    StoreError::refused(code, says, hint.unwrap_or_default())
+}
+
+fn one_line(text: &str) -> String {
+    text.chars().map(|sign| if sign.is_control() { ' ' } else { sign }).collect()
+}
+
+/// Words as a TOML string, which JSON's is too.
+fn quoted(text: &str) -> String {
+    serde_json::Value::from(one_line(text)).to_string()
+}
