@@ -24,9 +24,9 @@ export const LOOKS = [
   { name: "phone-dark", colorScheme: "dark", viewport: { width: 390, height: 844 } },
 ];
 
-/** Starts `matins serve`; gives its address and the first administrator's link. */
-export async function serve(data, ...more) {
-  const program = spawn(process.env.MATINS ?? "matins", ["--no-color", "serve", "--data", data, "--listen", "127.0.0.1:0", ...more]);
+/** Starts the program; gives its address, the first administrator's link if there is one, and how it ends. */
+async function start(args) {
+  const program = spawn(process.env.MATINS ?? "matins", ["--no-color", ...args]);
   let said = "";
   const ready = new Promise((resolve, reject) => {
     program.stderr.on("data", (piece) => {
@@ -39,6 +39,21 @@ export async function serve(data, ...more) {
   const { at, first } = await ready;
   const end = () => new Promise((resolve) => program.on("exit", resolve) && program.kill("SIGTERM"));
   return { at, first, end, said: () => said };
+}
+
+/** Starts `matins serve` on a record. */
+export const serve = (data, ...more) => start(["serve", "--data", data, "--listen", "127.0.0.1:0", ...more]);
+
+/** Everybody's password in the demo. */
+export const DEMO_PASSWORD = "lullaby-lane-42";
+
+/** The invented department on the day given, in a folder of its own, and a browser. */
+export async function demo(day) {
+  const folder = mkdtempSync(join(tmpdir(), "matins-demo-"));
+  const data = join(folder, "demo");
+  const server = await start(["demo", "--data", data, "--day", day, "--listen", "127.0.0.1:0", "--no-open"]);
+  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
+  return { server, browser, data, clear: () => rmSync(folder, { recursive: true, force: true }) };
 }
 
 /** A fresh record, its server and a browser; an administrator who can log in. */
@@ -114,4 +129,13 @@ export function focused(page) {
     const here = document.activeElement;
     return here?.getAttribute("aria-label") ?? here?.getAttribute("name") ?? here?.textContent?.trim() ?? "";
   });
+}
+
+/** Presses Tab until the focused element fits the selector. */
+export async function tabTo(page, selector) {
+  for (let pressed = 0; pressed < 150; pressed += 1) {
+    if (await page.evaluate((wanted) => document.activeElement?.matches(wanted), selector)) return;
+    await page.keyboard.press("Tab");
+  }
+  assert.fail(`${selector} cannot be reached by keyboard on ${page.url()}`);
 }
