@@ -89,8 +89,8 @@ test("another desk's page sees it at once", async () => {
   const watching = await as("pillow");
   await watching.goto("/monitors");
   const acting = await as("pillow");
-  await acting.goto("/monitors/4");
-  const held = watching.locator("tr", { hasText: "M-0004" }).getByText("held");
+  await acting.goto("/monitors/5");
+  const held = watching.locator("tr", { hasText: "M-0005" }).getByText("held");
   assert.equal(await held.isVisible(), false);
   await acting.getByText("Hold, release, repair").click();
   await acting.getByLabel("hold it").check();
