@@ -52,6 +52,8 @@ pub(crate) enum Verb {
     Criteria(CriteriaArgs),
     /// Make the nights of an invented department and their reports
     Demo(DemoArgs),
+    /// Serve the department's record and the workbench to browsers
+    Serve(ServeArgs),
     /// Check the department's record, or a backup, against its chain of acts
     Verify(VerifyArgs),
     /// Write the department's record to one file, while work goes on
@@ -289,12 +291,54 @@ pub(crate) enum CriteriaVerb {
 /// `matins demo`.
 #[derive(Debug, Args)]
 #[command(help_template = HELP, before_help = "Examples:
-  matins demo
-  matins demo --out nights")]
+  matins demo                     an invented department, opened in the browser
+  matins demo --out nights        only its nights and their reports, as files")]
 pub(crate) struct DemoArgs {
-    /// The folder to make; it may not hold anything yet [default: a fresh temporary folder]
+    /// Write the invented nights and their reports into this folder and open nothing; it may not hold anything yet
     #[arg(long, value_name = "DIR")]
     pub(crate) out: Option<PathBuf>,
+    /// The folder for the invented record; it may not hold anything yet [default: a fresh temporary folder]
+    #[arg(long, value_name = "DIR", conflicts_with = "out")]
+    pub(crate) data: Option<PathBuf>,
+    /// The day the department lives on [default: today]
+    #[arg(long, value_name = "DAY", conflicts_with = "out")]
+    pub(crate) day: Option<String>,
+    /// Where to listen, on this machine only; port 0 takes a free one
+    #[arg(
+        long,
+        value_name = "ADDRESS:PORT",
+        default_value = "127.0.0.1:0",
+        conflicts_with = "out"
+    )]
+    pub(crate) listen: std::net::SocketAddr,
+    /// Print the address and open no browser
+    #[arg(long, conflicts_with = "out")]
+    pub(crate) no_open: bool,
+}
+
+/// `matins serve`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins serve --data record                      on this machine only, at http://127.0.0.1:8417
+  matins serve --data postgres://matins@db.example/matins
+  matins serve --data record --listen 0.0.0.0:443 --name desk.example \\
+    --tls-cert desk.pem --tls-key desk.key")]
+pub(crate) struct ServeArgs {
+    /// The record: a folder of this machine, made if it is not there, or the address of a `PostgreSQL` database
+    #[arg(long, value_name = "DIR|URL")]
+    pub(crate) data: String,
+    /// Where to listen; beyond this machine only with a certificate; port 0 takes a free one
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:8417")]
+    pub(crate) listen: std::net::SocketAddr,
+    /// The certificate with its chain, PEM
+    #[arg(long, value_name = "FILE", requires = "tls_key")]
+    pub(crate) tls_cert: Option<PathBuf>,
+    /// Its private key, PEM
+    #[arg(long, value_name = "FILE", requires = "tls_cert")]
+    pub(crate) tls_key: Option<PathBuf>,
+    /// A host name under which browsers ask; may be given several times
+    #[arg(long = "name", value_name = "HOST")]
+    pub(crate) names: Vec<String>,
 }
 
 /// `matins verify`.

@@ -11,5 +11,6 @@ mod record;
 pub(crate) mod report;
 pub(crate) mod restore;
 pub(crate) mod score;
+pub(crate) mod serve;
 pub(crate) mod simulate;
 pub(crate) mod verify;

@@ -6,6 +6,7 @@ mod exit;
 mod files;
 mod heading;
 mod message;
+mod printer;
 mod setup;
 
 use std::process::ExitCode;
@@ -36,6 +37,7 @@ fn run(typed: Typed, voice: Voice) -> Result<Exit, Trouble> {
         Verb::Simulate(args) => cmd::simulate::run(&args, voice),
         Verb::Criteria(args) => cmd::criteria::run(args.what, voice),
         Verb::Demo(args) => cmd::demo::run(&args, voice),
+        Verb::Serve(args) => cmd::serve::run(args, voice),
         Verb::Verify(args) => cmd::verify::run(&args, voice),
         Verb::Backup(args) => cmd::backup::run(&args, voice),
         Verb::Restore(args) => cmd::restore::run(&args, voice),

@@ -3,8 +3,10 @@
 use serde_json::Value;
 use serde_json::json;
 use tokio::sync::OwnedMutexGuard;
+use tokio::sync::broadcast;
 
 use crate::chain;
+use crate::db::Closed;
 use crate::db::Conn;
 use crate::db::Store;
 use crate::error::Result;
@@ -46,6 +48,7 @@ impl Author {
 #[derive(Debug)]
 pub struct Act {
     conn: Conn,
+    told: broadcast::Sender<Closed>,
     _turn: OwnedMutexGuard<()>,
     author: Author,
     verb: &'static str,
@@ -82,6 +85,7 @@ impl Store {
         }
         Ok(Act {
             conn,
+            told: self.told.clone(),
             _turn: turn,
             author: author.clone(),
             verb,
@@ -218,6 +222,11 @@ impl Act {
         on!(&mut self.conn, c => sqlx::query("UPDATE gate SET seq = $1, at = $2, hash = $3 WHERE id = 1")
             .bind(self.seq).bind(self.at).bind(&hash).execute(c).await.map(|_| ()))?;
         self.conn.commit().await?;
+        // Looking and logging in change nothing that a page shows.
+        if !self.rows.is_empty() {
+            // Nobody may be listening.
+            let _ = self.told.send(Closed { seq: self.seq, object: self.object });
+        }
         Ok(self.seq)
     }
 

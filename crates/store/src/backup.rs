@@ -87,7 +87,7 @@ pub async fn backup(
     }
     part.named(to)?;
     store.export_head().await?;
-    let mut act = store.act(&Author::program(), "record.backup").await?;
+    let mut act = store.act(&Author::program(), "backup").await?;
     act.on("record", None);
     act.note(json!({"seq": made.header.seq, "hash": made.header.hash, "encrypted": made.header.sealed.is_some()}));
     act.close().await?;
@@ -170,7 +170,7 @@ pub async fn restore(
 
 async fn note(to: &Place, clock: Clock, verified: &Verified) -> Result<()> {
     let store = Store::open(to, clock).await?;
-    let mut act = store.act(&Author::program(), "record.restore").await?;
+    let mut act = store.act(&Author::program(), "restore").await?;
     act.on("record", None);
     act.note(json!({"seq": verified.seq, "hash": verified.hash}));
     act.close().await?;

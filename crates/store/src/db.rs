@@ -15,6 +15,7 @@ use sqlx::sqlite::SqliteJournalMode;
 use sqlx::sqlite::SqlitePoolOptions;
 use sqlx::sqlite::SqliteSynchronous;
 use tokio::sync::Mutex;
+use tokio::sync::broadcast;
 
 use crate::error::RECORD;
 use crate::error::Result;
@@ -55,6 +56,17 @@ pub struct Store {
     pub(crate) clock: Clock,
     /// Acts of this process queue here, in order of arrival, before they queue at the database.
     pub(crate) gate: Arc<Mutex<()>>,
+    /// Acts that changed something are told here once they are closed.
+    pub(crate) told: broadcast::Sender<Closed>,
+}
+
+/// An act that changed something and is in the record.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Closed {
+    /// Its sequence number.
+    pub seq: i64,
+    /// What it was about, for instance `loan 12`.
+    pub object: String,
 }
 
 #[derive(Clone)]
@@ -95,7 +107,13 @@ impl Store {
             Place::Folder(folder) => Pool::Sqlite(open_folder(folder).await?),
             Place::Url(url) => Pool::Postgres(open_url(url).await?),
         };
-        Ok(Self { pool, place: place.clone(), clock, gate: Arc::default() })
+        Ok(Self {
+            pool,
+            place: place.clone(),
+            clock,
+            gate: Arc::default(),
+            told: broadcast::Sender::new(256),
+        })
     }
 
     /// The folder of an embedded record.
@@ -109,6 +127,36 @@ impl Store {
     /// Seconds since 1970 by the clock the record was given.
     pub fn now(&self) -> i64 {
         (self.clock)()
+    }
+
+    /// Acts that change something, as they are closed, from now on.
+    pub fn acts(&self) -> broadcast::Receiver<Closed> {
+        self.told.subscribe()
+    }
+
+    /// On a server, tells also of acts that other programs closed, two seconds late at most. Never ends there;
+    /// an embedded record has no other writer and this ends at once.
+    pub async fn follow(&self) {
+        let Pool::Postgres(pool) = &self.pool else { return };
+        let mut seen: i64 = i64::MAX;
+        loop {
+            let sql = "SELECT seq, object FROM act WHERE seq > $1 AND verb NOT IN ('look', 'login', 'login.failed', 'logout', 'session.over', 'access.refused') ORDER BY seq LIMIT 200";
+            let head = sqlx::query_scalar::<_, i64>("SELECT seq FROM gate WHERE id = 1")
+                .fetch_one(pool)
+                .await;
+            if let Ok(head) = head
+                && seen < head
+                && let Ok(acts) =
+                    sqlx::query_as::<_, (i64, String)>(sql).bind(seen).fetch_all(pool).await
+            {
+                for (seq, object) in acts {
+                    let _ = self.told.send(Closed { seq, object });
+                }
+            }
+            // A server that is away now is asked again.
+            seen = head.unwrap_or(seen);
+            tokio::time::sleep(Duration::from_secs(2)).await;
+        }
     }
 
     /// A connection that reads one moment of the record: later acts are not seen through it.

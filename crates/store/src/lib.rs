@@ -45,6 +45,12 @@ pub mod monitor;
 pub mod person;
 pub mod setting;
 
+// Who may log in, and what was done.
+pub mod account;
+pub mod audit;
+pub mod password;
+pub mod session;
+
 // What happens between them.
 pub mod desk;
 pub mod loan;

@@ -8,6 +8,8 @@ use sqlx::query::Query;
 use sqlx::sqlite::SqliteArguments;
 use sqlx::sqlite::SqliteRow;
 
+use crate::chain::sha256;
+
 /// A query on `SQLite` that still takes values.
 pub type SqliteQuery<'q> = Query<'q, sqlx::Sqlite, SqliteArguments>;
 /// A query on `PostgreSQL` that still takes values.
@@ -44,6 +46,15 @@ pub trait Record:
     fn name(id: i64) -> String {
         format!("{} {id}", Self::TABLE)
     }
+}
+
+/// Writes a secret's SHA-256 in its place, so that acts show that it changed and do not hold it.
+#[expect(clippy::ref_option, reason = "the shape serde asks for")]
+pub(crate) fn fingerprint<S: serde::Serializer>(
+    secret: &Option<String>,
+    to: S,
+) -> Result<S::Ok, S::Error> {
+    secret.as_ref().map(|secret| sha256(secret.as_bytes())).serialize(to)
 }
 
 /// The statement that writes a row whole: new, or over the one of its number.

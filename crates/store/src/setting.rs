@@ -25,6 +25,10 @@ pub struct DeskSettings {
     pub department: String,
     /// Telephone of the desk.
     pub telephone: String,
+    /// When somebody answers it, in words: `Monday to Friday, 8:00 to 17:00`.
+    pub telephone_hours: String,
+    /// Whom a patient rings for help at once.
+    pub emergency_telephone: String,
     /// IANA name of the zone the department lives in.
     pub zone: String,
     /// By what local time a monitor must be back, `10:00`.
@@ -58,6 +62,8 @@ impl Default for DeskSettings {
             hospital: String::new(),
             department: "Respiratory physiology".to_owned(),
             telephone: String::new(),
+            telephone_hours: "Monday to Friday, 8:00 to 17:00".to_owned(),
+            emergency_telephone: "999".to_owned(),
             zone: "Europe/London".to_owned(),
             hand_in_by: "10:00".to_owned(),
             return_places: texts(&["the desk where it was handed out"]),

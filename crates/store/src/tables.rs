@@ -26,7 +26,8 @@ record! {
         name: String,
         /// What they may do.
         role: Role,
-        /// Argon2id in PHC text; `None` until the one-time link was used.
+        /// Argon2id in PHC text; `None` until the one-time link was used. Acts hold its fingerprint only.
+        #[serde(serialize_with = "crate::record::fingerprint")]
         password: Option<String>,
         /// SHA-256 of the one-time token that sets a password.
         once_sha256: Option<String>,

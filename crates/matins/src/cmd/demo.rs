@@ -1,7 +1,9 @@
-//! `matins demo`: the nights of an invented department and their reports.
+//! `matins demo`: an invented department in the browser, or only its nights and their reports.
 
 mod department;
 mod index;
+mod living;
+mod open;
 
 use std::fs;
 use std::io::ErrorKind;
@@ -26,7 +28,10 @@ struct Line {
 
 /// Makes the nights, scores them, writes their reports, and says where they are.
 pub(crate) fn run(args: &DemoArgs, voice: Voice) -> Result<Exit, Trouble> {
-    let folder = folder(args.out.as_deref())?;
+    let folder = folder(args.out.as_deref().or(args.data.as_deref()))?;
+    if args.out.is_none() {
+        return open::run(&folder, args, voice);
+    }
     let mut lines = Vec::new();
     for guest in &GUESTS {
         voice.tell(&format!("making and scoring the night of {}", guest.person));

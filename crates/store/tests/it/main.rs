@@ -5,6 +5,7 @@
 #[macro_use]
 mod both;
 
+mod access;
 mod acts;
 mod backup;
 mod full;

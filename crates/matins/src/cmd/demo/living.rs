@@ -1,0 +1,445 @@
+//! The invented department alive: twelve monitors, four weeks of loans in every state, nights that wait.
+//!
+//! Everything is done by the record's own acts, under a clock that walks from four weeks ago to this
+//! morning, so the demo holds nothing the desk could not have done.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
+
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use store::act::Author;
+use store::db::Store;
+use store::error::Result;
+use store::loan::LoanForm;
+use store::machine::Move;
+use store::monitor::{CheckForm, ConsumableForm, MonitorForm};
+use store::person::{PersonForm, ReferralForm};
+use store::setting::{DESK, DeskSettings};
+use store::tables::{HandOut, Loan, Monitor, Study, TakeBack};
+use store::when;
+use store::words::{CheckWhen, Condition, ConsumableKind, Contact, Role, Skin, Urgency};
+
+use super::department::{GUESTS, Guest, HOSPITAL};
+
+/// How many days before the demo's day the record begins.
+const BEGINS_DAYS_AGO: i64 = 28;
+
+/// Invented names for the weeks before.
+const FAMILIES: [&str; 16] = [
+    "Drowsewell",
+    "Slumberby",
+    "Pillowright",
+    "Eiderdown",
+    "Moonlatch",
+    "Candlewick",
+    "Dimmock",
+    "Nodley",
+    "Duskworth",
+    "Yawnwood",
+    "Hushaby",
+    "Settle",
+    "Blinker",
+    "Dreamhurst",
+    "Softly",
+    "Sandman",
+];
+const GIVEN: [&str; 8] = ["Ada", "Bert", "Cleo", "Dov", "Edda", "Finn", "Greta", "Hal"];
+
+/// The clock of the demo while its past is made.
+pub(super) type DemoClock = Arc<AtomicI64>;
+
+/// Makes the department's past up to twenty to ten on the day given.
+pub(super) struct Past<'a> {
+    /// The record.
+    pub(super) store: &'a Store,
+    /// Its clock.
+    pub(super) clock: DemoClock,
+    /// The day of the demo.
+    pub(super) today: Date,
+    zone: TimeZone,
+    people: usize,
+    marks: Vec<Monitor>,
+}
+
+/// Somebody of the desk.
+fn clerk() -> Author {
+    by("pillow", "Petra Pillow", Role::Desk)
+}
+
+fn by(login: &str, name: &str, role: Role) -> Author {
+    Author { login: login.to_owned(), name: name.to_owned(), role, station: "demo".to_owned() }
+}
+
+impl<'a> Past<'a> {
+    /// A record that is still empty, and the clock it was opened with.
+    pub(super) fn new(store: &'a Store, clock: DemoClock, today: Date) -> Self {
+        let zone = desk_settings().zone();
+        Self { store, clock, today, zone, people: 0, marks: Vec::new() }
+    }
+
+    /// Sets the clock to where the past begins.
+    pub(super) fn begin(&self) {
+        self.at(-BEGINS_DAYS_AGO, 8, 0);
+    }
+
+    /// Everything that happened until this morning.
+    pub(super) async fn make(&mut self) -> Result<()> {
+        self.begin();
+        let settings = serde_json::to_string_pretty(&desk_settings()).unwrap_or_default();
+        self.store.put_setting(&clerk(), DESK, &settings).await?;
+        self.monitors().await?;
+        self.weeks().await?;
+        self.troubles().await?;
+        self.last_nights().await?;
+        self.coming().await
+    }
+
+    /// Sets the clock to a time of a day counted from the demo's; it never goes back.
+    fn at(&self, days: i64, hour: i8, minute: i8) {
+        let day = when::days_later(self.today, days);
+        let at = when::local_instant(day, jiff::civil::time(hour, minute, 0, 0), &self.zone);
+        self.clock.fetch_max(at, Ordering::SeqCst);
+    }
+
+    async fn monitors(&mut self) -> Result<()> {
+        let day = |days| when::days_later(self.today, days).to_string();
+        let gas = self.lot(ConsumableKind::Gas, "CG-2207", &day(200), Some(5.0)).await?;
+        self.lot(ConsumableKind::Gas, "CG-1981", &day(12), Some(5.0)).await?;
+        self.lot(ConsumableKind::Membrane, "MB-0417", &day(150), None).await?;
+        self.lot(ConsumableKind::Gel, "GL-88", &day(20), None).await?;
+        for n in 1..=12 {
+            let form = MonitorForm {
+                serial: format!("LMK{:05}", 30_410 + n * 37),
+                kind: "ear sensor monitor".to_owned(),
+                value_pence: 680_000 + n * 2_500,
+                bought_on: day(-900 + n * 40),
+                firmware: "4.1".to_owned(),
+                service_due_on: day(40 + n * 23),
+                electrical_due_on: day(60 + n * 17),
+            };
+            let monitor = self.store.add_monitor(&clerk(), form).await?;
+            self.store.connect_gas(&clerk(), monitor.id, gas).await?;
+            self.store.change_membrane(&clerk(), monitor.id, None).await?;
+            let monitor = self.clean_and_check(monitor.id, n).await?;
+            self.marks.push(monitor);
+        }
+        Ok(())
+    }
+
+    async fn lot(
+        &self,
+        kind: ConsumableKind,
+        lot: &str,
+        until: &str,
+        co2: Option<f64>,
+    ) -> Result<i64> {
+        let form = ConsumableForm {
+            kind,
+            lot: lot.to_owned(),
+            expires_on: until.to_owned(),
+            received: 2,
+            co2_percent: co2,
+        };
+        self.store.add_consumable(&clerk(), form).await.map(|row| row.id)
+    }
+
+    /// Four weeks of single nights that went well.
+    async fn weeks(&mut self) -> Result<()> {
+        for days in -26..=-8 {
+            if days == -16 || days == -8 {
+                self.membranes(days).await?;
+            }
+            if when::days_later(self.today, days).weekday().to_monday_zero_offset() > 4 {
+                continue;
+            }
+            let mut lent = Vec::new();
+            for turn in 0..2 {
+                let n = usize::try_from((days + 40) * 2 + turn).unwrap_or(0) % 9;
+                let study = self.somebody(days).await?;
+                lent.push(self.lend(&study, days, 1, Some(self.marks[n].id)).await?);
+            }
+            self.at(days + 1, 9, 10);
+            for loan in lent {
+                self.take_back(&loan, Skin::Clear, "desk, level 2").await?;
+                let why = "read before this record began";
+                self.store.to_cleaning(&clerk(), loan.monitor, why).await?;
+                self.clean_and_check(loan.monitor, days).await?;
+                self.store.close_study(&clerk(), loan.study, why).await?;
+            }
+        }
+        Ok(())
+    }
+
+    async fn membranes(&mut self, days: i64) -> Result<()> {
+        self.at(days, 8, 0);
+        for monitor in self.marks.clone().iter().take(9) {
+            self.store.change_membrane(&clerk(), monitor.id, None).await?;
+            self.store.check(&clerk(), monitor.id, check(monitor.id)).await?;
+        }
+        Ok(())
+    }
+
+    /// One monitor each that is lost, away, held, and late by more and by less.
+    async fn troubles(&mut self) -> Result<()> {
+        let id = |n: usize| self.marks[n].id;
+        let (away, held, late, later, lost) = (id(9), id(10), id(7), id(8), id(11));
+        let study = self.somebody(-6).await?;
+        self.store.change_membrane(&clerk(), lost, None).await?;
+        self.store.check(&clerk(), lost, check(lost)).await?;
+        let gone = self.lend(&study, -6, 1, Some(lost)).await?;
+        let study = self.somebody(-5).await?;
+        self.lend(&study, -5, 1, Some(later)).await?;
+        self.at(-3, 9, 0);
+        self.store.move_monitor(&clerk(), away, Move::SendAway, "yearly service").await?;
+        self.store
+            .chase(&clerk(), gone.id, Contact::Telephone, "left on a train; has asked the railway")
+            .await?;
+        let study = self.somebody(-2).await?;
+        self.lend(&study, -2, 1, Some(late)).await?;
+        self.at(-1, 11, 0);
+        self.store.give_up(&clerk(), gone.id, "left on a train and not found").await?;
+        self.store
+            .move_monitor(
+                &clerk(),
+                held,
+                Move::Hold,
+                "maker's safety notice: batteries of this year",
+            )
+            .await?;
+        Ok(())
+    }
+
+    /// The nights of the guests: some back and downloaded, some on their way.
+    async fn last_nights(&mut self) -> Result<()> {
+        let mut loans = Vec::new();
+        for (n, guest) in GUESTS.iter().enumerate().take(6) {
+            let study = self.guest(guest, -1).await?;
+            self.at(-1, 14, i8::try_from(n * 5).unwrap_or(0));
+            loans.push(self.lend(&study, -1, 1, Some(self.marks[n].id)).await?);
+        }
+        self.at(0, 8, 40);
+        self.take_back(&loans[0], Skin::Clear, "desk, level 2").await?;
+        self.take_back(&loans[1], Skin::Red, "desk, level 2").await?;
+        self.at(0, 8, 55);
+        self.take_back(&loans[2], Skin::Sore, "main reception").await?;
+        self.at(0, 9, 15);
+        self.take_back(&loans[3], Skin::Clear, "desk, level 2").await?;
+        self.store
+            .to_cleaning(&clerk(), loans[2].monitor, "nothing recorded: switched off at once")
+            .await?;
+        self.store
+            .to_cleaning(&clerk(), loans[3].monitor, "nothing recorded: battery was flat")
+            .await?;
+        self.store.clean(&clerk(), loans[3].monitor, &desk_settings().cleaning[0], true).await?;
+        Ok(())
+    }
+
+    /// Tonight's loans and those of the next two weeks.
+    async fn coming(&mut self) -> Result<()> {
+        self.at(0, 9, 20);
+        for guest in &GUESTS[6..] {
+            let study = self.guest(guest, 0).await?;
+            self.book(&study, 0, 1, None).await?;
+        }
+        for days in [1, 1, 2, 2, 3, 5, 6, 6, 7, 9, 12] {
+            let study = self.somebody(0).await?;
+            self.book(&study, days, 1 + days % 2, None).await?;
+        }
+        for _ in 0..3 {
+            self.somebody(0).await?;
+        }
+        self.at(0, 9, 40);
+        Ok(())
+    }
+
+    /// A patient of the weeks before, with a study.
+    async fn somebody(&mut self, days: i64) -> Result<Study> {
+        let n = self.people;
+        let person = PersonForm {
+            family: FAMILIES[n % FAMILIES.len()].to_owned(),
+            given: GIVEN[(n / FAMILIES.len() + n) % GIVEN.len()].to_owned(),
+            born_on: format!("{}-{:02}-{:02}", 1944 + n * 7 % 55, 1 + n % 12, 1 + n * 5 % 28),
+            ..self.person()
+        };
+        self.referred(person, "Tired by day", "night_gas_exchange", "adult-air", days).await
+    }
+
+    /// One of the guests whose nights the simulator makes.
+    async fn guest(&mut self, guest: &Guest, days: i64) -> Result<Study> {
+        let (family, given) = guest.person.split_once(", ").unwrap_or((guest.person, ""));
+        let family = format!("{}{}", &family[..1], family[1..].to_lowercase());
+        let person = PersonForm {
+            family,
+            given: given.to_owned(),
+            born_on: guest.born_on.to_owned(),
+            ..self.person()
+        };
+        let named = simulate::sleeper_named(guest.sleeper);
+        let (criteria, question) = named
+            .map_or(("adult-air", "night_gas_exchange"), |named| (named.criteria, named.question));
+        self.referred(person, guest.reason, question, criteria, days).await
+    }
+
+    fn person(&mut self) -> PersonForm {
+        self.people += 1;
+        let n = self.people;
+        PersonForm {
+            mrn: format!("LMK{:06}", 204_100 + n * 13),
+            telephone: format!("01632 960{:03}", n % 1000),
+            address: format!("{n} Lullaby Lane\nLarkmoor"),
+            ..PersonForm::default()
+        }
+    }
+
+    async fn referred(
+        &mut self,
+        person: PersonForm,
+        words: &str,
+        question: &str,
+        criteria: &str,
+        days: i64,
+    ) -> Result<Study> {
+        let person = self.store.add_person(&clerk(), &person).await?;
+        let referral = ReferralForm {
+            person: person.id,
+            asked_by: "Dr T. Quillfeather".to_owned(),
+            received_on: when::days_later(self.today, days - 9).to_string(),
+            question: question.to_owned(),
+            words: words.to_owned(),
+            support: String::new(),
+            urgency: if self.people.is_multiple_of(7) { Urgency::Urgent } else { Urgency::Routine },
+            criteria: criteria.to_owned(),
+        };
+        self.store.add_referral(&clerk(), referral).await.map(|(_, study)| study)
+    }
+
+    async fn book(
+        &self,
+        study: &Study,
+        days: i64,
+        nights: i64,
+        monitor: Option<i64>,
+    ) -> Result<Loan> {
+        let first_night_on = when::days_later(self.today, days);
+        let form =
+            LoanForm { study: study.id, first_night_on, nights, monitor, repeats_night: None };
+        self.store.book(&clerk(), form).await
+    }
+
+    async fn lend(
+        &self,
+        study: &Study,
+        days: i64,
+        nights: i64,
+        monitor: Option<i64>,
+    ) -> Result<Loan> {
+        self.at(days, 14, 0);
+        let loan = self.book(study, days, nights, monitor).await?;
+        self.at(days, 14, 20);
+        self.store.hand_out(&clerk(), loan.id, hand_out()).await
+    }
+
+    async fn take_back(&self, loan: &Loan, skin: Skin, place: &str) -> Result<Loan> {
+        let form = TakeBack {
+            place: place.to_owned(),
+            condition: Condition::Good,
+            missing: Vec::new(),
+            skin,
+            clock_ahead_s: Some(4),
+            note: None,
+        };
+        self.store.take_back(&clerk(), loan.id, form).await
+    }
+
+    async fn clean_and_check(&self, monitor: i64, turn: i64) -> Result<Monitor> {
+        self.store.clean(&clerk(), monitor, &desk_settings().cleaning[0], true).await?;
+        self.store.check(&clerk(), monitor, check(turn)).await
+    }
+}
+
+/// How the invented department works.
+pub(super) fn desk_settings() -> DeskSettings {
+    let [hospital, department] = HOSPITAL.map(str::to_owned);
+    DeskSettings {
+        hospital,
+        department,
+        telephone: "01632 960142".to_owned(),
+        return_places: vec![
+            "desk, level 2 (8:00 to 17:00)".to_owned(),
+            "main reception (day and night)".to_owned(),
+        ],
+        ..DeskSettings::default()
+    }
+}
+
+fn hand_out() -> HandOut {
+    HandOut {
+        identified_by: vec!["name".to_owned(), "born_on".to_owned()],
+        parts: desk_settings().parts,
+        fitting_shown: true,
+        burn_warning_told: true,
+        agreement_signed: true,
+        sensor_temp_c: Some("42".to_owned()),
+        clock_ahead_s: Some(3),
+        leaflet: Some("1".to_owned()),
+        note: None,
+    }
+}
+
+/// A check that passes, its gas reading wandering a little from turn to turn.
+fn check(turn: i64) -> CheckForm {
+    CheckForm {
+        made: CheckWhen::After,
+        expected_kpa: Some(5.07),
+        observed_kpa: Some(
+            5.07 + f64::from(i32::try_from((turn * 7).rem_euclid(11)).unwrap_or(0) - 5) * 0.03,
+        ),
+        pressure_kpa: Some(101.3),
+        clock_ahead_s: Some(turn.rem_euclid(5)),
+        parts: desk_settings().parts,
+        passed: true,
+        note: String::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use store::db::Place;
+    use store::desk::Rung;
+    use store::words::MonitorStatus;
+
+    use super::*;
+
+    #[test]
+    fn the_department_has_monitors_in_every_state_and_a_busy_morning() {
+        let folder = tempfile::tempdir().unwrap();
+        let clock = DemoClock::default();
+        let told = clock.clone();
+        let today = jiff::civil::date(2026, 11, 25);
+        let run = tokio::runtime::Runtime::new().unwrap();
+        run.block_on(async {
+            let place = Place::Folder(folder.path().join("record"));
+            let store =
+                Store::open(&place, Arc::new(move || told.load(Ordering::SeqCst))).await.unwrap();
+            Past::new(&store, clock, today).make().await.unwrap();
+            let mut conn = store.read().await.unwrap();
+            let monitors: Vec<Monitor> = conn.find("ORDER BY id", &[]).await.unwrap();
+            let count = |status| monitors.iter().filter(|one| one.status == status).count();
+            assert_eq!(monitors.len(), 12);
+            for status in MonitorStatus::ALL
+                .iter()
+                .filter(|one| !matches!(one, MonitorStatus::Retired | MonitorStatus::Booked))
+            {
+                assert!(count(*status) > 0, "none is {status}");
+            }
+            let morning = conn.morning(store.now()).await.unwrap();
+            let rungs: Vec<_> = morning.missing.iter().filter_map(|line| line.rung).collect();
+            assert_eq!(rungs, [Rung::Write, Rung::Ring]);
+            assert_eq!(
+                (morning.due.len(), morning.back.len(), morning.tonight.len(), morning.skin.len()),
+                (2, 2, 3, 1)
+            );
+        });
+    }
+}

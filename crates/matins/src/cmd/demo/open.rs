@@ -1,0 +1,91 @@
+//! The invented department opened in the browser, on this machine only.
+
+use std::path::Path;
+use std::process::{Command, Stdio};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
+
+use jiff::civil::Date;
+use store::act::Author;
+use store::db::{Place, Store};
+use store::error::Result;
+use store::when;
+use store::words::Role;
+
+use super::living::{Past, desk_settings};
+use crate::args::DemoArgs;
+use crate::cmd::serve;
+use crate::exit::Exit;
+use crate::message::{Trouble, Voice};
+
+/// Everybody's password. It is printed, and guards nothing but invented people.
+const PASSWORD: &str = "lullaby-lane-42";
+
+/// Who may log in, with what they do.
+const ACCOUNTS: [(&str, &str, Role); 5] = [
+    ("pillow", "Petra Pillow", Role::Desk),
+    ("thistle", "Ansel Thistlewood", Role::Physiologist),
+    ("quill", "Dr Tamsin Quillfeather", Role::Physician),
+    ("ledger", "Lorne Ledger", Role::Governance),
+    ("keys", "Kit Keys", Role::Administrator),
+];
+
+/// Makes the record in the folder and serves it until it is told to end.
+pub(super) fn run(folder: &Path, args: &DemoArgs, voice: Voice) -> Result<Exit, Trouble> {
+    let today = day(args)?;
+    let runtime = serve::runtime()?;
+    let place = Place::Folder(folder.join("record"));
+    voice.tell("making four weeks of an invented department");
+    let clock = Arc::new(AtomicI64::new(0));
+    runtime.block_on(furnish(&place, &clock, today)).map_err(serve::record)?;
+    // The demo's clock goes on from where its past ended, whatever the hour is here.
+    let (from, began) = (clock.load(Ordering::SeqCst), when::wall_clock()());
+    let wall = when::wall_clock();
+    let clock: when::Clock = Arc::new(move || from + wall() - began);
+    let store = runtime.block_on(Store::open(&place, clock)).map_err(serve::record)?;
+    let browse = !args.no_open;
+    let ready = move |address: &str| welcome(voice, address, browse);
+    runtime.block_on(serve::run_on(store, args.listen, Arc::new(ready), voice))?;
+    Ok(Exit::Done)
+}
+
+/// The day the demo plays on.
+fn day(args: &DemoArgs) -> Result<Date, Trouble> {
+    match &args.day {
+        None => Ok(when::local_date(when::wall_clock()(), &desk_settings().zone())),
+        Some(text) => when::date(text).ok_or_else(|| {
+            Trouble::usage(format!("expected a day such as 2026-11-25, found `{text}`"))
+        }),
+    }
+}
+
+async fn furnish(place: &Place, clock: &Arc<AtomicI64>, today: Date) -> Result<()> {
+    let told = clock.clone();
+    let store = Store::open(place, Arc::new(move || told.load(Ordering::SeqCst))).await?;
+    let mut past = Past::new(&store, clock.clone(), today);
+    past.begin();
+    for (login, name, role) in ACCOUNTS {
+        store.make_account_with(&Author::program(), login, name, role, PASSWORD).await?;
+    }
+    past.make().await?;
+    store.close().await;
+    Ok(())
+}
+
+fn welcome(voice: Voice, address: &str, browse: bool) {
+    voice.tell(&format!("the workbench is at {address}, Ctrl-C ends it"));
+    for (login, name, role) in ACCOUNTS {
+        voice.tell(&format!("  log in as {login:<8} {PASSWORD}   {name}, {role}"));
+    }
+    if browse {
+        // A machine without a desktop has no opener; the address is printed above.
+        let opener = if cfg!(target_os = "macos") { "open" } else { "xdg-open" };
+        let quiet = || Stdio::null();
+        let _ = Command::new(opener)
+            .arg(address)
+            .stdin(quiet())
+            .stdout(quiet())
+            .stderr(quiet())
+            .spawn();
+    }
+}

@@ -1,0 +1,363 @@
+//! Who may log in: accounts, their passwords and the one-time links that set them.
+
+use serde_json::json;
+
+use crate::act::Act;
+use crate::act::Author;
+use crate::chain::sha256;
+use crate::db::Store;
+use crate::error::Result;
+use crate::error::StoreError;
+use crate::password;
+use crate::tables::Account;
+use crate::words::Role;
+
+/// How long a one-time link holds, s: two days, so that a link made on Friday is of no use on Monday.
+const ONCE_S: i64 = 2 * 24 * 3600;
+
+/// Login of the account made on the first start.
+pub const FIRST: &str = "administrator";
+
+impl Store {
+    /// Every account, open ones first, by name.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn accounts(&self) -> Result<Vec<Account>> {
+        let mut conn = self.read().await?;
+        let mut all: Vec<Account> = conn.find("ORDER BY name, id", &[]).await?;
+        all.sort_by_key(|account| account.closed_at.is_some());
+        Ok(all)
+    }
+
+    /// Makes an account without a password, and the one-time token that sets it.
+    ///
+    /// # Errors
+    /// When the login is taken or cannot be one, or the role is the program's own.
+    pub async fn make_account(
+        &self,
+        by: &Author,
+        login: &str,
+        name: &str,
+        role: Role,
+    ) -> Result<(Account, String)> {
+        let login = good_login(login)?;
+        let name = good_name(name)?;
+        let mut act = self.act(by, "account.make").await?;
+        let namesake: Option<Account> =
+            act.conn().first("WHERE login = $1", &[login.as_str().into()]).await?;
+        if namesake.is_some() {
+            return Err(StoreError::refused(
+                "login_taken",
+                format!("the login {login} is taken"),
+                "choose another; logins of closed accounts are not given again",
+            ));
+        }
+        let mut account = Account {
+            id: 0,
+            act: 0,
+            login,
+            name,
+            role: good_role(role)?,
+            password: None,
+            once_sha256: None,
+            once_until_at: None,
+            closed_at: None,
+        };
+        let token = new_link(&act, &mut account)?;
+        act.put(&mut account).await?;
+        act.close().await?;
+        Ok((account, token))
+    }
+
+    /// Makes an account with its password at once, for the demo and for tests.
+    ///
+    /// # Errors
+    /// As [`Store::make_account`], or when the password may not be chosen.
+    pub async fn make_account_with(
+        &self,
+        by: &Author,
+        login: &str,
+        name: &str,
+        role: Role,
+        password: &str,
+    ) -> Result<Account> {
+        let (_, token) = self.make_account(by, login, name, role).await?;
+        self.set_password_once(&token, password, &by.station).await
+    }
+
+    /// The account whose password a one-time token sets; `None` when the token is unknown, used or over.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn once(&self, token: &str) -> Result<Option<Account>> {
+        let found: Option<Account> = self
+            .read()
+            .await?
+            .first("WHERE once_sha256 = $1", &[sha256(token.as_bytes()).into()])
+            .await?;
+        Ok(found.filter(|account| {
+            account.closed_at.is_none()
+                && account.once_until_at.is_some_and(|until| self.now() < until)
+        }))
+    }
+
+    /// Sets a password by a one-time token, which is then used up.
+    ///
+    /// # Errors
+    /// When the token is not known, used or over, or the password may not be chosen.
+    pub async fn set_password_once(
+        &self,
+        token: &str,
+        new: &str,
+        station: &str,
+    ) -> Result<Account> {
+        let over = || {
+            StoreError::refused(
+                "once_over",
+                "this one-time link was used already or is over",
+                "ask an administrator for a new one",
+            )
+        };
+        let account = self.once(token).await?.ok_or_else(over)?;
+        let kept = self.hashed(&account, new).await?;
+        let mut act = self.act(&author(&account, station), "account.password").await?;
+        let mut account: Account = act.get(account.id).await?;
+        if account.once_sha256.as_deref() != Some(&sha256(token.as_bytes())) {
+            return Err(over());
+        }
+        account.password = Some(kept);
+        account.once_sha256 = None;
+        account.once_until_at = None;
+        act.note(json!({"by": "one-time link"}));
+        end_sessions(&mut act, account.id, None).await?;
+        act.put(&mut account).await?;
+        act.close().await?;
+        Ok(account)
+    }
+
+    /// Changes one's own password; every other session of the account ends.
+    ///
+    /// # Errors
+    /// When the old one is wrong or the new one may not be chosen.
+    pub async fn change_password(
+        &self,
+        by: &Author,
+        id: i64,
+        old: &str,
+        new: &str,
+        keep_session: Option<&str>,
+    ) -> Result<()> {
+        let account: Account = self.read().await?.get(id).await?;
+        if !password::is_right(old.to_owned(), account.password.clone()).await? {
+            return Err(StoreError::refused(
+                "old_password",
+                "the present password is not right",
+                "",
+            ));
+        }
+        let kept = self.hashed(&account, new).await?;
+        let mut act = self.act(by, "account.password").await?;
+        let mut account: Account = act.get_as_seen(id, account.act).await?;
+        account.password = Some(kept);
+        end_sessions(&mut act, id, keep_session).await?;
+        act.put(&mut account).await?;
+        act.close().await.map(|_| ())
+    }
+
+    /// Makes a new one-time link; the password that was there stops working.
+    ///
+    /// # Errors
+    /// When the account is closed.
+    pub async fn renew_link(&self, by: &Author, id: i64) -> Result<String> {
+        let mut act = self.act(by, "account.link").await?;
+        let mut account: Account = act.get(id).await?;
+        still_open(&account)?;
+        account.password = None;
+        let token = new_link(&act, &mut account)?;
+        end_sessions(&mut act, id, None).await?;
+        act.put(&mut account).await?;
+        act.close().await?;
+        Ok(token)
+    }
+
+    /// Changes name and role, provided nobody else has changed the account since act `seen`. A new role ends
+    /// the account's sessions.
+    ///
+    /// # Errors
+    /// When it is closed, changed meanwhile, or the last administrator would lose the role.
+    pub async fn change_account(
+        &self,
+        by: &Author,
+        id: i64,
+        seen: i64,
+        name: &str,
+        role: Role,
+    ) -> Result<()> {
+        let name = good_name(name)?;
+        let mut act = self.act(by, "account.change").await?;
+        let mut account: Account = act.get_as_seen(id, seen).await?;
+        still_open(&account)?;
+        if account.role != role {
+            not_the_last(&mut act, &account).await?;
+            end_sessions(&mut act, id, None).await?;
+        }
+        act.note(json!({"role_before": account.role.text(), "name_before": account.name}));
+        account.name = name;
+        account.role = good_role(role)?;
+        act.put(&mut account).await?;
+        act.close().await.map(|_| ())
+    }
+
+    /// Closes an account for good: its sessions end, its acts keep its name.
+    ///
+    /// # Errors
+    /// When no reason is given, it is closed already, or it is the last administrator's.
+    pub async fn close_account(&self, by: &Author, id: i64, because: &str) -> Result<()> {
+        if because.trim().is_empty() {
+            return Err(StoreError::refused(
+                "because",
+                "a reason is needed",
+                "say in a few words why",
+            ));
+        }
+        let mut act = self.act(by, "account.close").await?;
+        let mut account: Account = act.get(id).await?;
+        still_open(&account)?;
+        not_the_last(&mut act, &account).await?;
+        account.closed_at = Some(act.at());
+        account.password = None;
+        account.once_sha256 = None;
+        account.once_until_at = None;
+        act.because(because.trim());
+        end_sessions(&mut act, id, None).await?;
+        act.put(&mut account).await?;
+        act.close().await.map(|_| ())
+    }
+
+    /// While no administrator has a password yet: makes the first one, or a new link for it, and gives the
+    /// token. `None` once somebody can log in and keep accounts.
+    ///
+    /// # Errors
+    /// When the record cannot be written.
+    pub async fn first_administrator(&self) -> Result<Option<String>> {
+        let administrators: Vec<Account> = self
+            .read()
+            .await?
+            .find("WHERE role = 'administrator' AND closed_at IS NULL ORDER BY id", &[])
+            .await?;
+        if administrators.iter().any(|account| account.password.is_some()) {
+            return Ok(None);
+        }
+        let program = Author::program();
+        match administrators.first() {
+            Some(account) => self.renew_link(&program, account.id).await.map(Some),
+            None => self
+                .make_account(&program, FIRST, "Administrator", Role::Administrator)
+                .await
+                .map(|(_, token)| Some(token)),
+        }
+    }
+
+    /// The hash of a password that may be chosen for an account.
+    async fn hashed(&self, account: &Account, new: &str) -> Result<String> {
+        let desk = self.read().await?.desk_settings().await?;
+        let words = [&account.login, &account.name, &desk.hospital, &desk.department, "matins"];
+        password::choose(new, &words)?;
+        password::hash(new.to_owned()).await
+    }
+}
+
+/// The author an account is, at a station.
+pub fn author(account: &Account, station: &str) -> Author {
+    Author {
+        login: account.login.clone(),
+        name: account.name.clone(),
+        role: account.role,
+        station: station.to_owned(),
+    }
+}
+
+/// Ends the sessions of an account inside an act, but the one whose token hashes to `keep`.
+async fn end_sessions(act: &mut Act, account: i64, keep: Option<&str>) -> Result<()> {
+    let keep = keep.unwrap_or_default().to_owned();
+    let sql = "DELETE FROM session WHERE account = $1 AND token_sha256 <> $2";
+    on!(act.conn(), c => sqlx::query(sql).bind(account).bind(keep).execute(c).await.map(|_| ()))?;
+    Ok(())
+}
+
+fn new_link(act: &Act, account: &mut Account) -> Result<String> {
+    let token = engine::hex(&password::random::<32>()?);
+    account.once_sha256 = Some(sha256(token.as_bytes()));
+    account.once_until_at = Some(act.at() + ONCE_S);
+    Ok(token)
+}
+
+fn good_login(login: &str) -> Result<String> {
+    let login = login.trim().to_lowercase();
+    let fits =
+        |sign: char| sign.is_ascii_lowercase() || sign.is_ascii_digit() || ".-_@".contains(sign);
+    if (2..=64).contains(&login.len()) && login.chars().all(fits) && login != "matins" {
+        return Ok(login);
+    }
+    Err(StoreError::refused(
+        "login",
+        "the login cannot be used",
+        "2 to 64 letters a to z, digits, or one of . - _ @; not `matins`, which is the program's own",
+    ))
+}
+
+fn good_name(name: &str) -> Result<String> {
+    let name = name.split_whitespace().collect::<Vec<_>>().join(" ");
+    if (2..=80).contains(&name.chars().count()) && !name.contains(char::is_control) {
+        return Ok(name);
+    }
+    Err(StoreError::refused(
+        "name",
+        "the name cannot be used",
+        "write it in 2 to 80 characters, as it should stand on reports",
+    ))
+}
+
+fn good_role(role: Role) -> Result<Role> {
+    if role == Role::Program {
+        return Err(StoreError::refused(
+            "role",
+            "the program's own role is given to nobody",
+            "choose another",
+        ));
+    }
+    Ok(role)
+}
+
+fn still_open(account: &Account) -> Result<()> {
+    if account.closed_at.is_some() {
+        return Err(StoreError::refused(
+            "closed",
+            format!("the account {} is closed", account.login),
+            "make a new one",
+        ));
+    }
+    Ok(())
+}
+
+async fn not_the_last(act: &mut Act, account: &Account) -> Result<()> {
+    if account.role != Role::Administrator {
+        return Ok(());
+    }
+    let others = act
+        .conn()
+        .number(
+            "SELECT COUNT(*) FROM account WHERE role = 'administrator' AND closed_at IS NULL AND password IS NOT NULL AND id <> $1",
+            &[account.id.into()],
+        )
+        .await?;
+    if others > 0 {
+        return Ok(());
+    }
+    Err(StoreError::refused(
+        "last_administrator",
+        "this is the last administrator who can log in",
+        "give somebody else the role first",
+    ))
+}

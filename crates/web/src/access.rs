@@ -1,0 +1,158 @@
+//! Who may do what: the one table.
+//!
+//! Every route has one right; a role has rights. Pages ask for further rights by field: the desk sees no
+//! results, the administrator neither results nor diary.
+
+use store::words::Role;
+
+/// What a route or a field asks for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Right {
+    /// Nothing: before logging in.
+    Open,
+    /// To be logged in.
+    Enter,
+    /// To see people, their contacts, referrals and loans.
+    SeePeople,
+    /// To enter people and referrals, to book, hand out and take back.
+    Lend,
+    /// To see where the monitors stand.
+    SeeMonitors,
+    /// To enter monitors and consumables, to clean, check, hold, mend and retire.
+    KeepMonitors,
+    /// To see and enter the patient's diary.
+    Diary,
+    /// To see nights, figures, answers and reports.
+    SeeResults,
+    /// To judge a night by hand and sign it technically.
+    Read,
+    /// To interpret and sign for the answer.
+    Interpret,
+    /// To read the audit.
+    Audit,
+    /// To review retention and record destruction.
+    Retain,
+    /// To keep accounts.
+    Accounts,
+    /// To change the department's settings and texts.
+    Settings,
+    /// To change the criteria nights are judged by.
+    Criteria,
+}
+
+/// Whether a role has a right.
+pub const fn may(role: Role, right: Right) -> bool {
+    use Role::Administrator;
+    use Role::Desk;
+    use Role::Governance;
+    use Role::Physician;
+    use Role::Physiologist;
+    match right {
+        Right::Open | Right::Enter => true,
+        Right::SeePeople => matches!(role, Desk | Physiologist | Physician | Governance),
+        Right::Lend => matches!(role, Desk | Physiologist),
+        Right::SeeMonitors => matches!(role, Desk | Physiologist | Governance | Administrator),
+        Right::KeepMonitors => matches!(role, Desk | Physiologist | Administrator),
+        Right::Diary => matches!(role, Desk | Physiologist | Physician),
+        Right::SeeResults => matches!(role, Physiologist | Physician),
+        Right::Read => matches!(role, Physiologist),
+        Right::Interpret => matches!(role, Physician),
+        Right::Audit | Right::Retain => matches!(role, Governance),
+        Right::Accounts => matches!(role, Administrator),
+        Right::Settings => matches!(role, Administrator | Physiologist),
+        Right::Criteria => matches!(role, Physiologist | Physician),
+    }
+}
+
+/// Every route and the right it asks for. A route that is missing here is refused to everybody.
+pub const ROUTES: &[(&str, &str, Right)] = &[
+    ("GET", "/assets/{hash}/{name}", Right::Open),
+    ("GET", "/login", Right::Open),
+    ("POST", "/login", Right::Open),
+    ("POST", "/session/again", Right::Open),
+    ("GET", "/first/{token}", Right::Open),
+    ("POST", "/first/{token}", Right::Open),
+    ("GET", "/about", Right::Open),
+    ("GET", "/health", Right::Open),
+    ("POST", "/logout", Right::Enter),
+    ("GET", "/session", Right::Enter),
+    ("POST", "/session/stay", Right::Enter),
+    ("GET", "/live", Right::Enter),
+    ("GET", "/", Right::Enter),
+    ("POST", "/scan", Right::Enter),
+    ("GET", "/password", Right::Enter),
+    ("POST", "/password", Right::Enter),
+    ("GET", "/morning", Right::SeeMonitors),
+    ("GET", "/calendar", Right::SeeMonitors),
+    ("GET", "/people", Right::SeePeople),
+    ("POST", "/people", Right::SeePeople),
+    ("GET", "/people/new", Right::Lend),
+    ("POST", "/people/new", Right::Lend),
+    ("GET", "/people/{id}", Right::SeePeople),
+    ("GET", "/people/{id}/edit", Right::Lend),
+    ("POST", "/people/{id}/edit", Right::Lend),
+    ("POST", "/people/{id}/void", Right::Lend),
+    ("GET", "/people/{id}/refer", Right::Lend),
+    ("POST", "/people/{id}/refer", Right::Lend),
+    ("GET", "/studies/{id}/book", Right::Lend),
+    ("POST", "/studies/{id}/book", Right::Lend),
+    ("GET", "/loans/{id}", Right::SeePeople),
+    ("GET", "/loans/{id}/hand-out", Right::Lend),
+    ("POST", "/loans/{id}/hand-out", Right::Lend),
+    ("GET", "/loans/{id}/take-back", Right::Lend),
+    ("POST", "/loans/{id}/take-back", Right::Lend),
+    ("POST", "/loans/{id}/set-aside", Right::Lend),
+    ("POST", "/loans/{id}/exchange", Right::Lend),
+    ("POST", "/loans/{id}/cancel", Right::Lend),
+    ("POST", "/loans/{id}/extend", Right::Lend),
+    ("POST", "/loans/{id}/chase", Right::Lend),
+    ("POST", "/loans/{id}/give-up", Right::Lend),
+    ("GET", "/loans/{id}/leaflet.pdf", Right::Lend),
+    ("GET", "/loans/{id}/sheet.pdf", Right::Lend),
+    ("GET", "/loans/{id}/letter.pdf", Right::Lend),
+    ("GET", "/monitors", Right::SeeMonitors),
+    ("GET", "/monitors/new", Right::KeepMonitors),
+    ("POST", "/monitors/new", Right::KeepMonitors),
+    ("GET", "/monitors/{id}", Right::SeeMonitors),
+    ("POST", "/monitors/{id}/to-cleaning", Right::KeepMonitors),
+    ("POST", "/monitors/{id}/clean", Right::KeepMonitors),
+    ("POST", "/monitors/{id}/check", Right::KeepMonitors),
+    ("POST", "/monitors/{id}/membrane", Right::KeepMonitors),
+    ("POST", "/monitors/{id}/gas", Right::KeepMonitors),
+    ("POST", "/monitors/{id}/serviced", Right::KeepMonitors),
+    ("POST", "/monitors/{id}/move", Right::KeepMonitors),
+    ("GET", "/labels.pdf", Right::KeepMonitors),
+    ("GET", "/lots", Right::SeeMonitors),
+    ("POST", "/lots", Right::KeepMonitors),
+    ("POST", "/lots/{id}/close", Right::KeepMonitors),
+    ("GET", "/accounts", Right::Accounts),
+    ("GET", "/accounts/new", Right::Accounts),
+    ("POST", "/accounts/new", Right::Accounts),
+    ("GET", "/accounts/{id}", Right::Accounts),
+    ("POST", "/accounts/{id}", Right::Accounts),
+    ("POST", "/accounts/{id}/link", Right::Accounts),
+    ("POST", "/accounts/{id}/close", Right::Accounts),
+    ("GET", "/audit", Right::Audit),
+    ("GET", "/audit/acts.csv", Right::Audit),
+    ("GET", "/settings", Right::Settings),
+    ("GET", "/settings/{name}", Right::Settings),
+    ("POST", "/settings/{name}", Right::Settings),
+];
+
+/// The right a route asks for.
+pub fn right_of(method: &str, path: &str) -> Option<Right> {
+    // A page's head is asked for like the page.
+    let method = if method == "HEAD" { "GET" } else { method };
+    ROUTES.iter().find(|route| (route.0, route.1) == (method, path)).map(|route| route.2)
+}
+
+/// The navigation, in the order of a day: path, word, and the right to see it.
+pub const NAVIGATION: &[(&str, &str, Right)] = &[
+    ("/morning", "This morning", Right::SeeMonitors),
+    ("/calendar", "Calendar", Right::SeeMonitors),
+    ("/people", "People", Right::SeePeople),
+    ("/monitors", "Monitors", Right::SeeMonitors),
+    ("/audit", "Audit", Right::Audit),
+    ("/accounts", "Accounts", Right::Accounts),
+    ("/settings", "Settings", Right::Settings),
+];

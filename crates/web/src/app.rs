@@ -1,0 +1,155 @@
+//! What every request shares.
+
+use std::collections::BTreeMap;
+use std::net::IpAddr;
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::sync::Mutex;
+use std::sync::PoisonError;
+
+use store::db::Store;
+use store::error::Result;
+use tokio::sync::watch;
+
+use crate::printer::Printer;
+
+/// Where the operator's log goes, one line at a time.
+pub type Log = Arc<dyn Fn(&str) + Send + Sync>;
+
+/// What every request shares. Cheap to clone.
+#[derive(Clone)]
+pub struct App(Arc<Inner>);
+
+struct Inner {
+    store: Store,
+    printer: Arc<dyn Printer>,
+    tls: bool,
+    hosts: Vec<String>,
+    log: Log,
+    stop: watch::Sender<bool>,
+    /// What the next page of a session says, by its token's hash.
+    said: Mutex<BTreeMap<String, String>>,
+}
+
+impl std::fmt::Debug for App {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("App").field("store", &self.0.store).finish_non_exhaustive()
+    }
+}
+
+/// What pages need to know of the department.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Department {
+    /// Name of the hospital; empty when not set.
+    pub hospital: String,
+    /// Name of the department.
+    pub name: String,
+    /// Zone of its wall clock.
+    pub zone: jiff::tz::TimeZone,
+    /// After what time without a touch a session ends, s.
+    pub idle_s: i64,
+}
+
+impl App {
+    /// Shares a record and a printer. `names` are the hosts under which browsers may ask; those of the
+    /// address listened at come by themselves.
+    pub fn new(
+        store: Store,
+        printer: Arc<dyn Printer>,
+        tls: bool,
+        listen: SocketAddr,
+        names: &[String],
+        log: Log,
+    ) -> Self {
+        let mut hosts: Vec<String> = names.iter().map(|name| name.to_ascii_lowercase()).collect();
+        match listen.ip() {
+            ip if ip.is_loopback() => {
+                hosts.extend(["localhost", "127.0.0.1", "[::1]"].map(str::to_owned));
+            }
+            ip if ip.is_unspecified() => {}
+            IpAddr::V4(ip) => hosts.push(ip.to_string()),
+            IpAddr::V6(ip) => hosts.push(format!("[{ip}]")),
+        }
+        let stop = watch::Sender::new(false);
+        Self(Arc::new(Inner { store, printer, tls, hosts, log, stop, said: Mutex::default() }))
+    }
+
+    /// The record.
+    pub fn store(&self) -> &Store {
+        &self.0.store
+    }
+
+    /// Whoever puts things on paper.
+    pub fn printer(&self) -> &dyn Printer {
+        &*self.0.printer
+    }
+
+    /// Tells the operator; without names and numbers of patients.
+    pub fn log(&self, line: &str) {
+        (self.0.log)(line);
+    }
+
+    /// Whether connections are encrypted.
+    pub fn tls(&self) -> bool {
+        self.0.tls
+    }
+
+    /// Name of the session's cookie.
+    pub fn cookie(&self) -> &'static str {
+        if self.0.tls { "__Host-matins" } else { "matins" }
+    }
+
+    /// Name of the cookie that ties a form filled in before logging in to its browser.
+    pub fn visitor_cookie(&self) -> &'static str {
+        if self.0.tls { "__Host-matins-visitor" } else { "matins-visitor" }
+    }
+
+    /// Whether this is a host browsers may ask, whatever the port: a foreign name that resolves to this
+    /// machine is refused.
+    pub fn answers_to(&self, host: &str) -> bool {
+        let host = host.to_ascii_lowercase();
+        let name = match host.rsplit_once(':') {
+            Some((name, port)) if port.bytes().all(|byte| byte.is_ascii_digit()) => name,
+            _ => &host,
+        };
+        self.0.hosts.iter().any(|known| known == name)
+    }
+
+    /// The department, as it is set now.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn department(&self) -> Result<Department> {
+        let desk = self.0.store.read().await?.desk_settings().await?;
+        Ok(Department {
+            zone: desk.zone(),
+            idle_s: desk.idle_min.clamp(2, 240) * 60,
+            hospital: desk.hospital,
+            name: desk.department,
+        })
+    }
+
+    /// Keeps words for the next page of a session.
+    pub(crate) fn say(&self, session: &str, words: &str) {
+        let mut said = self.0.said.lock().unwrap_or_else(PoisonError::into_inner);
+        if said.len() > 1_000 {
+            said.clear();
+        }
+        said.insert(session.to_owned(), words.to_owned());
+    }
+
+    /// The words kept for a session's next page, once.
+    pub(crate) fn said(&self, session: &str) -> Option<String> {
+        self.0.said.lock().unwrap_or_else(PoisonError::into_inner).remove(session)
+    }
+
+    /// Ends every open stream, so that the server can end.
+    pub fn stop(&self) {
+        self.0.stop.send_replace(true);
+    }
+
+    /// Changes when the server ends.
+    pub fn stopping(&self) -> watch::Receiver<bool> {
+        self.0.stop.subscribe()
+    }
+}

@@ -1,0 +1,59 @@
+//! Style, script and typeface, in the program itself: a hospital network has no outside.
+//!
+//! They are served under a folder named by the hash of them all, so that a browser may keep them for a year
+//! and still never mixes two releases.
+
+use std::sync::LazyLock;
+
+use axum::extract::Path;
+use axum::http::StatusCode;
+use axum::http::header;
+use axum::response::IntoResponse;
+use axum::response::Response;
+use store::chain::sha256;
+
+struct Asset {
+    name: &'static str,
+    kind: &'static str,
+    bytes: &'static [u8],
+}
+
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+const STYLE: &str = "text/css; charset=utf-8";
+const FONT: &str = "font/otf";
+
+const ALL: &[Asset] = &[
+    Asset { name: "base.css", kind: STYLE, bytes: include_bytes!("../assets/base.css") },
+    Asset { name: "parts.css", kind: STYLE, bytes: include_bytes!("../assets/parts.css") },
+    Asset { name: "main.js", kind: SCRIPT, bytes: include_bytes!("../assets/main.js") },
+    Asset { name: "idle.js", kind: SCRIPT, bytes: include_bytes!("../assets/idle.js") },
+    Asset { name: "live.js", kind: SCRIPT, bytes: include_bytes!("../assets/live.js") },
+    Asset { name: "icon.svg", kind: "image/svg+xml", bytes: include_bytes!("../assets/icon.svg") },
+    Asset {
+        name: "regular.otf",
+        kind: FONT,
+        bytes: include_bytes!("../../paper/fonts/Inter-Regular.otf"),
+    },
+    Asset {
+        name: "semibold.otf",
+        kind: FONT,
+        bytes: include_bytes!("../../paper/fonts/Inter-SemiBold.otf"),
+    },
+];
+
+/// The folder all assets lie in.
+pub static FOLDER: LazyLock<String> = LazyLock::new(|| {
+    let all: Vec<u8> = ALL.iter().flat_map(|asset| asset.bytes).copied().collect();
+    format!("/assets/{}", &sha256(&all)[..16])
+});
+
+/// `GET /assets/{hash}/{name}`. Another release's hash is answered too: its page is still open somewhere.
+pub async fn asset(Path((hash, name)): Path<(String, String)>) -> Response {
+    let Some(asset) = ALL.iter().find(|asset| asset.name == name) else {
+        return StatusCode::NOT_FOUND.into_response();
+    };
+    let current = FOLDER.ends_with(&hash) && hash.len() == 16;
+    let keep = if current { "public, max-age=31536000, immutable" } else { "no-store" };
+    ([(header::CONTENT_TYPE, asset.kind), (header::CACHE_CONTROL, keep)], asset.bytes)
+        .into_response()
+}

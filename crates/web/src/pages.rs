@@ -1,0 +1,31 @@
+//! The pages, one file for each place in the navigation.
+
+pub mod about;
+pub mod accounts;
+pub mod audit;
+pub mod desk;
+pub mod home;
+pub mod login;
+pub mod password;
+pub mod scan;
+pub mod session;
+pub mod settings;
+
+use crate::routes::Routes;
+
+/// Every route of the workbench.
+pub fn routes() -> Routes {
+    Routes::new()
+        .get("/assets/{hash}/{name}", crate::assets::asset)
+        .get("/live", crate::live::live)
+        .and(login::routes())
+        .and(session::routes())
+        .and(password::routes())
+        .and(home::routes())
+        .and(desk::routes())
+        .and(scan::routes())
+        .and(accounts::routes())
+        .and(audit::routes())
+        .and(settings::routes())
+        .and(about::routes())
+}

@@ -1,0 +1,88 @@
+//! What this is, what it is for, and whether it is well.
+
+use askama::Template;
+use axum::Json;
+use axum::http::StatusCode;
+use axum::response::IntoResponse;
+use serde_json::json;
+use store::tables::Setting;
+
+use crate::page::Answer;
+use crate::routes::Routes;
+use crate::visit::Visit;
+
+/// Its routes.
+pub fn routes() -> Routes {
+    Routes::new().get("/about", about).get("/health", health)
+}
+
+#[derive(Template)]
+#[template(path = "about.html")]
+struct Page {
+    engine: &'static str,
+    version: &'static str,
+    department: String,
+    /// Only for those logged in.
+    inside: Option<Inside>,
+}
+
+struct Inside {
+    clock: String,
+    zone: String,
+    kind: &'static str,
+    encrypted: bool,
+    acts: i64,
+    head: String,
+    verified: String,
+    backed_up: String,
+}
+
+async fn about(visit: Visit) -> Answer {
+    let inside = if visit.session.is_some() { Some(inside(&visit).await?) } else { None };
+    let page = Page {
+        engine: engine::ENGINE,
+        version: env!("CARGO_PKG_VERSION"),
+        department: visit.department.name.clone(),
+        inside,
+    };
+    visit.page("About", &page)
+}
+
+async fn inside(visit: &Visit) -> Result<Inside, crate::page::Trouble> {
+    let store = visit.app.store();
+    let mut conn = store.read().await?;
+    let head = conn.last_act().await?;
+    let mut last = async |verb: &'static str| -> Result<String, store::error::StoreError> {
+        let at = conn
+            .number("SELECT COALESCE(MAX(at), 0) FROM act WHERE verb = $1", &[verb.into()])
+            .await?;
+        Ok(if at == 0 { "never".to_owned() } else { visit.local(at) })
+    };
+    let (verified, backed_up) = (last("verify").await?, last("backup").await?);
+    Ok(Inside {
+        clock: visit.local(store.now()),
+        zone: visit.department.zone.iana_name().unwrap_or("UTC").to_owned(),
+        kind: if store.folder().is_some() {
+            "a folder of this machine"
+        } else {
+            "a PostgreSQL server"
+        },
+        encrypted: visit.app.tls(),
+        acts: head.as_ref().map_or(0, |act| act.seq),
+        head: head.map(|act| act.hash).unwrap_or_default(),
+        verified,
+        backed_up,
+    })
+}
+
+/// For whoever watches the server: whether the record answers. It tells nothing of what is in it.
+async fn health(visit: Visit) -> Answer {
+    let asked = async {
+        let mut conn = visit.app.store().read().await?;
+        conn.first::<Setting>("LIMIT 1", &[]).await
+    };
+    Ok(match asked.await {
+        Ok(_) => Json(json!({"well": true})).into_response(),
+        Err(_) => (StatusCode::SERVICE_UNAVAILABLE, Json(json!({"well": false}))).into_response(),
+    })
+}

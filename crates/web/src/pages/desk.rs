@@ -1,0 +1,106 @@
+//! The desk's pages: this morning, the calendar, people, loans, monitors and lots.
+
+mod calendar;
+mod loans;
+mod lots;
+mod monitors;
+mod morning;
+mod papers;
+mod people;
+mod rows;
+
+use askama::Template;
+
+use crate::form::Form;
+use crate::routes::Routes;
+
+/// A page that is one form.
+#[derive(Debug, Template)]
+#[template(path = "desk/titled.html")]
+struct Titled {
+    title: String,
+    words: String,
+    form: Form,
+    /// HTML that follows the form.
+    after: String,
+}
+
+impl Titled {
+    fn new(title: &str, words: &str, form: Form) -> Self {
+        Self { title: title.to_owned(), words: words.to_owned(), form, after: String::new() }
+    }
+}
+
+/// Something that can be done on a page, folded away until it is wanted.
+#[derive(Debug)]
+struct Act {
+    /// Last part of its address.
+    name: &'static str,
+    title: &'static str,
+    form: Form,
+    open: bool,
+}
+
+impl Act {
+    fn new(name: &'static str, title: &'static str, form: Form) -> Self {
+        Self { name, title, form, open: false }
+    }
+}
+
+/// The desk's routes.
+pub(crate) fn routes() -> Routes {
+    Routes::new()
+        .get("/morning", morning::morning)
+        .get("/calendar", calendar::calendar)
+        .get("/people", people::people)
+        .post("/people", people::find)
+        .get("/people/new", people::new)
+        .post("/people/new", people::enter)
+        .get("/people/{id}", people::person)
+        .get("/people/{id}/edit", people::edit)
+        .post("/people/{id}/edit", people::correct)
+        .post("/people/{id}/void", people::void)
+        .get("/people/{id}/refer", people::refer)
+        .post("/people/{id}/refer", people::enter_referral)
+        .get("/studies/{id}/book", loans::booking)
+        .post("/studies/{id}/book", loans::book)
+        .and(loan_routes())
+        .and(monitor_routes())
+}
+
+fn loan_routes() -> Routes {
+    Routes::new()
+        .get("/loans/{id}", loans::loan)
+        .get("/loans/{id}/hand-out", loans::handing_out)
+        .post("/loans/{id}/hand-out", loans::hand_out)
+        .get("/loans/{id}/take-back", loans::taking_back)
+        .post("/loans/{id}/take-back", loans::take_back)
+        .post("/loans/{id}/set-aside", loans::set_aside)
+        .post("/loans/{id}/exchange", loans::exchange)
+        .post("/loans/{id}/cancel", loans::cancel)
+        .post("/loans/{id}/extend", loans::extend)
+        .post("/loans/{id}/chase", loans::chase)
+        .post("/loans/{id}/give-up", loans::give_up)
+        .get("/loans/{id}/leaflet.pdf", papers::leaflet)
+        .get("/loans/{id}/sheet.pdf", papers::sheet)
+        .get("/loans/{id}/letter.pdf", papers::letter)
+}
+
+fn monitor_routes() -> Routes {
+    Routes::new()
+        .get("/monitors", monitors::monitors)
+        .get("/monitors/new", monitors::new)
+        .post("/monitors/new", monitors::enter)
+        .get("/monitors/{id}", monitors::monitor)
+        .post("/monitors/{id}/to-cleaning", monitors::to_cleaning)
+        .post("/monitors/{id}/clean", monitors::clean)
+        .post("/monitors/{id}/check", monitors::check)
+        .post("/monitors/{id}/membrane", monitors::membrane)
+        .post("/monitors/{id}/gas", monitors::gas)
+        .post("/monitors/{id}/serviced", monitors::serviced)
+        .post("/monitors/{id}/move", monitors::moved)
+        .get("/labels.pdf", papers::labels)
+        .get("/lots", lots::lots)
+        .post("/lots", lots::enter)
+        .post("/lots/{id}/close", lots::close)
+}

@@ -1,0 +1,194 @@
+//! This morning: what is missing, due, back, to hand out, and what waits.
+
+use askama::Template;
+use serde_json::json;
+use store::desk::Morning;
+use store::desk::NightLine;
+
+use super::rows::LoanTable;
+use super::rows::Offer;
+use super::rows::pounds;
+use crate::access::Right;
+use crate::mark::Mark;
+use crate::page::Answer;
+use crate::visit::Visit;
+
+#[derive(Debug, Template)]
+#[template(path = "desk/morning.html")]
+struct Page {
+    answer: String,
+    value: String,
+    parts: Vec<Part>,
+    to_do: Vec<(i64, String, Mark)>,
+    nights: Vec<NightRow>,
+    waiting: Vec<(i64, i64, String)>,
+    may_lend: bool,
+}
+
+/// One heading with its loans.
+#[derive(Debug)]
+struct Part {
+    id: &'static str,
+    title: &'static str,
+    words: &'static str,
+    care: bool,
+    loans: LoanTable,
+}
+
+#[derive(Debug)]
+struct NightRow {
+    href: String,
+    who: String,
+    when: String,
+    mark: Mark,
+    doubt: String,
+}
+
+/// `GET /morning`.
+pub(crate) async fn morning(visit: Visit) -> Answer {
+    let store = visit.app.store();
+    let morning = store.read().await?.morning(store.now()).await?;
+    if !visit.background {
+        store
+            .looked(
+                &visit.author(),
+                "morning",
+                None,
+                json!({"loans": morning.due.len() + morning.missing.len()}),
+            )
+            .await?;
+    }
+    let page = Page {
+        answer: answer(&morning),
+        value: format!(
+            "Out: {}. Late or lost: {}.",
+            pounds(morning.out_pence),
+            pounds(morning.at_risk_pence)
+        ),
+        parts: parts(&visit, &morning),
+        to_do: morning
+            .to_do
+            .iter()
+            .map(|one| (one.id, one.mark.clone(), one.status.into()))
+            .collect(),
+        nights: morning.nights.iter().map(|line| night(&visit, line)).collect(),
+        waiting: morning
+            .waiting
+            .iter()
+            .map(|(study, person)| (study.id, person.id, person.listed()))
+            .collect(),
+        may_lend: visit.may(Right::Lend),
+    };
+    visit.page("This morning", &page)
+}
+
+/// The morning in one sentence: what needs somebody first.
+fn answer(morning: &Morning) -> String {
+    let count = |n: usize, one: &str, many: &str| match n {
+        0 => None,
+        1 => Some(format!("1 {one}")),
+        n => Some(format!("{n} {many}")),
+    };
+    let parts: Vec<String> = [
+        count(morning.missing.len(), "monitor is late", "monitors are late"),
+        count(morning.due.len(), "is due today", "are due today"),
+        count(morning.back.len(), "waits to be downloaded", "wait to be downloaded"),
+        count(morning.tonight.len(), "goes out tonight", "go out tonight"),
+        count(morning.skin.len(), "return told of sore skin", "returns told of sore skin"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if parts.is_empty() { "Nothing waits.".to_owned() } else { format!("{}.", parts.join("; ")) }
+}
+
+fn parts(visit: &Visit, morning: &Morning) -> Vec<Part> {
+    let part = |id, title, words, care, lines: &[_], offer, empty, last| Part {
+        id,
+        title,
+        words,
+        care,
+        loans: LoanTable::new(visit, lines, offer, empty, last),
+    };
+    let all = [
+        part(
+            "missing",
+            "Missing",
+            "",
+            false,
+            &morning.missing,
+            Offer::Loan,
+            "Nothing is late.",
+            "What to do",
+        ),
+        part(
+            "due",
+            "Due today",
+            "",
+            false,
+            &morning.due,
+            Offer::TakeBack,
+            "Nothing more is due today.",
+            "Next",
+        ),
+        part(
+            "back",
+            "Back, the night still on the monitor",
+            "",
+            false,
+            &morning.back,
+            Offer::Monitor,
+            "Nothing waits to be downloaded.",
+            "Next",
+        ),
+        part(
+            "skin",
+            "Sore or blistered skin",
+            "Tell a physiologist and follow the department's incident procedure.",
+            true,
+            &morning.skin,
+            Offer::Stands,
+            "",
+            "Skin",
+        ),
+        part(
+            "tonight",
+            "To hand out",
+            "",
+            false,
+            &morning.tonight,
+            Offer::HandOut,
+            "Nothing is booked for tonight.",
+            "Next",
+        ),
+        part(
+            "endangered",
+            "Booked, but the monitor cannot go",
+            "It is late, held, away or lost: give another.",
+            true,
+            &morning.endangered,
+            Offer::Loan,
+            "",
+            "Next",
+        ),
+    ];
+    // What calls for care is shown only when there is some.
+    all.into_iter().filter(|part| !part.care || !part.loans.rows.is_empty()).collect()
+}
+
+fn night(visit: &Visit, line: &NightLine) -> NightRow {
+    let sees = visit.may(Right::SeePeople);
+    let who = match &line.person {
+        Some(person) if sees => person.listed(),
+        Some(_) => "a patient".to_owned(),
+        None => "whose it is is not settled".to_owned(),
+    };
+    let doubt = line.night.doubts.0.first().cloned().unwrap_or_default();
+    NightRow {
+        href: String::new(),
+        who,
+        when: visit.local(line.night.start_at),
+        mark: line.night.status.into(),
+        doubt,
+    }
+}

@@ -1,0 +1,175 @@
+//! Papers of the desk as PDF: labels, leaflet with diary, hand-out sheet, record of cleaning, letters.
+
+use axum::extract::Path;
+use axum::http::StatusCode;
+use axum::http::header;
+use axum::response::IntoResponse;
+use axum::response::Response;
+use serde_json::json;
+use store::db::Conn;
+use store::setting::DeskSettings;
+use store::tables::Loan;
+use store::tables::Monitor;
+use store::tables::Person;
+use store::when;
+
+use crate::page::Answer;
+use crate::page::Trouble;
+use crate::printer::HandOut;
+use crate::printer::Label;
+use crate::printer::Leaflet;
+use crate::printer::Letter;
+use crate::printer::Paper;
+use crate::typed::Typed;
+use crate::visit::Visit;
+
+/// `GET /labels.pdf`: of one monitor, or of all that are not retired.
+pub(crate) async fn labels(visit: Visit, typed: Typed) -> Answer {
+    let mut conn = visit.app.store().read().await?;
+    let desk = conn.desk_settings().await?;
+    let monitors: Vec<Monitor> = match typed.number("monitor") {
+        Some(id) => vec![conn.get(id).await?],
+        None => conn.find("WHERE status <> 'retired' ORDER BY mark", &[]).await?,
+    };
+    drop(conn);
+    let label = |monitor: Monitor| Label { mark: monitor.mark, line: monitor.kind };
+    print(&visit, Paper::Labels(monitors.into_iter().map(label).collect()), desk, "labels").await
+}
+
+/// `GET /loans/{id}/leaflet.pdf`, in large print with `?print=large`.
+pub(crate) async fn leaflet(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
+    let mut conn = visit.app.store().read().await?;
+    let desk = conn.desk_settings().await?;
+    let loan: Loan = conn.get(id).await?;
+    let text = own_text(&mut conn, "leaflet").await?;
+    drop(conn);
+    let paper = Leaflet {
+        text,
+        loan: loan.mark,
+        return_by: spoken(&desk, loan.due_at),
+        large: typed.get("print") == "large",
+    };
+    print(&visit, Paper::Leaflet(paper), desk, "leaflet").await
+}
+
+/// `GET /loans/{id}/sheet.pdf`: the hand-out sheet the borrower signs.
+pub(crate) async fn sheet(visit: Visit, Path(id): Path<i64>) -> Answer {
+    let store = visit.app.store();
+    let mut conn = store.read().await?;
+    let desk = conn.desk_settings().await?;
+    let loan: Loan = conn.get(id).await?;
+    let person: Person = conn.get(loan.person).await?;
+    let monitor: Monitor = conn.get(loan.monitor).await?;
+    let text = own_text(&mut conn, "handout").await?;
+    drop(conn);
+    store
+        .looked(&visit.author(), format!("loan {id}"), Some(loan.person), json!({"paper": "sheet"}))
+        .await?;
+    let slot = |label: &str, words: String| (label.to_owned(), words);
+    let paper = HandOut {
+        text,
+        patient: vec![
+            slot("Name", person.listed()),
+            slot("Date of birth", person.born_on.clone()),
+            slot("Hospital number", person.mrn.clone()),
+        ],
+        lent_on: spoken(&desk, loan.out_at.unwrap_or(store.now())),
+        return_by: spoken(&desk, loan.due_at),
+        loan: loan.mark,
+        monitor: monitor.kind,
+        mark: monitor.mark,
+        lent_by: loan.out_by.unwrap_or_default(),
+    };
+    print(&visit, Paper::HandOut(paper), desk, "hand-out-sheet").await
+}
+
+/// `GET /loans/{id}/letter.pdf?letter=overdue`.
+pub(crate) async fn letter(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
+    let store = visit.app.store();
+    let mut conn = store.read().await?;
+    let desk = conn.desk_settings().await?;
+    let loan: Loan = conn.get(id).await?;
+    let person: Person = conn.get(loan.person).await?;
+    let text = own_text(&mut conn, "letters").await?;
+    drop(conn);
+    let kind = typed.get("letter").to_owned();
+    store
+        .looked(&visit.author(), format!("loan {id}"), Some(loan.person), json!({"paper": kind}))
+        .await?;
+    let name = format!("{} {}", person.given, person.family);
+    let address = person.address.unwrap_or_default();
+    let paper = Letter {
+        id: kind,
+        text,
+        to: std::iter::once(name.clone()).chain(address.lines().map(str::to_owned)).collect(),
+        date: spoken_day(&desk, store.now()),
+        salutation: format!("Dear {name}"),
+        lent_on: loan.out_at.map_or_else(String::new, |at| spoken_day(&desk, at)),
+        return_by: spoken(&desk, loan.due_at),
+        loan: loan.mark,
+        signed: vec![visit.author().name, desk.department.clone()],
+    };
+    print(&visit, Paper::Letter(paper), desk, "letter").await
+}
+
+/// The department's own words for a paper, if it set any.
+async fn own_text(conn: &mut Conn, name: &str) -> Result<Option<String>, Trouble> {
+    let kept = conn.setting(name).await?;
+    Ok(kept.map(|kept| kept.value).filter(|text| !text.trim().is_empty()))
+}
+
+async fn print(visit: &Visit, paper: Paper, desk: DeskSettings, name: &str) -> Answer {
+    let app = visit.app.clone();
+    // Setting a page takes tens of milliseconds: not on a thread that serves others.
+    let made = tokio::task::spawn_blocking(move || app.printer().print(&paper, &desk)).await;
+    match made.map_err(|error| Trouble::broken(error.to_string()))? {
+        Ok(bytes) => Ok(inline(name, bytes)),
+        Err(says) => Err(Trouble {
+            status: StatusCode::CONFLICT,
+            says: vec![crate::form::sentence(&says)],
+            ..Trouble::refused(&[])
+        }),
+    }
+}
+
+/// A PDF that the browser opens and prints.
+fn inline(name: &str, bytes: Vec<u8>) -> Response {
+    let disposition = format!("inline; filename=\"{name}.pdf\"");
+    (
+        [
+            (header::CONTENT_TYPE, "application/pdf".to_owned()),
+            (header::CONTENT_DISPOSITION, disposition),
+        ],
+        bytes,
+    )
+        .into_response()
+}
+
+/// `Thursday 26 November, 10:00` of an instant.
+fn spoken(desk: &DeskSettings, at_s: i64) -> String {
+    let minute = when::local_minute(at_s, &desk.zone());
+    format!("{}, {}", spoken_day(desk, at_s), minute.get(11..).unwrap_or_default())
+}
+
+fn spoken_day(desk: &DeskSettings, at_s: i64) -> String {
+    const DAYS: [&str; 7] =
+        ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"];
+    const MONTHS: [&str; 12] = [
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
+    ];
+    let day = when::local_date(at_s, &desk.zone());
+    let weekday = usize::try_from(day.weekday().to_monday_zero_offset()).unwrap_or(0);
+    let month = usize::try_from(day.month() - 1).unwrap_or(0);
+    format!("{} {} {}", DAYS[weekday], day.day(), MONTHS[month])
+}

@@ -1,0 +1,146 @@
+//! The department's own settings and texts. Every version is kept; the latest holds.
+
+use askama::Template;
+use axum::extract::Path;
+use store::setting::DeskSettings;
+use store::tables::Setting;
+
+use crate::form::Field;
+use crate::form::Form;
+use crate::page::Answer;
+use crate::page::Trouble;
+use crate::routes::Routes;
+use crate::typed::Typed;
+use crate::visit::Visit;
+
+/// The settings that are edited as text: name, title, what it is.
+const TEXTS: &[(&str, &str, &str)] = &[
+    (
+        "desk",
+        "The desk",
+        "Hospital, department, telephone, time zone, return places and times, parts of the bag, limits of the checks, and after how many minutes without a touch a session ends. JSON.",
+    ),
+    ("leaflet", "The patient's leaflet", "What the patient reads at home, in plain words."),
+    ("phrases", "Phrases for reports", "One phrase a line, offered when a comment is written."),
+];
+
+/// Its routes.
+pub fn routes() -> Routes {
+    Routes::new()
+        .get("/settings", list)
+        .get("/settings/{name}", show)
+        .post("/settings/{name}", save)
+}
+
+struct Line {
+    name: &'static str,
+    title: &'static str,
+    about: &'static str,
+    last: String,
+}
+
+#[derive(Template)]
+#[template(path = "settings.html")]
+struct List {
+    lines: Vec<Line>,
+}
+
+async fn list(visit: Visit) -> Answer {
+    let mut lines = Vec::new();
+    for (name, title, about) in TEXTS {
+        let versions = versions(&visit, name).await?;
+        let last =
+            versions.first().map(|version| format!("{}, {}", visit.local(version.at), version.who));
+        let last = last.unwrap_or_else(|| "as shipped".to_owned());
+        lines.push(Line { name, title, about, last });
+    }
+    visit.page("Settings", &List { lines })
+}
+
+struct Version {
+    id: i64,
+    at: String,
+    who: String,
+    value: String,
+}
+
+#[derive(Template)]
+#[template(path = "setting.html")]
+struct Page {
+    title: &'static str,
+    about: &'static str,
+    form: Form,
+    versions: Vec<Version>,
+}
+
+fn page(
+    visit: &Visit,
+    text: &(&'static str, &'static str, &'static str),
+    versions: Vec<Setting>,
+) -> Page {
+    let (name, title, about) = *text;
+    let latest = versions.first();
+    let form = visit
+        .form(format!("/settings/{name}"), "Save as the new version")
+        .field(
+            Field::lines("value", "Text", 18)
+                .value(latest.map_or_else(|| shipped(name), |version| version.value.clone())),
+        )
+        .field(Field::hidden("seen", latest.map_or(0, |version| version.id).to_string()))
+        .back("/settings", "Leave it as it is");
+    let line = |version: Setting| Version {
+        id: version.id,
+        at: visit.local(version.at),
+        who: version.who,
+        value: version.value,
+    };
+    Page { title, about, form, versions: versions.into_iter().map(line).collect() }
+}
+
+async fn show(visit: Visit, Path(name): Path<String>) -> Answer {
+    let text = text(&name)?;
+    let versions = versions(&visit, text.0).await?;
+    visit.page(text.1, &page(&visit, text, versions))
+}
+
+async fn save(visit: Visit, Path(name): Path<String>, typed: Typed) -> Answer {
+    let text = text(&name)?;
+    let versions = versions(&visit, text.0).await?;
+    let latest = versions.first().map_or(0, |version| version.id);
+    let mut page = page(&visit, text, versions);
+    page.form = page.form.filled(&typed);
+    if typed.number("seen") != Some(latest) {
+        page.form.faults.push((
+            "Somebody else saved a version meanwhile; it is the first of the list below."
+                .to_owned(),
+            "Put both together, then save again.".to_owned(),
+        ));
+        page.form.fields[1].values = vec![latest.to_string()];
+        return visit.again(text.1, &page);
+    }
+    let value = typed.raw("value").replace("\r\n", "\n");
+    match visit.app.store().put_setting(&visit.author(), text.0, &value).await {
+        Ok(_) => Ok(visit.done("Saved. It holds from now on.", "/settings")),
+        Err(error) => {
+            page.form.refused(error, &[("setting_wrong", "value")])?;
+            visit.again(text.1, &page)
+        }
+    }
+}
+
+/// What holds before a version is saved.
+fn shipped(name: &str) -> String {
+    if name != store::setting::DESK {
+        return String::new();
+    }
+    serde_json::to_string_pretty(&DeskSettings::default()).unwrap_or_default()
+}
+
+fn text(name: &str) -> Result<&'static (&'static str, &'static str, &'static str), Trouble> {
+    TEXTS.iter().find(|text| text.0 == name).ok_or_else(Trouble::not_found)
+}
+
+async fn versions(visit: &Visit, name: &str) -> Result<Vec<Setting>, Trouble> {
+    let mut conn = visit.app.store().read().await?;
+    Ok(conn.find("WHERE name = $1 ORDER BY id DESC LIMIT 50", &[name.into()]).await?)
+}

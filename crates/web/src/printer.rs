@@ -1,0 +1,126 @@
+//! What is put on paper, by whoever can.
+//!
+//! The crate that makes PDF is heavy, so the workbench only says what should stand on the paper.
+
+use store::setting::DeskSettings;
+
+/// A paper as plain data. None of them holds anything of an illness or a night.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Paper {
+    /// A sheet of labels.
+    Labels(Vec<Label>),
+    /// The leaflet and diary of a loan.
+    Leaflet(Leaflet),
+    /// The sheet the borrower signs.
+    HandOut(HandOut),
+    /// The record of a cleaning.
+    Cleaning(Cleaning),
+    /// A letter to a patient.
+    Letter(Letter),
+}
+
+/// One label.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Label {
+    /// The mark as text and as code: `M-0007-K`.
+    pub mark: String,
+    /// What it is, under the mark.
+    pub line: String,
+}
+
+/// The leaflet and diary of a loan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Leaflet {
+    /// The department's own text; `None` prints the one that comes with the program.
+    pub text: Option<String>,
+    /// The loan's mark.
+    pub loan: String,
+    /// When the monitor must be back, in words.
+    pub return_by: String,
+    /// Whether it is printed large.
+    pub large: bool,
+}
+
+/// The sheet the borrower signs.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HandOut {
+    /// The department's own text; `None` prints the one that comes with the program.
+    pub text: Option<String>,
+    /// Identifiers: label and words.
+    pub patient: Vec<(String, String)>,
+    /// The loan's mark.
+    pub loan: String,
+    /// What the monitor is, in words.
+    pub monitor: String,
+    /// The monitor's mark.
+    pub mark: String,
+    /// When it goes out, in words.
+    pub lent_on: String,
+    /// When it must be back, in words.
+    pub return_by: String,
+    /// Who hands it out.
+    pub lent_by: String,
+}
+
+/// The record of a cleaning.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cleaning {
+    /// The monitor's mark.
+    pub mark: String,
+    /// What it is, in words.
+    pub monitor: String,
+    /// Its serial number.
+    pub serial: String,
+    /// The mark of the loan before it.
+    pub loan: String,
+    /// When that loan ended, in words.
+    pub loan_ended: String,
+    /// How it was cleaned.
+    pub method: String,
+    /// By whom.
+    pub cleaned_by: String,
+    /// When, in words.
+    pub cleaned_at: String,
+}
+
+/// A letter to a patient.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Letter {
+    /// Which: `repeat`, `overdue`, `overdue-again`.
+    pub id: String,
+    /// The department's own texts; `None` prints those that come with the program.
+    pub text: Option<String>,
+    /// Name and address, one line each.
+    pub to: Vec<String>,
+    /// The day, in words.
+    pub date: String,
+    /// `Dear …`.
+    pub salutation: String,
+    /// The loan's mark.
+    pub loan: String,
+    /// When the monitor was lent, in words.
+    pub lent_on: String,
+    /// When it is due back, in words.
+    pub return_by: String,
+    /// Who signs, one line each.
+    pub signed: Vec<String>,
+}
+
+/// Puts plain data on paper.
+pub trait Printer: Send + Sync {
+    /// The paper as a whole PDF.
+    ///
+    /// # Errors
+    /// Why there is none, in words for the page.
+    fn print(&self, paper: &Paper, desk: &DeskSettings) -> Result<Vec<u8>, String>;
+}
+
+/// A printer that prints nothing and says why.
+#[derive(Clone, Copy, Debug)]
+pub struct NoPrinter;
+
+impl Printer for NoPrinter {
+    fn print(&self, _paper: &Paper, _desk: &DeskSettings) -> Result<Vec<u8>, String> {
+        Err("this build of matins has no PDF in it".to_owned())
+    }
+}
