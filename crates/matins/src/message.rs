@@ -48,9 +48,9 @@ impl Trouble {
         Self::new(Exit::Refused, what)
     }
 
-    /// The department's record cannot be used.
-    pub(crate) fn record(what: impl Into<String>) -> Self {
-        Self::new(Exit::Record, what)
+    /// The department's record could not be used.
+    pub(crate) fn store(what: impl Into<String>) -> Self {
+        Self::new(Exit::Store, what)
     }
 
     /// A text that was not understood, at a line where that is known.

@@ -21,7 +21,7 @@ pub(crate) async fn open(data: &str) -> Result<Store, Trouble> {
     if let Place::Folder(folder) = &place
         && !folder.join(store::db::FILE).is_file()
     {
-        return Err(Trouble::record("there is no record here")
+        return Err(Trouble::store("there is no record here")
             .about(data)
             .hint("name the folder the workbench was started with"));
     }
@@ -39,7 +39,7 @@ pub(crate) fn wait_for<T>(work: impl Future<Output = Result<T, Trouble>>) -> Res
 
 /// An error of the record in the program's voice.
 pub(crate) fn told(error: &StoreError) -> Trouble {
-    let trouble = Trouble::record(error.to_string());
+    let trouble = Trouble::store(error.to_string());
     match error.hint() {
         hint if hint.is_empty() => trouble,
         hint => trouble.hint(hint),

@@ -80,7 +80,7 @@ fn unsound(found: &Verified) -> Trouble {
         1 => "the record does not agree with its chain in 1 place".to_owned(),
         count => format!("the record does not agree with its chain in {count} places"),
     };
-    Trouble::record(what).hint(
+    Trouble::store(what).hint(
         "keep it as it is, restore the last good backup beside it, and tell whoever answers for the record",
     )
 }
