@@ -59,8 +59,10 @@ fn a_head_that_the_record_does_not_hold_is_told() {
 #[test]
 fn a_folder_without_a_record_stays_without_one() {
     let desk = Desk::new();
-    let words = "matins: gone: there is no record here\n  hint: name the folder the workbench was started with\n";
+    let words = "matins: gone: there is no record here\n  hint: name the folder or database the workbench was started with\n";
     desk.run(&["verify", "--data", "gone"]).fails(5, words);
+    desk.run(&["verify", "--backup", "gone"])
+        .fails(5, "matins: gone: there is no such file\n  hint: name a file that is there\n");
     desk.run(&["backup", "--data", "gone", "-o", "b"]).fails(5, words);
     assert_eq!(desk.names(), Vec::<String>::new());
 }
