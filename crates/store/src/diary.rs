@@ -10,9 +10,7 @@ use crate::error::Result;
 use crate::error::StoreError;
 use crate::tables::DiaryEntry;
 use crate::tables::Loan;
-use crate::tables::Night;
 use crate::when;
-use crate::words::NightStatus;
 use crate::words::Representative;
 
 /// A diary as somebody copies it: one answer a question, in their order, blank where the patient wrote nothing.
@@ -82,12 +80,7 @@ impl Store {
         act.put(&mut entry).await?;
         act.on(format!("loan {loan}"), Some(row.person));
         act.close().await?;
-        let nights: Vec<Night> =
-            self.read().await?.find("WHERE loan = $1 ORDER BY id", &[loan.into()]).await?;
-        // A night somebody has begun to judge keeps their notes: they see the diary beside it.
-        for night in nights.iter().filter(|night| night.status == NightStatus::Waiting) {
-            self.score_night(by, night.id).await?;
-        }
+        self.score_waiting(by, loan).await?;
         Ok(entry)
     }
 }

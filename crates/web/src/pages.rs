@@ -7,6 +7,7 @@ pub mod desk;
 pub mod home;
 pub mod login;
 pub mod password;
+pub mod retention;
 pub mod scan;
 pub mod session;
 pub mod settings;
@@ -26,6 +27,7 @@ pub fn routes() -> Routes {
         .and(scan::routes())
         .and(accounts::routes())
         .and(audit::routes())
+        .and(retention::routes())
         .and(settings::routes())
         .and(about::routes())
 }

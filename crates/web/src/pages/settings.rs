@@ -20,7 +20,17 @@ const TEXTS: &[(&str, &str, &str)] = &[
         "The desk",
         "Hospital, department, telephone, time zone, return places and times, parts of the bag, limits of the checks, and after how many minutes without a touch a session ends. JSON.",
     ),
-    ("leaflet", "The patient's leaflet", "What the patient reads at home, in plain words."),
+    (
+        "leaflet",
+        "The patient's leaflet",
+        "What the patient reads at home, in plain words. TOML, as docs/paper.md says; empty prints the text that comes with the program.",
+    ),
+    (
+        "handout",
+        "The hand-out sheet",
+        "What the borrower is told and signs. TOML, as docs/paper.md says.",
+    ),
+    ("letters", "Letters", "The words of the letters to patients. TOML, as docs/paper.md says."),
     ("phrases", "Phrases for reports", "One phrase a line, offered when a comment is written."),
 ];
 

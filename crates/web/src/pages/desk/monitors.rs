@@ -438,8 +438,12 @@ pub(crate) async fn check(visit: Visit, Path(id): Path<i64>, typed: Typed) -> An
     let kpa = |name: &str| {
         typed.get(name).replace(',', ".").parse::<f64>().ok().filter(|value| value.is_finite())
     };
+    let before = matches!(
+        visit.app.store().read().await?.get::<Monitor>(id).await?.status,
+        MonitorStatus::Ready | MonitorStatus::Booked
+    );
     let form = CheckForm {
-        made: CheckWhen::After,
+        made: if before { CheckWhen::Before } else { CheckWhen::After },
         expected_kpa: kpa("expected_kpa"),
         observed_kpa: kpa("observed_kpa"),
         pressure_kpa: kpa("pressure_kpa"),
@@ -448,7 +452,7 @@ pub(crate) async fn check(visit: Visit, Path(id): Path<i64>, typed: Typed) -> An
         passed: typed.get("passed") == "yes",
         note: typed.get("note").to_owned(),
     };
-    let done = visit.app.store().check(&visit.author(), id, form).await;
+    let done = visit.app.store().check_and_score(&visit.author(), id, form).await;
     finish(&visit, id, "check", &typed, done, "Check recorded.").await
 }
 
