@@ -25,8 +25,17 @@ export const LOOKS = [
 ];
 
 /** Starts `matins serve`; gives its address and the first administrator's link. */
-export async function serve(data, ...more) {
-  const program = spawn(process.env.MATINS ?? "matins", ["--no-color", "serve", "--data", data, "--listen", "127.0.0.1:0", ...more]);
+export function serve(data, ...more) {
+  return start(["serve", "--data", data, "--listen", "127.0.0.1:0", ...more]);
+}
+
+/** Starts the invented department of `matins demo`, on a day given so that its pages are always the same. */
+export function demo(data, day = "2026-11-25") {
+  return start(["demo", "--data", data, "--day", day, "--no-open"]);
+}
+
+async function start(args) {
+  const program = spawn(process.env.MATINS ?? "matins", ["--no-color", ...args]);
   let said = "";
   const ready = new Promise((resolve, reject) => {
     program.stderr.on("data", (piece) => {
@@ -41,11 +50,16 @@ export async function serve(data, ...more) {
   return { at, first, end, said: () => said };
 }
 
+/** A browser without a screen. */
+export function chromiumHere() {
+  return chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
+}
+
 /** A fresh record, its server and a browser; an administrator who can log in. */
 export async function bench() {
   const folder = mkdtempSync(join(tmpdir(), "matins-browser-"));
   const server = await serve(join(folder, "record"));
-  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
+  const browser = await chromiumHere();
   const page = await browser.newPage();
   await page.goto(String(server.first));
   await page.locator("main").getByLabel("Password", { exact: true }).fill(PASSWORD);
