@@ -149,3 +149,12 @@ test("a misread mark is told, a right one leads to its thing", async () => {
   await page.getByText("read it again").waitFor();
   await page.context().close();
 });
+
+test("the desk finds no audit and the administrator no patient", async () => {
+  const keys = await as("keys");
+  assert.equal((await keys.goto("/people/1"))?.status(), 403);
+  await keys.context().close();
+  const pillow = await as("pillow");
+  assert.equal((await pillow.goto("/audit"))?.status(), 403);
+  await pillow.context().close();
+});

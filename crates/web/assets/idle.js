@@ -63,7 +63,7 @@ async function tick() {
     if (Date.now() < endsAt) idle.showModal();
   }
   const shown = /** @type {HTMLElement} */ (idle.querySelector("[data-left]"));
-  shown.textContent = String(Math.max(0, left));
+  shown.textContent = String(Math.max(0, Math.round((endsAt - Date.now()) / 1000)));
   if (Date.now() >= endsAt) logInAgain();
 }
 

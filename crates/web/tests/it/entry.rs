@@ -220,3 +220,22 @@ async fn an_attempt_beyond_ones_role_is_in_the_audit() {
         ("desk", "access.refused", "/audit")
     );
 }
+
+/// In HTTP/2 the host stands in the address and there is no header of it.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_form_over_http_2_is_held_to_the_same_origin() {
+    let bench = bench_with(true).await;
+    let token = "e".repeat(64);
+    for (origin, status) in [
+        ("https://desk.example", StatusCode::UNPROCESSABLE_ENTITY),
+        ("https://evil.example", StatusCode::FORBIDDEN),
+    ] {
+        let request = Request::post("https://desk.example/login")
+            .header("origin", origin)
+            .header("cookie", format!("__Host-matins-visitor={token}"))
+            .header("content-type", "application/x-www-form-urlencoded")
+            .body(Body::from(format!("csrf={}&login=nobody&password=nothing", csrf(&token))))
+            .unwrap();
+        assert_eq!(bench.send(request).await.status, status, "{origin}");
+    }
+}

@@ -39,9 +39,27 @@ async fn a_setting_saved_by_somebody_else_meanwhile_is_not_overwritten() {
         "{}",
         late.text
     );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_wrong_figure_of_the_desk_is_told_at_its_field() {
+    let bench = bench().await;
+    bench.account(Role::Administrator).await;
+    let token = bench.token(Role::Administrator).await;
+    let rest = "hand_in_by=10:00&ladder_days=1,3,7&most_nights=7&longest_hours=8&gas_limit_kpa=0.4&membrane_days=14&clock_limit_s=120&seen=0";
     let wrong =
-        bench.post("/settings/desk", &token, "value=%7B%22zone%22%3A%22Mars%22%7D&seen=0").await;
-    assert!(wrong.text.contains("There is no time zone Mars."), "{}", wrong.text);
+        bench.post("/settings/desk", &token, &format!("zone=Mars&idle_min=15&{rest}")).await;
+    assert!(
+        wrong.text.contains("id=\"settings-desk-zone-fault\"")
+            && wrong.text.contains("There is no time zone Mars"),
+        "{}",
+        wrong.text
+    );
+    let short = bench.post("/settings/desk", &token, &format!("zone=UTC&idle_min=0&{rest}")).await;
+    assert!(short.text.contains("id=\"settings-desk-idle_min-fault\""), "{}", short.text);
+    let done = bench.post("/settings/desk", &token, &format!("zone=UTC&idle_min=20&{rest}")).await;
+    assert_eq!(done.status, StatusCode::SEE_OTHER);
+    assert_eq!(bench.store.read().await.unwrap().desk_settings().await.unwrap().idle_min, 20);
 }
 
 #[tokio::test(flavor = "multi_thread")]
