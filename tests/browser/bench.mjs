@@ -47,12 +47,17 @@ export const serve = (data, ...more) => start(["serve", "--data", data, "--liste
 /** Everybody's password in the demo. */
 export const DEMO_PASSWORD = "lullaby-lane-42";
 
+/** A browser without a screen. */
+export function chromiumHere() {
+  return chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
+}
+
 /** The invented department on the day given, in a folder of its own, and a browser. */
 export async function demo(day) {
   const folder = mkdtempSync(join(tmpdir(), "matins-demo-"));
   const data = join(folder, "demo");
   const server = await start(["demo", "--data", data, "--day", day, "--listen", "127.0.0.1:0", "--no-open"]);
-  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
+  const browser = await chromiumHere();
   return { server, browser, data, clear: () => rmSync(folder, { recursive: true, force: true }) };
 }
 
