@@ -54,6 +54,12 @@ pub(crate) enum Verb {
     Demo(DemoArgs),
     /// Serve the department's record and the workbench to browsers
     Serve(ServeArgs),
+    /// Check the department's record, or a backup, against its chain of acts
+    Verify(VerifyArgs),
+    /// Write the department's record to one file, while work goes on
+    Backup(BackupArgs),
+    /// Bring a backup back into a place that holds nothing
+    Restore(RestoreArgs),
     /// Print the completions for a shell
     #[command(help_template = HELP, before_help = "Examples:
   matins completions bash > ~/.local/share/bash-completion/completions/matins")]
@@ -333,4 +339,58 @@ pub(crate) struct ServeArgs {
     /// A host name under which browsers ask; may be given several times
     #[arg(long = "name", value_name = "HOST")]
     pub(crate) names: Vec<String>,
+}
+
+/// `matins verify`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins verify --data record
+  matins verify --data postgres://matins@server/matins --heads printed-last-week.txt
+  matins verify --backup record.backup --passphrase-file secret.txt")]
+pub(crate) struct VerifyArgs {
+    /// The record: its folder, or the address of its database
+    #[arg(long, value_name = "DIR|URL", required_unless_present = "backup")]
+    pub(crate) data: Option<String>,
+    /// A backup, read whole and checked without being restored
+    #[arg(long, value_name = "FILE", conflicts_with = "data")]
+    pub(crate) backup: Option<PathBuf>,
+    /// Heads of the record that were kept elsewhere, one a line: the chain must still hold each
+    #[arg(long, value_name = "HEADS.txt", requires = "data")]
+    pub(crate) heads: Option<PathBuf>,
+    /// The backup's passphrase: the first line of a file; `-` is standard input
+    #[arg(long, value_name = "FILE", requires = "backup")]
+    pub(crate) passphrase_file: Option<PathBuf>,
+}
+
+/// `matins backup`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins backup --data record -o record-2026-11-25.backup
+  matins backup --data record -o record.backup --passphrase-file secret.txt")]
+pub(crate) struct BackupArgs {
+    /// The record: its folder, or the address of its database
+    #[arg(long, value_name = "DIR|URL")]
+    pub(crate) data: String,
+    /// The file to make; one that stands already is never replaced
+    #[arg(short, long, value_name = "FILE")]
+    pub(crate) output: PathBuf,
+    /// Encrypt it with a passphrase: the first line of a file; `-` is standard input
+    #[arg(long, value_name = "FILE")]
+    pub(crate) passphrase_file: Option<PathBuf>,
+}
+
+/// `matins restore`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins restore record.backup --data new-folder
+  matins restore record.backup --data postgres://matins@server/empty --passphrase-file secret.txt")]
+pub(crate) struct RestoreArgs {
+    /// The backup
+    pub(crate) file: PathBuf,
+    /// Where it goes: a folder or a database that holds nothing
+    #[arg(long, value_name = "DIR|URL")]
+    pub(crate) data: String,
+    /// The passphrase it was encrypted with: the first line of a file; `-` is standard input
+    #[arg(long, value_name = "FILE")]
+    pub(crate) passphrase_file: Option<PathBuf>,
 }

@@ -15,8 +15,8 @@ pub(crate) enum Exit {
     NotUnderstood,
     /// An input was understood and refused: its identity, its criteria, its unit.
     Refused,
-    /// The department's record cannot be used.
-    Record,
+    /// The department's record could not be used, or does not agree with its chain.
+    Store,
     /// Several files were given, and at least one of them failed.
     SomeFailed,
 }
@@ -29,7 +29,7 @@ impl Exit {
         Self::Usage,
         Self::NotUnderstood,
         Self::Refused,
-        Self::Record,
+        Self::Store,
         Self::SomeFailed,
     ];
 
@@ -41,8 +41,8 @@ impl Exit {
             Self::Usage => "The command line was not understood, or names what does not exist.",
             Self::NotUnderstood => "An input is missing, or was not understood.",
             Self::Refused => "An input was understood and refused: identity, criteria, unit.",
-            Self::Record => {
-                "The department's record cannot be used: its folder, its database, its clock."
+            Self::Store => {
+                "The department's record could not be used, or does not agree with its chain."
             }
             Self::SomeFailed => "Several files were given, and at least one of them failed.",
         }
@@ -56,7 +56,7 @@ impl Exit {
             Self::Usage => 2,
             Self::NotUnderstood => 3,
             Self::Refused => 4,
-            Self::Record => 5,
+            Self::Store => 5,
             Self::SomeFailed => 6,
         }
     }

@@ -48,9 +48,9 @@ impl Trouble {
         Self::new(Exit::Refused, what)
     }
 
-    /// The department's record cannot be used.
-    pub(crate) fn record(what: impl Into<String>) -> Self {
-        Self::new(Exit::Record, what)
+    /// The department's record could not be used.
+    pub(crate) fn store(what: impl Into<String>) -> Self {
+        Self::new(Exit::Store, what)
     }
 
     /// A text that was not understood, at a line where that is known.
@@ -135,6 +135,11 @@ impl Voice {
     /// Whether data on standard output may carry colour.
     pub(crate) fn colours_output(self) -> bool {
         self.output_colour
+    }
+
+    /// Whether only what went wrong is said.
+    pub(crate) fn is_quiet(self) -> bool {
+        self.quiet
     }
 
     /// Says what went wrong; never silenced.

@@ -101,6 +101,31 @@ impl Store {
         Ok(store)
     }
 
+    /// Opens a record that is there; a mistyped place may not become a new one.
+    ///
+    /// # Errors
+    /// When there is none, and as [`Store::open`].
+    pub async fn open_existing(place: &Place, clock: Clock) -> Result<Self> {
+        let (what, there) = match place {
+            Place::Folder(folder) => (folder.display().to_string(), folder.join(FILE).is_file()),
+            Place::Url(_) => {
+                let store = Self::connect(place, clock.clone()).await?;
+                let sql = "SELECT COUNT(*) FROM information_schema.tables WHERE table_schema = current_schema() AND table_name = 'migration'";
+                let tables = store.read().await?.number(sql, &[]).await?;
+                store.close_quietly().await;
+                ("the database".to_owned(), tables > 0)
+            }
+        };
+        if there {
+            return Self::open(place, clock).await;
+        }
+        Err(StoreError::Unusable {
+            what,
+            says: "there is no record here".to_owned(),
+            hint: "name the folder or database the workbench was started with".to_owned(),
+        })
+    }
+
     /// Connects, and leaves the tables as they are: there may be none.
     pub(crate) async fn connect(place: &Place, clock: Clock) -> Result<Self> {
         let pool = match place {
@@ -184,9 +209,21 @@ impl Store {
         })
     }
 
+    /// Brings what was written into the database file itself and empties the log beside it.
+    pub(crate) async fn checkpoint(&self) -> Result<()> {
+        if let Pool::Sqlite(pool) = &self.pool {
+            sqlx::raw_sql("PRAGMA wal_checkpoint(TRUNCATE)").execute(pool).await?;
+        }
+        Ok(())
+    }
+
     /// Closes every connection; what was acknowledged is on the disk already.
     pub async fn close(&self) {
         self.tell_head().await;
+        self.close_quietly().await;
+    }
+
+    async fn close_quietly(&self) {
         match &self.pool {
             Pool::Sqlite(pool) => pool.close().await,
             Pool::Postgres(pool) => pool.close().await,
@@ -237,7 +274,9 @@ async fn open_folder(folder: &Path) -> Result<sqlx::SqlitePool> {
         .foreign_keys(true)
         .busy_timeout(Duration::from_secs(20))
         .pragma("trusted_schema", "OFF")
-        .pragma("cell_size_check", "ON");
+        .pragma("cell_size_check", "ON")
+        // What is destroyed is overwritten in the file, wherever the database had moved it.
+        .pragma("secure_delete", "ON");
     let pool = SqlitePoolOptions::new().max_connections(6).connect_with(options).await;
     pool.map_err(|error| match StoreError::from(error) {
         StoreError::Unusable { says, hint, .. } => unusable(says, &hint),

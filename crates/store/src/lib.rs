@@ -53,6 +53,7 @@ pub mod session;
 
 // What happens between them.
 pub mod desk;
+pub mod diary;
 pub mod loan;
 
 // A night comes in: cut, tied to its loan, scored.
@@ -65,3 +66,9 @@ pub mod whose;
 pub mod hand;
 pub mod reading;
 pub mod signing;
+
+// Its time over, or asked for by the person it is about.
+pub mod access;
+pub mod belongings;
+pub mod destroy;
+pub mod retention;

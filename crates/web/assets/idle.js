@@ -43,7 +43,11 @@ async function stay() {
   holdsFor(response.ok ? (await response.json()).ends_in_s : 0);
 }
 
+/** Whether an answer is awaited: one question at a time. */
+let asking = false;
+
 async function tick() {
+  if (asking) return;
   const left = Math.round((endsAt - Date.now()) / 1000);
   const [idle, again] = [dialog("idle"), dialog("again")];
   if (again.open) return;
@@ -52,13 +56,15 @@ async function tick() {
     return;
   }
   if (!idle.open && left > 0) {
+    asking = true;
     await ask().catch(() => undefined);
-    if ((endsAt - Date.now()) / 1000 > WARNING_S) return;
-    idle.showModal();
+    asking = false;
+    if ((endsAt - Date.now()) / 1000 > WARNING_S || again.open) return;
+    if (Date.now() < endsAt) idle.showModal();
   }
   const shown = /** @type {HTMLElement} */ (idle.querySelector("[data-left]"));
-  shown.textContent = String(Math.max(0, left));
-  if (left <= 0) logInAgain();
+  shown.textContent = String(Math.max(0, Math.round((endsAt - Date.now()) / 1000)));
+  if (Date.now() >= endsAt) logInAgain();
 }
 
 /** Opens the login over the page. */

@@ -74,8 +74,8 @@ async fn main() -> std::result::Result<(), Box<dyn std::error::Error>> {
         listen: SocketAddr::from(([127, 0, 0, 1], port.parse()?)),
         tls: None,
         names: Vec::new(),
-        log: Arc::new(|line| log(line)),
-        ready: Arc::new(|address| log(address)),
+        log: Arc::new(log),
+        ready: Arc::new(log),
     };
     web::serve(config, std::future::pending()).await?;
     Ok(())
@@ -129,7 +129,7 @@ async fn one(
     let options = ReadOptions { zone: zone_named(ZONE), map: None };
     let read = engine::read::read(input, &options)
         .map_err(|error| StoreError::Damaged { says: error.to_string() })?;
-    let start = read.clock.start_instant().map_or(0, |start| start.as_second());
+    let start = read.clock.start_instant().map_or(0, jiff::Timestamp::as_second);
     lend(store, n, (family, given), start).await?;
     let by = author("thistle", "Ansel Thistlewood", Role::Physiologist);
     let file = Incoming { name, bytes, zone: Some(ZONE.to_owned()), ..Incoming::default() };

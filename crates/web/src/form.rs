@@ -58,6 +58,8 @@ pub struct Field {
     pub attributes: Vec<(&'static str, String)>,
     /// Put the cursor here when the page opens.
     pub first: bool,
+    /// Of a filter, where every field may be empty and none says so.
+    pub filters: bool,
 }
 
 impl Field {
@@ -75,6 +77,7 @@ impl Field {
             autocomplete: "off",
             attributes: Vec::new(),
             first: false,
+            filters: false,
         }
     }
 
@@ -179,6 +182,13 @@ impl Field {
     #[must_use]
     pub fn first(mut self) -> Self {
         self.first = true;
+        self
+    }
+
+    /// Of a filter, where every field may be empty and none says so.
+    #[must_use]
+    pub fn filters(mut self) -> Self {
+        self.filters = true;
         self
     }
 

@@ -134,7 +134,7 @@ async fn admitted(
     }
     let acts = method == Method::POST;
     if acts {
-        same_origin(visit, request.headers()).map_err(Trouble::into_response)?;
+        same_origin(visit, request.headers(), host(request)).map_err(Trouble::into_response)?;
     }
     let typed = if acts { read_form(request).await.map_err(Trouble::into_response)? } else { None };
     // Nothing stands there: the router says so itself.
@@ -184,21 +184,20 @@ async fn refused(visit: &Visit, path: &str) -> Trouble {
 
 /// A request that changes something comes from a page of this server (Fetch Metadata, and Origin for
 /// browsers without it).
-fn same_origin(visit: &Visit, headers: &HeaderMap) -> Result<(), Trouble> {
+fn same_origin(visit: &Visit, headers: &HeaderMap, host: Option<&str>) -> Result<(), Trouble> {
     let text = |name: &str| headers.get(name).and_then(|value| value.to_str().ok());
     if text("sec-fetch-site").is_some_and(|site| site != "same-origin") {
         return Err(Trouble::foreign("This was sent from a page of another server."));
     }
     let scheme = if visit.app.tls() { "https" } else { "http" };
-    let own = text("host").map(|host| format!("{scheme}://{host}"));
-    match (text("origin"), own) {
-        (Some(origin), Some(own)) if origin != own => {
-            Err(Trouble::foreign("This was sent from a page of another server."))
-        }
-        (None, _) if is_multipart(headers) => {
+    let own = host.map(|host| format!("{scheme}://{host}"));
+    match text("origin") {
+        Some(origin) if own.as_deref() == Some(origin) => Ok(()),
+        Some(_) => Err(Trouble::foreign("This was sent from a page of another server.")),
+        None if is_multipart(headers) => {
             Err(Trouble::foreign("The browser did not say which page sent this."))
         }
-        _ => Ok(()),
+        None => Ok(()),
     }
 }
 
@@ -230,6 +229,7 @@ fn is_multipart(headers: &HeaderMap) -> bool {
     kind.is_some_and(|kind| kind.starts_with("multipart/form-data"))
 }
 
+/// The host asked for: a header in HTTP/1, part of the address in HTTP/2.
 fn host(request: &Request) -> Option<&str> {
     let named = request.headers().get(header::HOST).and_then(|host| host.to_str().ok());
     named.or_else(|| request.uri().authority().map(axum::http::uri::Authority::as_str))

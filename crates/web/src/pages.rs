@@ -9,6 +9,7 @@ pub mod login;
 pub mod night;
 pub mod nights;
 pub mod password;
+pub mod retention;
 pub mod scan;
 pub mod session;
 pub mod settings;
@@ -30,6 +31,7 @@ pub fn routes() -> Routes {
         .and(scan::routes())
         .and(accounts::routes())
         .and(audit::routes())
+        .and(retention::routes())
         .and(settings::routes())
         .and(about::routes())
 }

@@ -112,7 +112,7 @@ fn trouble(error: ServeError) -> Trouble {
         ServeError::Listen { .. } | ServeError::Certificate { .. } => {
             Trouble::machine(error.to_string())
         }
-        ServeError::Record(_) => Trouble::record(error.to_string()),
+        ServeError::Record(_) => Trouble::store(error.to_string()),
     };
     match error.hint() {
         hint if hint.is_empty() => trouble,

@@ -8,6 +8,7 @@ mod diary;
 mod look;
 mod made;
 mod outputs;
+mod record;
 mod refused;
 mod report;
 mod score;

@@ -16,7 +16,19 @@ fn help_shows_examples_first() {
     let desk = Desk::new();
     desk.run(&["--help"]).prints("help.txt", "");
     desk.run(&["score", "--help"]).prints("help-score.txt", "");
-    for verb in ["look", "score", "report", "simulate", "criteria", "demo", "completions", "man"] {
+    for verb in [
+        "look",
+        "score",
+        "report",
+        "simulate",
+        "criteria",
+        "demo",
+        "verify",
+        "backup",
+        "restore",
+        "completions",
+        "man",
+    ] {
         let help = desk.run(&[verb, "--help"]).stdout;
         assert_eq!(help.lines().nth(2), Some("Examples:"), "{verb}: {help}");
     }
@@ -24,9 +36,9 @@ fn help_shows_examples_first() {
 
 #[test]
 fn a_word_that_is_no_verb_is_a_usage_error() {
-    Desk::new().run(&["scoer"]).fails(
+    Desk::new().run(&["simlate"]).fails(
         2,
-        "matins: unrecognized subcommand 'scoer'\n\n  tip: a similar subcommand exists: 'score'\n\n\
+        "matins: unrecognized subcommand 'simlate'\n\n  tip: a similar subcommand exists: 'simulate'\n\n\
          Usage: matins [OPTIONS] <COMMAND>\n\nFor more information, try '--help'.\n",
     );
 }
@@ -44,7 +56,9 @@ fn completions_and_pages_know_every_verb() {
     let page = desk.run(&["man"]);
     let bash = desk.run(&["completions", "bash"]);
     assert_eq!((page.code, bash.code), (0, 0));
-    for verb in ["look", "score", "report", "simulate", "criteria", "demo"] {
+    for verb in
+        ["look", "score", "report", "simulate", "criteria", "demo", "verify", "backup", "restore"]
+    {
         assert!(page.stdout.contains(verb), "man: {verb}");
         assert!(bash.stdout.contains(verb), "bash: {verb}");
     }

@@ -62,7 +62,7 @@ on_both! {
         desk.wait_s(1);
         assert!(desk.store.session(&idle, IDLE_S, true).await.unwrap().is_none());
         let busy = token(&desk).await;
-        for _ in 0..47 {
+        for _ in 0..48 {
             desk.wait_s(IDLE_S - 1);
             assert!(desk.store.session(&busy, IDLE_S, true).await.unwrap().is_some());
         }

@@ -33,7 +33,6 @@ struct Inside {
     encrypted: bool,
     acts: i64,
     head: String,
-    verified: String,
     backed_up: String,
 }
 
@@ -52,13 +51,8 @@ async fn inside(visit: &Visit) -> Result<Inside, crate::page::Trouble> {
     let store = visit.app.store();
     let mut conn = store.read().await?;
     let head = conn.last_act().await?;
-    let mut last = async |verb: &'static str| -> Result<String, store::error::StoreError> {
-        let at = conn
-            .number("SELECT COALESCE(MAX(at), 0) FROM act WHERE verb = $1", &[verb.into()])
-            .await?;
-        Ok(if at == 0 { "never".to_owned() } else { visit.local(at) })
-    };
-    let (verified, backed_up) = (last("verify").await?, last("backup").await?);
+    let backup = "SELECT COALESCE(MAX(at), 0) FROM act WHERE verb = 'record.backup'";
+    let backed_up = conn.number(backup, &[]).await?;
     Ok(Inside {
         clock: visit.local(store.now()),
         zone: visit.department.zone.iana_name().unwrap_or("UTC").to_owned(),
@@ -70,8 +64,7 @@ async fn inside(visit: &Visit) -> Result<Inside, crate::page::Trouble> {
         encrypted: visit.app.tls(),
         acts: head.as_ref().map_or(0, |act| act.seq),
         head: head.map(|act| act.hash).unwrap_or_default(),
-        verified,
-        backed_up,
+        backed_up: if backed_up == 0 { "never".to_owned() } else { visit.local(backed_up) },
     })
 }
 

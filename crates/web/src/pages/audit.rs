@@ -62,14 +62,15 @@ async fn show(visit: Visit, typed: Typed) -> Answer {
     let query = query(&typed);
     let last = lines.last().map_or(0, |line| line.seq);
     let more = i64::try_from(lines.len()).is_ok_and(|shown| shown == PAGE) && last > 1;
-    let field = |name: &'static str, label: &str| Field::text(name, label).value(typed.get(name));
+    let field =
+        |name: &'static str, label: &str| Field::text(name, label).value(typed.get(name)).filters();
     let page = Page {
         who: field("who", "Author's login"),
-        object: field("object", "Thing").hint("Such as loan 12, or loan."),
-        person: Field::number("person", "Person's row", "1").value(typed.get("person")),
-        verb: field("verb", "Act").hint("Such as login, or account."),
-        from: Field::date("from", "From").value(typed.get("from")),
-        to: Field::date("to", "To").value(typed.get("to")),
+        object: field("object", "Thing").with("placeholder", "loan 12"),
+        person: Field::number("person", "Person's row", "1").value(typed.get("person")).filters(),
+        verb: field("verb", "Act").with("placeholder", "login"),
+        from: Field::date("from", "From").value(typed.get("from")).filters(),
+        to: Field::date("to", "To").value(typed.get("to")).filters(),
         lines: lines.into_iter().map(|line| shown(&visit, line)).collect(),
         total,
         older: more.then(|| format!("/audit?{query}before={last}")),

@@ -1,8 +1,10 @@
 //! The department's own settings and texts. Every version is kept; the latest holds.
 
+mod desk;
+
 use askama::Template;
 use axum::extract::Path;
-use store::setting::DeskSettings;
+use store::setting::DESK;
 use store::tables::Setting;
 
 use crate::form::Field;
@@ -18,9 +20,19 @@ const TEXTS: &[(&str, &str, &str)] = &[
     (
         "desk",
         "The desk",
-        "Hospital, department, telephone, time zone, return places and times, parts of the bag, limits of the checks, and after how many minutes without a touch a session ends. JSON.",
+        "Hospital, department, telephone, time zone, return places and times, parts of the bag, limits of the checks, and after how many minutes without a touch a session ends.",
     ),
-    ("leaflet", "The patient's leaflet", "What the patient reads at home, in plain words."),
+    (
+        "leaflet",
+        "The patient's leaflet",
+        "What the patient reads at home, in plain words. TOML, as docs/paper.md says; empty prints the text that comes with the program.",
+    ),
+    (
+        "handout",
+        "The hand-out sheet",
+        "What the borrower is told and signs. TOML, as docs/paper.md says.",
+    ),
+    ("letters", "Letters", "The words of the letters to patients. TOML, as docs/paper.md says."),
     ("phrases", "Phrases for reports", "One phrase a line, offered when a comment is written."),
 ];
 
@@ -80,14 +92,16 @@ fn page(
 ) -> Page {
     let (name, title, about) = *text;
     let latest = versions.first();
-    let form = visit
+    let holds = latest.map_or("", |version| version.value.as_str());
+    let empty = visit
         .form(format!("/settings/{name}"), "Save as the new version")
-        .field(
-            Field::lines("value", "Text", 18)
-                .value(latest.map_or_else(|| shipped(name), |version| version.value.clone())),
-        )
         .field(Field::hidden("seen", latest.map_or(0, |version| version.id).to_string()))
         .back("/settings", "Leave it as it is");
+    let form = if name == DESK {
+        desk::form(empty, holds)
+    } else {
+        empty.field(Field::lines("value", "Text", 18).value(holds))
+    };
     let line = |version: Setting| Version {
         id: version.id,
         at: visit.local(version.at),
@@ -107,6 +121,7 @@ async fn save(visit: Visit, Path(name): Path<String>, typed: Typed) -> Answer {
     let text = text(&name)?;
     let versions = versions(&visit, text.0).await?;
     let latest = versions.first().map_or(0, |version| version.id);
+    let holds = versions.first().map(|version| version.value.clone()).unwrap_or_default();
     let mut page = page(&visit, text, versions);
     page.form = page.form.filled(&typed);
     if typed.number("seen") != Some(latest) {
@@ -115,25 +130,21 @@ async fn save(visit: Visit, Path(name): Path<String>, typed: Typed) -> Answer {
                 .to_owned(),
             "Put both together, then save again.".to_owned(),
         ));
-        page.form.fields[1].values = vec![latest.to_string()];
+        page.form.fields[0].values = vec![latest.to_string()];
         return visit.again(text.1, &page);
     }
-    let value = typed.raw("value").replace("\r\n", "\n");
+    let value = if text.0 == DESK {
+        desk::text(&typed, &holds)
+    } else {
+        typed.raw("value").replace("\r\n", "\n")
+    };
     match visit.app.store().put_setting(&visit.author(), text.0, &value).await {
         Ok(_) => Ok(visit.done("Saved. It holds from now on.", "/settings")),
         Err(error) => {
-            page.form.refused(error, &[("setting_wrong", "value")])?;
+            desk::refused(&mut page.form, error)?;
             visit.again(text.1, &page)
         }
     }
-}
-
-/// What holds before a version is saved.
-fn shipped(name: &str) -> String {
-    if name != store::setting::DESK {
-        return String::new();
-    }
-    serde_json::to_string_pretty(&DeskSettings::default()).unwrap_or_default()
 }
 
 fn text(name: &str) -> Result<&'static (&'static str, &'static str, &'static str), Trouble> {

@@ -88,11 +88,14 @@ struct One {
     name: String,
     mark: Mark,
     next: &'static str,
+    is_back: bool,
     facts: Vec<(&'static str, String)>,
     acts: Vec<Act>,
     may_keep: bool,
     loans: LoanTable,
     checks: Vec<CheckRow>,
+    /// Number, and when, by whom and how.
+    cleanings: Vec<(i64, String)>,
     happened: Vec<String>,
 }
 
@@ -206,11 +209,18 @@ async fn one(
         name: monitor.mark.clone(),
         mark: monitor.status.into(),
         next: next(monitor.status),
+        is_back: monitor.status == MonitorStatus::Back,
         facts: facts(visit, &history, &desk),
         acts,
         may_keep,
         loans: LoanTable::new(visit, &history.loans, Offer::Stands, "It was never lent.", "Stands"),
         checks: history.checks.iter().map(|check| check_row(visit, check)).collect(),
+        cleanings: history
+            .cleanings
+            .iter()
+            .filter(|one| one.loan.is_some())
+            .map(|one| (one.id, format!("{} by {}: {}", visit.local(one.at), one.who, one.method)))
+            .collect(),
         happened: history.movements.iter().map(moved).collect(),
     })
 }
@@ -428,8 +438,12 @@ pub(crate) async fn check(visit: Visit, Path(id): Path<i64>, typed: Typed) -> An
     let kpa = |name: &str| {
         typed.get(name).replace(',', ".").parse::<f64>().ok().filter(|value| value.is_finite())
     };
+    let before = matches!(
+        visit.app.store().read().await?.get::<Monitor>(id).await?.status,
+        MonitorStatus::Ready | MonitorStatus::Booked
+    );
     let form = CheckForm {
-        made: CheckWhen::After,
+        made: if before { CheckWhen::Before } else { CheckWhen::After },
         expected_kpa: kpa("expected_kpa"),
         observed_kpa: kpa("observed_kpa"),
         pressure_kpa: kpa("pressure_kpa"),
@@ -438,7 +452,7 @@ pub(crate) async fn check(visit: Visit, Path(id): Path<i64>, typed: Typed) -> An
         passed: typed.get("passed") == "yes",
         note: typed.get("note").to_owned(),
     };
-    let done = visit.app.store().check(&visit.author(), id, form).await;
+    let done = visit.app.store().check_and_score(&visit.author(), id, form).await;
     finish(&visit, id, "check", &typed, done, "Check recorded.").await
 }
 

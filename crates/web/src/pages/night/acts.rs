@@ -92,8 +92,13 @@ fn entry(typed: &Typed) -> Result<usize, Trouble> {
     entry.ok_or_else(|| Trouble::not_understood("What was to be changed is not named."))
 }
 
-/// Takes the step and answers with what changed: the parts alone when a script asked, else the page again.
+/// Takes the step. A whole judgement lies in its future, which is too large to be handed around.
 async fn step(visit: &Visit, id: i64, typed: &Typed, step: Step) -> Answer {
+    Box::pin(taken(visit, id, typed, step)).await
+}
+
+/// Takes the step and answers with what changed: the parts alone when a script asked, else the page again.
+async fn taken(visit: &Visit, id: i64, typed: &Typed, step: Step) -> Answer {
     let Some(seen) = typed.number("seen") else {
         return Err(Trouble::not_understood("It is not told which state of the night was seen."));
     };

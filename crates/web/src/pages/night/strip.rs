@@ -149,7 +149,7 @@ fn clock(clock: &Clock, duration_s: f64) -> Vec<Value> {
         .map(|at_s| {
             let wall = clock.at(at_s);
             let utc = jiff::tz::Offset::UTC.to_timestamp(wall.civil);
-            let wall_ms = utc.map_or(0, |utc| utc.as_millisecond());
+            let wall_ms = utc.map_or(0, jiff::Timestamp::as_millisecond);
             let offset = wall.offset.filter(|_| doubt).map(|offset| {
                 let minutes = offset.seconds() / 60;
                 let sign = if minutes < 0 { '-' } else { '+' };

@@ -1,0 +1,9 @@
+//! The workbench asked from outside, one request at a time.
+
+#![expect(clippy::unwrap_used, reason = "a test says what it expects by unwrapping it")]
+
+mod ask;
+
+mod entry;
+mod forms;
+mod matrix;
