@@ -88,6 +88,7 @@ function replace(text) {
     (again && !again.disabled ? again : box).focus({ preventScroll: true });
   }
   light(strip.rule);
+  oneStop();
 }
 
 /** @param {SubmitEvent} event */
@@ -166,6 +167,25 @@ strip.addEventListener("cursor", cursor);
 strip.addEventListener("over", () => logInAgain());
 strip.addEventListener("anchor", () => tell(`From ${strip.label(strip.anchor ?? 0, true)}. Click where it ends.`));
 strip.addEventListener("select", (event) => selected(/** @type {CustomEvent} */ (event).detail.lane));
+
+/** A long list is one stop of the Tab key; arrow keys go through it. */
+function oneStop() {
+  const rows = parts.querySelectorAll("[data-spans] .go");
+  rows.forEach((row, at) => row.setAttribute("tabindex", at === 0 ? "0" : "-1"));
+}
+
+parts.addEventListener("keydown", (event) => {
+  const rows = /** @type {HTMLElement[]} */ ([...parts.querySelectorAll("[data-spans] .go")]);
+  const at = rows.indexOf(/** @type {HTMLElement} */ (event.target));
+  if (at < 0) return;
+  const to = /** @type {Record<string, number>} */ ({ ArrowDown: at + 1, ArrowUp: at - 1, Home: 0, End: rows.length - 1 })[event.key];
+  if (to === undefined || !rows[to]) return;
+  event.preventDefault();
+  rows[at].tabIndex = -1;
+  rows[to].tabIndex = 0;
+  rows[to].focus();
+});
+oneStop();
 
 /** Times typed show on the strip. */
 parts.addEventListener("change", (event) => {
