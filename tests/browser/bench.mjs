@@ -24,16 +24,7 @@ export const LOOKS = [
   { name: "phone-dark", colorScheme: "dark", viewport: { width: 390, height: 844 } },
 ];
 
-/** Starts `matins serve`; gives its address and the first administrator's link. */
-export function serve(data, ...more) {
-  return start(["serve", "--data", data, "--listen", "127.0.0.1:0", ...more]);
-}
-
-/** Starts the invented department of `matins demo`, on a day given so that its pages are always the same. */
-export function demo(data, day = "2026-11-25") {
-  return start(["demo", "--data", data, "--day", day, "--no-open"]);
-}
-
+/** Starts the program; gives its address, the first administrator's link if there is one, and how it ends. */
 async function start(args) {
   const program = spawn(process.env.MATINS ?? "matins", ["--no-color", ...args]);
   let said = "";
@@ -50,16 +41,26 @@ async function start(args) {
   return { at, first, end, said: () => said };
 }
 
-/** A browser without a screen. */
-export function chromiumHere() {
-  return chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
+/** Starts `matins serve` on a record. */
+export const serve = (data, ...more) => start(["serve", "--data", data, "--listen", "127.0.0.1:0", ...more]);
+
+/** Everybody's password in the demo. */
+export const DEMO_PASSWORD = "lullaby-lane-42";
+
+/** The invented department on the day given, in a folder of its own, and a browser. */
+export async function demo(day) {
+  const folder = mkdtempSync(join(tmpdir(), "matins-demo-"));
+  const data = join(folder, "demo");
+  const server = await start(["demo", "--data", data, "--day", day, "--listen", "127.0.0.1:0", "--no-open"]);
+  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
+  return { server, browser, data, clear: () => rmSync(folder, { recursive: true, force: true }) };
 }
 
 /** A fresh record, its server and a browser; an administrator who can log in. */
 export async function bench() {
   const folder = mkdtempSync(join(tmpdir(), "matins-browser-"));
   const server = await serve(join(folder, "record"));
-  const browser = await chromiumHere();
+  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
   const page = await browser.newPage();
   await page.goto(String(server.first));
   await page.locator("main").getByLabel("Password", { exact: true }).fill(PASSWORD);
@@ -128,4 +129,13 @@ export function focused(page) {
     const here = document.activeElement;
     return here?.getAttribute("aria-label") ?? here?.getAttribute("name") ?? here?.textContent?.trim() ?? "";
   });
+}
+
+/** Presses Tab until the focused element fits the selector. */
+export async function tabTo(page, selector) {
+  for (let pressed = 0; pressed < 150; pressed += 1) {
+    if (await page.evaluate((wanted) => document.activeElement?.matches(wanted), selector)) return;
+    await page.keyboard.press("Tab");
+  }
+  assert.fail(`${selector} cannot be reached by keyboard on ${page.url()}`);
 }

@@ -101,6 +101,31 @@ impl Store {
         Ok(store)
     }
 
+    /// Opens a record that is there; a mistyped place may not become a new one.
+    ///
+    /// # Errors
+    /// When there is none, and as [`Store::open`].
+    pub async fn open_existing(place: &Place, clock: Clock) -> Result<Self> {
+        let (what, there) = match place {
+            Place::Folder(folder) => (folder.display().to_string(), folder.join(FILE).is_file()),
+            Place::Url(_) => {
+                let store = Self::connect(place, clock.clone()).await?;
+                let sql = "SELECT COUNT(*) FROM information_schema.tables WHERE table_schema = current_schema() AND table_name = 'migration'";
+                let tables = store.read().await?.number(sql, &[]).await?;
+                store.close_quietly().await;
+                ("the database".to_owned(), tables > 0)
+            }
+        };
+        if there {
+            return Self::open(place, clock).await;
+        }
+        Err(StoreError::Unusable {
+            what,
+            says: "there is no record here".to_owned(),
+            hint: "name the folder or database the workbench was started with".to_owned(),
+        })
+    }
+
     /// Connects, and leaves the tables as they are: there may be none.
     pub(crate) async fn connect(place: &Place, clock: Clock) -> Result<Self> {
         let pool = match place {
@@ -195,6 +220,10 @@ impl Store {
     /// Closes every connection; what was acknowledged is on the disk already.
     pub async fn close(&self) {
         self.tell_head().await;
+        self.close_quietly().await;
+    }
+
+    async fn close_quietly(&self) {
         match &self.pool {
             Pool::Sqlite(pool) => pool.close().await,
             Pool::Postgres(pool) => pool.close().await,

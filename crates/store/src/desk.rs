@@ -7,6 +7,7 @@ use jiff::civil::Date;
 use crate::db::Conn;
 use crate::error::Result;
 use crate::ident;
+use crate::loan::LATE_S;
 use crate::loan::evenings;
 use crate::setting::DeskSettings;
 use crate::tables::Chase;
@@ -392,7 +393,11 @@ impl Conn {
                 (monitor, row)
             })
             .collect();
-        let counts = shown.iter().enumerate().map(|(at, night)| count(&rows, at, *night)).collect();
+        let overdue: Vec<Loan> =
+            self.find("WHERE status = 'out' AND due_at < $1", &[(now - LATE_S).into()]).await?;
+        let late: Vec<i64> = overdue.iter().map(|loan| loan.monitor).collect();
+        let counts =
+            shown.iter().enumerate().map(|(at, night)| count(&rows, &late, at, *night)).collect();
         Ok(Calendar { nights: counts, rows, loans })
     }
 
@@ -437,13 +442,19 @@ fn endangered(line: &LoanLine, missing: &[i64]) -> bool {
     }
 }
 
-fn count(rows: &[(Monitor, Vec<Option<LoanNight>>)], at: usize, night_on: Date) -> NightCount {
+fn count(
+    rows: &[(Monitor, Vec<Option<LoanNight>>)],
+    late: &[i64],
+    at: usize,
+    night_on: Date,
+) -> NightCount {
     let taken = rows.iter().filter(|(_, row)| row[at].is_some()).count();
     let able = |monitor: &Monitor| {
-        !matches!(
+        let gone = matches!(
             monitor.status,
             MonitorStatus::Held | MonitorStatus::InRepair | MonitorStatus::Lost
-        )
+        );
+        !gone && !late.contains(&monitor.id)
     };
     let free = rows.iter().filter(|(monitor, row)| row[at].is_none() && able(monitor)).count();
     NightCount { night_on, taken, free }

@@ -26,6 +26,8 @@ use crate::proof::DESTROY;
 use crate::record::Kept;
 use crate::record::Record as _;
 use crate::retention::governs;
+use crate::scoring::Reading;
+use crate::scoring::reading_of;
 use crate::tables::Chase;
 use crate::tables::Check;
 use crate::tables::DiaryEntry;
@@ -205,10 +207,32 @@ impl Act {
                 self.conn().find("WHERE original = $1", &[original.into()]).await?;
             if nights.iter().any(|night| !all.holds("night", night.id) && night.person.is_some()) {
                 all.leave_out("original", original);
+                self.rename(original, all).await?;
                 kept.push(format!("original {original} holds a night of another person too"));
             }
         }
         Ok(kept)
+    }
+
+    /// Gives an original that is left a name that names nobody; how it is read stays otherwise.
+    async fn rename(&mut self, id: i64, all: &mut Belongings) -> Result<()> {
+        let mut original: Original = self.get(id).await?;
+        let ending = original.name.rsplit_once('.').map_or("", |(_, ending)| ending);
+        let plain = ending.len() <= 4 && ending.bytes().all(|byte| byte.is_ascii_alphanumeric());
+        let name = format!("original-{id}.{}", if plain { ending } else { "" });
+        original.name.clone_from(&name);
+        self.put(&mut original).await?;
+        let readings: Vec<Setting> =
+            self.conn().find("WHERE name = $1", &[reading_of(id).into()]).await?;
+        for mut setting in readings {
+            all.leave_out("setting", setting.id);
+            if let Ok(mut reading) = serde_json::from_str::<Reading>(&setting.value) {
+                reading.name.clone_from(&name);
+                setting.value = json!(reading).to_string();
+            }
+            self.put(&mut setting).await?;
+        }
+        Ok(())
     }
 
     /// Blanks every row and deletes the bytes; gives the hashes of what was deleted.

@@ -53,6 +53,7 @@ pub mod session;
 
 // What happens between them.
 pub mod desk;
+pub mod diary;
 pub mod loan;
 
 // A night comes in: cut, tied to its loan, scored.

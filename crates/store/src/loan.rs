@@ -4,6 +4,7 @@ use jiff::civil::Date;
 
 use crate::act::Act;
 use crate::act::Author;
+use crate::db::Conn;
 use crate::db::Store;
 use crate::error::Refusal;
 use crate::error::Result;
@@ -41,6 +42,9 @@ pub const IDENTIFIERS: [(&str, &str); 5] = [
     ("mrn", "hospital number"),
     ("address", "first line of the address"),
 ];
+
+/// How late a monitor must be before it is not counted on for other loans, s.
+pub(crate) const LATE_S: i64 = 86_400;
 
 /// A loan as somebody books it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -412,6 +416,34 @@ impl Loan {
     }
 }
 
+impl Conn {
+    /// Everything that keeps a monitor from going out on a loan at this moment. Empty: it may go.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn keeps_in(
+        &mut self,
+        monitor: &Monitor,
+        loan: &Loan,
+        desk: &DeskSettings,
+        now: i64,
+    ) -> Result<Vec<Refusal>> {
+        let gas = match monitor.gas {
+            Some(id) => Some(self.get(id).await?),
+            None => None,
+        };
+        let zone = desk.zone();
+        let going = Going {
+            monitor,
+            gas: gas.as_ref(),
+            loan: Some(loan.id),
+            today: when::local_date(now, &zone),
+            back_on: when::local_date(loan.due_at, &zone),
+        };
+        Ok(keeps_in(&going, desk))
+    }
+}
+
 impl Act {
     async fn keeps_in(
         &mut self,
@@ -419,16 +451,8 @@ impl Act {
         loan: &Loan,
         desk: &DeskSettings,
     ) -> Result<Vec<Refusal>> {
-        let gas = self.gas_of(monitor).await?;
-        let zone = desk.zone();
-        let going = Going {
-            monitor,
-            gas: gas.as_ref(),
-            loan: Some(loan.id),
-            today: when::local_date(self.at(), &zone),
-            back_on: when::local_date(loan.due_at, &zone),
-        };
-        Ok(keeps_in(&going, desk))
+        let now = self.at();
+        self.conn().keeps_in(monitor, loan, desk, now).await
     }
 
     /// The monitor wanted, if it can be had; or the one that rested longest.
@@ -473,22 +497,25 @@ impl Act {
         })
     }
 
-    /// Monitors that could be promised, the likeliest first: ready ones before those that are still away or
-    /// unchecked, and of these the one that was handed out longest ago, so that all wear alike.
+    /// Monitors that could be promised, the likeliest first: for tonight those that are ready, then those with
+    /// the fewest nights before them, then the one that came back longest ago, so that all wear alike.
     async fn free_monitors(&mut self, form: &LoanForm, today: Date) -> Result<Vec<Monitor>> {
         let last = when::days_later(form.first_night_on, form.nights - 1);
-        let now = self.at();
+        let late = self.at() - LATE_S;
         let mut all: Vec<Monitor> = self
             .conn()
             .find(
                 "WHERE id NOT IN (SELECT monitor FROM loan_night WHERE NOT freed AND night_on >= $1 AND night_on <= $2) \
                  AND id NOT IN (SELECT monitor FROM loan WHERE status = 'out' AND due_at < $3) ORDER BY id",
-                &[form.first_night_on.to_string().into(), last.to_string().into(), now.into()],
+                &[form.first_night_on.to_string().into(), last.to_string().into(), late.into()],
             )
             .await?;
+        let to_come: Vec<LoanNight> = self
+            .conn()
+            .find("WHERE NOT freed AND night_on >= $1", &[today.to_string().into()])
+            .await?;
+        let tonight = form.first_night_on <= today;
         all.retain(|monitor| {
-            let tonight_needs_it_here =
-                form.first_night_on <= today && monitor.status == MonitorStatus::Out;
             let going = Going {
                 monitor,
                 gas: None,
@@ -496,10 +523,13 @@ impl Act {
                 today,
                 back_on: when::days_later(form.first_night_on, form.nights),
             };
-            !tonight_needs_it_here && cannot_promise(&going).is_empty()
+            let away = tonight && monitor.status == MonitorStatus::Out;
+            !away && cannot_promise(&going).is_empty()
         });
         all.sort_by_key(|monitor| {
-            (monitor.status != MonitorStatus::Ready, monitor.returned_at.unwrap_or(0), monitor.id)
+            let nights = to_come.iter().filter(|night| night.monitor == monitor.id).count();
+            let unready = tonight && monitor.status != MonitorStatus::Ready;
+            (unready, nights, monitor.returned_at.unwrap_or(0), monitor.id)
         });
         Ok(all)
     }

@@ -12,6 +12,7 @@ use crate::db::Store;
 use crate::error::Result;
 use crate::error::StoreError;
 use crate::person::reason_given;
+use crate::person::still_valid;
 use crate::record::Kept;
 use crate::scoring::Reading;
 use crate::scoring::not_signed;
@@ -173,6 +174,7 @@ impl Store {
                 "choose the loan the night was recorded in",
             ));
         }
+        still_valid(&act.get::<Person>(loan.person).await?)?;
         night.settled_by = Some(by.login.clone());
         night.settled_because = Some(reason.clone());
         act.tie(&mut night, &loan).await?;
@@ -368,6 +370,9 @@ impl Act {
         let mut found = fit(span, monitor, &loans, &desk);
         if let Some(loan) = loans.iter().find(|loan| Some(loan.id) == found.loan) {
             let person: Person = self.get(loan.person).await?;
+            if person.voided_at.is_some() {
+                found.doubts.push("the borrower's row was voided since".to_owned());
+            }
             found.doubts.extend(opened.patient.against(&person));
             found.doubts.extend(self.doubles(loan, found.span, &zone).await?);
             if loan.status == LoanStatus::Lost {

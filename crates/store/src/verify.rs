@@ -1,5 +1,8 @@
 //! Checking a record: the database itself, the chain, every row and every kept byte.
 
+use serde_json::json;
+
+use crate::act::Author;
 use crate::db::Conn;
 use crate::db::Store;
 use crate::entry::Entry;
@@ -43,6 +46,17 @@ impl Store {
         all.extend_from_slice(heads);
         let mut conn = self.read().await.map_err(|error| self.explain(error))?;
         verify(&mut conn, &all, progress).await.map_err(|error| self.explain(error))
+    }
+
+    /// Writes down that the record was checked and found sound.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub async fn note_verified(&self, found: &Verified) -> Result<()> {
+        let mut act = self.act(&Author::program(), "verify").await?;
+        act.on("record", None);
+        act.note(json!({"seq": found.seq, "hash": found.hash}));
+        act.close().await.map(|_| ())
     }
 }
 

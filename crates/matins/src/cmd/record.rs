@@ -18,14 +18,7 @@ use crate::message::{Trouble, Voice, say};
 /// Opens the record that is there; a mistyped folder may not become a new one.
 pub(crate) async fn open(data: &str) -> Result<Store, Trouble> {
     let place = Place::read(data);
-    if let Place::Folder(folder) = &place
-        && !folder.join(store::db::FILE).is_file()
-    {
-        return Err(Trouble::store("there is no record here")
-            .about(data)
-            .hint("name the folder the workbench was started with"));
-    }
-    Store::open(&place, wall_clock()).await.map_err(|error| told(&error))
+    Store::open_existing(&place, wall_clock()).await.map_err(|error| told(&error))
 }
 
 /// Runs work on the record to its end.

@@ -34,8 +34,15 @@ pub(crate) fn run(args: &VerifyArgs, voice: Voice) -> Result<Exit, Trouble> {
 async fn of_record(data: &str, heads: &[Head], voice: Voice) -> Result<Verified, Trouble> {
     let store = record::open(data).await?;
     let found = store.verify(heads, &record::progress(voice)).await;
+    let found = found.map_err(|error| record::told(&error))?;
+    if found.is_sound() {
+        // The answer stands whether or not it can be written down: a full disk is no fault of the chain.
+        if let Err(error) = store.note_verified(&found).await {
+            voice.tell(&format!("that it was checked could not be written down: {error}"));
+        }
+    }
     store.close().await;
-    found.map_err(|error| record::told(&error))
+    Ok(found)
 }
 
 fn heads(args: &VerifyArgs) -> Result<Vec<Head>, Trouble> {

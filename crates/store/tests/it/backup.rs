@@ -10,6 +10,7 @@ use store::backup::restore;
 use store::db::Place;
 use store::db::Store;
 use store::dump::Passphrase;
+use store::tables::Account;
 use store::tables::Person;
 use store::verify::in_silence;
 use store::when::Clock;
@@ -61,6 +62,9 @@ on_both! {
                 let restored = Store::open(&place, clock()).await.unwrap();
                 let kept: Person = restored.read().await.unwrap().get(someone.id).await.unwrap();
                 assert_eq!(kept, someone);
+                // Acts hold a password's fingerprint only; whoever is restored can still log in.
+                let account: Account = restored.read().await.unwrap().get(1).await.unwrap();
+                assert_eq!(account.password.as_deref(), Some("$argon2id$invented"));
                 let again = restored.verify(&[], &in_silence).await.unwrap();
                 // The restoring is an act itself.
                 assert_eq!((again.wrong, again.acts, again.rows, again.files), (vec![], found.acts + 1, found.rows, found.files));
@@ -168,6 +172,18 @@ async fn a_wrong_passphrase_and_a_missing_one_are_told() {
     forged[at] = b'1';
     std::fs::write(&file, forged).unwrap();
     assert!(said(Some(&right)).contains("damaged in its part 1"));
+}
+
+/// Looking for a record makes none.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_place_without_a_record_is_told_and_stays_empty() {
+    let folder = tempfile::tempdir().unwrap();
+    for place in empty_places(folder.path()).await {
+        let refused = Store::open_existing(&place, clock()).await.unwrap_err().to_string();
+        assert!(refused.ends_with(": there is no record here"), "{refused}");
+        Store::open(&place, clock()).await.unwrap().close().await;
+        Store::open_existing(&place, clock()).await.unwrap();
+    }
 }
 
 #[test]

@@ -190,7 +190,7 @@ fn account() -> Account {
         login: "pillow".to_owned(),
         name: "Petra Pillow".to_owned(),
         role: Role::Desk,
-        password: None,
+        password: some("$argon2id$invented"),
         once_sha256: some("00"),
         once_until_at: Some(MORNING),
         closed_at: None,

@@ -8,13 +8,17 @@ use store::db::Store;
 use store::morning::Incoming;
 use store::morning::Received;
 use store::record::Kept;
+use store::tables::Check;
+use store::tables::DiaryEntry;
 use store::tables::HandOut;
 use store::tables::Loan;
 use store::tables::Night;
 use store::tables::Outcome;
 use store::tables::Study;
 use store::verify::in_silence;
+use store::words::CheckWhen;
 use store::words::NightStatus;
+use store::words::Representative;
 use store::words::Role;
 use store::words::StudyStatus;
 
@@ -229,6 +233,55 @@ on_both! {
         let aside = store.set_night_aside(&who, night.id, "tried at the desk").await.unwrap();
         assert_eq!(aside.status, NightStatus::SetAside);
         sound(store).await;
+    }
+
+    /// What the desk and the patient wrote down goes with the night, each in its place.
+    async fn the_diary_and_the_gas_checks_of_the_loan_go_with_the_night(desk) {
+        let loan = lent(&desk.store, 1, "TC-1042").await;
+        let mut act = desk.store.act(&by(Role::Desk), "diary.enter").await.unwrap();
+        let mut answers = [""; 11];
+        (answers[0], answers[1], answers[2], answers[3]) = ("22:40", "05:30", "02:10-02:25", "often");
+        act.put(&mut DiaryEntry {
+            id: 0,
+            act: 0,
+            loan: loan.id,
+            night_on: "2026-11-24".to_owned(),
+            lines: answers.join("\n"),
+            representative: Representative::No,
+            at: crate::both::MORNING,
+            who: "desk".to_owned(),
+            replaces: None,
+        }).await.unwrap();
+        let check = |made, at, observed_kpa| Check {
+            id: 0,
+            act: 0,
+            monitor: loan.monitor,
+            loan: Some(loan.id),
+            at,
+            who: "desk".to_owned(),
+            made,
+            gas: None,
+            expected_kpa: Some(5.0),
+            observed_kpa: Some(observed_kpa),
+            pressure_kpa: None,
+            clock_ahead_s: None,
+            parts: Kept(Vec::new()),
+            missing: Kept(Vec::new()),
+            passed: true,
+            note: None,
+        };
+        act.put(&mut check(CheckWhen::Before, crate::both::MORNING - 54_000, 5.0)).await.unwrap();
+        act.put(&mut check(CheckWhen::After, crate::both::MORNING - 600, 5.3)).await.unwrap();
+        act.close().await.unwrap();
+        let night = receive(&desk.store, "TC-1042.csv", csv(evening(), 8)).await.nights.remove(0);
+        for line in ["zone = \"Europe/London\"", "lights_out = \"22:40\"", "representative = false", "breathing = \"air\"",
+            "at = \"02:10\"", "# When did you lie awake for long? `often` is not understood", "at = \"2026-11-25T07:50:00Z\"", "observed_kpa = 5.3", "sensor_temp_c = 42.0"] {
+            assert!(night.notes.contains(line), "{line} is not in\n{}", night.notes);
+        }
+        let outcome: Outcome = desk.store.read().await.unwrap().get(night.result.unwrap()).await.unwrap();
+        let scores: serde_json::Value = serde_json::from_str(&outcome.scores).unwrap();
+        assert_eq!(scores["correction"]["anchors"].as_array().unwrap().len(), 2);
+        assert!(outcome.believed_h < 6.9, "{}", outcome.believed_h);
     }
 
     async fn a_night_scored_anew_keeps_the_result_before(desk) {

@@ -4,8 +4,10 @@ use store::db::Place;
 use store::error::StoreError;
 use store::every;
 use store::tables::Monitor;
+use store::tables::Night;
 use store::tables::Original;
 use store::tables::Person;
+use store::tables::Setting;
 use store::verify::in_silence;
 use store::words::Role;
 
@@ -98,6 +100,37 @@ on_both! {
                 }
             }
         }
+    }
+
+    /// One file holds the nights of two patients: the other's stay, with their file.
+    async fn a_file_that_is_another_persons_too_is_kept_and_told(desk) {
+        let someone = full::fill(&desk.store).await;
+        let mut act = desk.store.act(&by(Role::Desk), "person.put").await.unwrap();
+        let mut other = full::person("H2000", "Eiderdown");
+        act.put(&mut other).await.unwrap();
+        let mut night: Night = act.get(1).await.unwrap();
+        (night.id, night.from_s, night.to_s) = (0, 86_400, 115_200);
+        (night.person, night.loan, night.study, night.notes) = (Some(other.id), None, None, "# his words".to_owned());
+        act.put(&mut night).await.unwrap();
+        let value = r#"{"name":"counterpane.csv","zone":"Europe/London"}"#.to_owned();
+        let (name, who) = ("reading:1".to_owned(), "desk".to_owned());
+        let mut reading = Setting { id: 0, act: 0, name, value, at: 0, who };
+        act.put(&mut reading).await.unwrap();
+        act.close().await.unwrap();
+        desk.wait_s(LATER_S);
+        let gone = destroy(&desk, someone.id).await.unwrap();
+        assert_eq!(gone.kept, ["original 1 holds a night of another person too"]);
+        let mut conn = desk.store.read().await.unwrap();
+        let original: Original = conn.get(1).await.unwrap();
+        assert_eq!(conn.bytes(&original.sha256).await.unwrap(), b"time,SpO2 (%)\n");
+        // The name of the file named the first patient; how it is read stays.
+        assert_eq!(original.name, "original-1.csv");
+        let kept = conn.get::<Setting>(reading.id).await.unwrap().value;
+        assert_eq!(kept, r#"{"name":"original-1.csv","zone":"Europe/London"}"#);
+        assert_eq!(conn.get::<Night>(night.id).await.unwrap().notes, "# his words");
+        assert_eq!(conn.get::<Person>(other.id).await.unwrap().family, "Eiderdown");
+        drop(conn);
+        assert_eq!(desk.store.verify(&[], &in_silence).await.unwrap().wrong, Vec::<String>::new());
     }
 
     async fn a_destruction_survives_a_backup(desk) {

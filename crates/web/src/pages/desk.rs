@@ -1,12 +1,14 @@
 //! The desk's pages: this morning, the calendar, people, loans, monitors and lots.
 
 mod calendar;
+mod diary;
 mod loans;
 mod lots;
 mod monitors;
 mod morning;
 mod papers;
 mod people;
+mod receive;
 mod rows;
 
 use askama::Template;
@@ -64,6 +66,11 @@ pub(crate) fn routes() -> Routes {
         .post("/people/{id}/refer", people::enter_referral)
         .get("/studies/{id}/book", loans::booking)
         .post("/studies/{id}/book", loans::book)
+        .get("/receive", receive::receiving)
+        .upload("/receive", receive::receive)
+        .get("/nights/{id}/settle", receive::settling)
+        .post("/nights/{id}/settle", receive::settle)
+        .post("/nights/{id}/aside", receive::aside)
         .and(loan_routes())
         .and(monitor_routes())
 }
@@ -81,6 +88,8 @@ fn loan_routes() -> Routes {
         .post("/loans/{id}/extend", loans::extend)
         .post("/loans/{id}/chase", loans::chase)
         .post("/loans/{id}/give-up", loans::give_up)
+        .get("/loans/{id}/diary", diary::diary)
+        .post("/loans/{id}/diary", diary::enter)
         .get("/loans/{id}/leaflet.pdf", papers::leaflet)
         .get("/loans/{id}/sheet.pdf", papers::sheet)
         .get("/loans/{id}/letter.pdf", papers::letter)
@@ -99,6 +108,7 @@ fn monitor_routes() -> Routes {
         .post("/monitors/{id}/gas", monitors::gas)
         .post("/monitors/{id}/serviced", monitors::serviced)
         .post("/monitors/{id}/move", monitors::moved)
+        .get("/cleanings/{id}/record.pdf", papers::cleaning)
         .get("/labels.pdf", papers::labels)
         .get("/lots", lots::lots)
         .post("/lots", lots::enter)

@@ -16,6 +16,7 @@ use super::living::{Past, desk_settings};
 use crate::args::DemoArgs;
 use crate::cmd::serve;
 use crate::exit::Exit;
+use crate::files;
 use crate::message::{Trouble, Voice};
 
 /// Everybody's password. It is printed, and guards nothing but invented people.
@@ -30,6 +31,12 @@ const ACCOUNTS: [(&str, &str, Role); 5] = [
     ("keys", "Kit Keys", Role::Administrator),
 ];
 
+/// Folder of the files that are still on their monitors.
+const MONITORS: &str = "on-the-monitors";
+
+/// Files by name.
+type Files = Vec<(String, Vec<u8>)>;
+
 /// Makes the record in the folder and serves it until it is told to end.
 pub(super) fn run(folder: &Path, args: &DemoArgs, voice: Voice) -> Result<Exit, Trouble> {
     let today = day(args)?;
@@ -37,14 +44,19 @@ pub(super) fn run(folder: &Path, args: &DemoArgs, voice: Voice) -> Result<Exit, 
     let place = Place::Folder(folder.join("record"));
     voice.tell("making four weeks of an invented department");
     let clock = Arc::new(AtomicI64::new(0));
-    runtime.block_on(furnish(&place, &clock, today)).map_err(serve::record)?;
+    let files = runtime.block_on(furnish(&place, &clock, today)).map_err(serve::record)?;
+    let monitors = folder.join(MONITORS);
+    std::fs::create_dir_all(&monitors).map_err(|error| super::not_made(&monitors, &error))?;
+    for (name, bytes) in files {
+        files::write(&monitors.join(name), &bytes)?;
+    }
     // The demo's clock goes on from where its past ended, whatever the hour is here.
     let (from, began) = (clock.load(Ordering::SeqCst), when::wall_clock()());
     let wall = when::wall_clock();
     let clock: when::Clock = Arc::new(move || from + wall() - began);
     let store = runtime.block_on(Store::open(&place, clock)).map_err(serve::record)?;
     let browse = !args.no_open;
-    let ready = move |address: &str| welcome(voice, address, browse);
+    let ready = move |address: &str| welcome(voice, address, &monitors, browse);
     runtime.block_on(serve::run_on(store, args.listen, Arc::new(ready), voice))?;
     Ok(Exit::Done)
 }
@@ -59,7 +71,7 @@ fn day(args: &DemoArgs) -> Result<Date, Trouble> {
     }
 }
 
-async fn furnish(place: &Place, clock: &Arc<AtomicI64>, today: Date) -> Result<()> {
+async fn furnish(place: &Place, clock: &Arc<AtomicI64>, today: Date) -> Result<Files> {
     let told = clock.clone();
     let store = Store::open(place, Arc::new(move || told.load(Ordering::SeqCst))).await?;
     let mut past = Past::new(&store, clock.clone(), today);
@@ -68,15 +80,17 @@ async fn furnish(place: &Place, clock: &Arc<AtomicI64>, today: Date) -> Result<(
         store.make_account_with(&Author::program(), login, name, role, PASSWORD).await?;
     }
     past.make().await?;
+    let files = std::mem::take(&mut past.files);
     store.close().await;
-    Ok(())
+    Ok(files)
 }
 
-fn welcome(voice: Voice, address: &str, browse: bool) {
+fn welcome(voice: Voice, address: &str, monitors: &Path, browse: bool) {
     voice.tell(&format!("the workbench is at {address}, Ctrl-C ends it"));
     for (login, name, role) in ACCOUNTS {
         voice.tell(&format!("  log in as {login:<8} {PASSWORD}   {name}, {role}"));
     }
+    voice.tell(&format!("nights still on their monitors lie in {}", monitors.display()));
     if browse {
         // A machine without a desktop has no opener; the address is printed above.
         let opener = if cfg!(target_os = "macos") { "open" } else { "xdg-open" };

@@ -220,7 +220,7 @@ async fn one(
         monitor_name: of.monitor.mark.clone(),
         monitor_mark: of.monitor.status.into(),
         facts: facts(visit, &of),
-        links: links(&of),
+        links: if visit.may(Right::Lend) { links(&of, late(visit, &of)) } else { Vec::new() },
         acts,
         chases: chases
             .iter()
@@ -301,7 +301,7 @@ fn facts(visit: &Visit, of: &Whole) -> Vec<(&'static str, String)> {
     all.into_iter().filter_map(|(label, fact)| Some((label, fact?))).collect()
 }
 
-fn links(of: &Whole) -> Vec<(String, &'static str)> {
+fn links(of: &Whole, late: bool) -> Vec<(String, &'static str)> {
     let id = of.loan.id;
     let mut all = Vec::new();
     match of.loan.status {
@@ -309,12 +309,23 @@ fn links(of: &Whole) -> Vec<(String, &'static str)> {
         LoanStatus::Out | LoanStatus::Lost => {
             all.push((format!("/loans/{id}/take-back"), "Take back"));
         }
-        LoanStatus::Back | LoanStatus::Cancelled => return all,
+        LoanStatus::Back => return vec![(format!("/loans/{id}/diary"), "Diary")],
+        LoanStatus::Cancelled => return all,
+    }
+    if late {
+        all.push((format!("/loans/{id}/letter.pdf?letter=overdue"), "First reminder (PDF)"));
+        all.push((format!("/loans/{id}/letter.pdf?letter=overdue-again"), "Second reminder (PDF)"));
     }
     all.push((format!("/loans/{id}/leaflet.pdf"), "Leaflet and diary (PDF)"));
     all.push((format!("/loans/{id}/leaflet.pdf?print=large"), "The same in large print (PDF)"));
     all.push((format!("/loans/{id}/sheet.pdf"), "Hand-out sheet (PDF)"));
     all
+}
+
+/// Whether its time has passed.
+fn late(visit: &Visit, of: &Whole) -> bool {
+    let rung = store::desk::rung(of.loan.due_at, visit.app.store().now(), &of.desk);
+    of.loan.status == LoanStatus::Out && rung.is_some_and(|rung| rung > store::desk::Rung::DueToday)
 }
 
 fn acts(visit: &Visit, of: &Whole) -> Vec<Act> {
@@ -324,8 +335,7 @@ fn acts(visit: &Visit, of: &Whole) -> Vec<Act> {
     let reason = |hint: &str| Field::text("reason", "Why").hint(hint).needed();
     let contacts =
         Contact::ALL.iter().map(|one| (one.text().to_owned(), one.says().to_owned())).collect();
-    let late = store::desk::rung(of.loan.due_at, visit.app.store().now(), &of.desk)
-        .is_some_and(|rung| rung > store::desk::Rung::DueToday);
+    let late = late(visit, of);
     let mut all = Vec::new();
     if booked && of.monitor.status == MonitorStatus::Ready {
         all.push(Act::new("set-aside", "Set the monitor aside", form("set-aside", "Set aside")));
@@ -474,26 +484,32 @@ fn hand_out_form(visit: &Visit, of: &Whole) -> Form {
         .back(format!("/loans/{}", of.loan.id), "Not now")
 }
 
-fn hand_out_page(visit: &Visit, of: &Whole, form: Form) -> Titled {
-    let words = format!(
+/// The form, under what keeps the monitor in: the desk sees it before it fills anything in.
+async fn hand_out_page(visit: &Visit, of: &Whole, form: Form) -> Result<Titled, Trouble> {
+    let store = visit.app.store();
+    let keeps_in =
+        store.read().await?.keeps_in(&of.monitor, &of.loan, &of.desk, store.now()).await?;
+    let mut words = format!(
         "{} to {}, for {}. Due back {}.",
         of.monitor.mark,
         of.person.listed(),
         of.nights(),
         visit.local(of.loan.due_at)
     );
-    Titled::new(&format!("Hand out {}", of.monitor.mark), &words, form)
+    if let Some(first) = keeps_in.first() {
+        let says = crate::form::sentence(&first.says);
+        words = format!("{words} It cannot go out yet: {says}");
+    }
+    Ok(Titled::new(&format!("Hand out {}", of.monitor.mark), &words, form))
 }
 
 /// `GET /loans/{id}/hand-out`.
 pub(crate) async fn handing_out(visit: Visit, Path(id): Path<i64>) -> Answer {
     let of = whole(&visit, id).await?;
-    visit
-        .app
-        .store()
-        .looked(&visit.author(), format!("loan {id}"), Some(of.loan.person), json!(null))
-        .await?;
-    let page = hand_out_page(&visit, &of, hand_out_form(&visit, &of));
+    let store = visit.app.store();
+    let what = format!("loan {id}");
+    store.looked(&visit.author(), what, Some(of.loan.person), json!(null)).await?;
+    let page = hand_out_page(&visit, &of, hand_out_form(&visit, &of)).await?;
     visit.page("Hand out", &page)
 }
 
@@ -512,14 +528,16 @@ pub(crate) async fn hand_out(visit: Visit, Path(id): Path<i64>, typed: Typed) ->
         note: typed.option("note"),
     };
     match visit.app.store().hand_out(&visit.author(), id, filled).await {
-        Ok(loan) => Ok(visit.done(
-            &format!("{} is out. Due back {}.", of.monitor.mark, visit.local(loan.due_at)),
-            &format!("/loans/{id}"),
-        )),
+        Ok(loan) => {
+            let says =
+                format!("{} is out. Due back {}.", of.monitor.mark, visit.local(loan.due_at));
+            Ok(visit.done(&says, &format!("/loans/{id}")))
+        }
         Err(error) => {
             let mut form = hand_out_form(&visit, &of).filled(&typed);
             form.refused(error, AT)?;
-            visit.again("Hand out", &hand_out_page(&visit, &of, form))
+            let page = hand_out_page(&visit, &of, form).await?;
+            visit.again("Hand out", &page)
         }
     }
 }

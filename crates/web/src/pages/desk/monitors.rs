@@ -88,11 +88,14 @@ struct One {
     name: String,
     mark: Mark,
     next: &'static str,
+    is_back: bool,
     facts: Vec<(&'static str, String)>,
     acts: Vec<Act>,
     may_keep: bool,
     loans: LoanTable,
     checks: Vec<CheckRow>,
+    /// Number, and when, by whom and how.
+    cleanings: Vec<(i64, String)>,
     happened: Vec<String>,
 }
 
@@ -206,11 +209,18 @@ async fn one(
         name: monitor.mark.clone(),
         mark: monitor.status.into(),
         next: next(monitor.status),
+        is_back: monitor.status == MonitorStatus::Back,
         facts: facts(visit, &history, &desk),
         acts,
         may_keep,
         loans: LoanTable::new(visit, &history.loans, Offer::Stands, "It was never lent.", "Stands"),
         checks: history.checks.iter().map(|check| check_row(visit, check)).collect(),
+        cleanings: history
+            .cleanings
+            .iter()
+            .filter(|one| one.loan.is_some())
+            .map(|one| (one.id, format!("{} by {}: {}", visit.local(one.at), one.who, one.method)))
+            .collect(),
         happened: history.movements.iter().map(moved).collect(),
     })
 }

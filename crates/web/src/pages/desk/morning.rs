@@ -137,7 +137,7 @@ fn parts(visit: &Visit, morning: &Morning) -> Vec<Part> {
             "",
             false,
             &morning.back,
-            Offer::Monitor,
+            Offer::Receive,
             "Nothing waits to be downloaded.",
             "Next",
         ),
@@ -183,9 +183,15 @@ fn night(visit: &Visit, line: &NightLine) -> NightRow {
         Some(_) => "a patient".to_owned(),
         None => "whose it is is not settled".to_owned(),
     };
+    let untied = line.night.status == store::words::NightStatus::Untied;
+    let href = if untied && visit.may(Right::Read) {
+        format!("/nights/{}/settle", line.night.id)
+    } else {
+        String::new()
+    };
     let doubt = line.night.doubts.0.first().cloned().unwrap_or_default();
     NightRow {
-        href: String::new(),
+        href,
         who,
         when: visit.local(line.night.start_at),
         mark: line.night.status.into(),

@@ -15,6 +15,7 @@ use store::when;
 
 use crate::page::Answer;
 use crate::page::Trouble;
+use crate::printer::Cleaning;
 use crate::printer::HandOut;
 use crate::printer::Label;
 use crate::printer::Leaflet;
@@ -110,6 +111,30 @@ pub(crate) async fn letter(visit: Visit, Path(id): Path<i64>, typed: Typed) -> A
         signed: vec![visit.author().name, desk.department.clone()],
     };
     print(&visit, Paper::Letter(paper), desk, "letter").await
+}
+
+/// `GET /cleanings/{id}/record.pdf`: the record of decontamination.
+pub(crate) async fn cleaning(visit: Visit, Path(id): Path<i64>) -> Answer {
+    let mut conn = visit.app.store().read().await?;
+    let desk = conn.desk_settings().await?;
+    let row: store::tables::Cleaning = conn.get(id).await?;
+    let monitor: Monitor = conn.get(row.monitor).await?;
+    let Some(loan) = row.loan else {
+        return Err(Trouble::not_found());
+    };
+    let loan: Loan = conn.get(loan).await?;
+    drop(conn);
+    let paper = Cleaning {
+        mark: monitor.mark,
+        monitor: monitor.kind,
+        serial: monitor.serial,
+        loan: loan.mark,
+        loan_ended: loan.back_at.map_or_else(String::new, |at| spoken(&desk, at)),
+        method: row.method,
+        cleaned_by: row.who,
+        cleaned_at: spoken(&desk, row.at),
+    };
+    print(&visit, Paper::Cleaning(paper), desk, "cleaning").await
 }
 
 /// The department's own words for a paper, if it set any.

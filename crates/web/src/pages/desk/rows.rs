@@ -46,8 +46,8 @@ pub(crate) enum Offer {
     Stands,
     HandOut,
     TakeBack,
-    /// The monitor's page, where its night is taken off and it goes to cleaning.
-    Monitor,
+    /// The page where its night is taken in.
+    Receive,
     /// The loan's page.
     Loan,
 }
@@ -61,7 +61,9 @@ impl LoanRow {
         let (act_href, act_says) = match offer {
             Offer::HandOut if may => (format!("/loans/{id}/hand-out"), "Hand out"),
             Offer::TakeBack if may => (format!("/loans/{id}/take-back"), "Take back"),
-            Offer::Monitor if may => (format!("/monitors/{}", line.monitor.id), "Go on with"),
+            Offer::Receive if may => {
+                (format!("/receive?monitor={}", line.monitor.id), "Take off the night")
+            }
             Offer::Loan if may => (format!("/loans/{id}"), "See to"),
             _ => (String::new(), ""),
         };

@@ -1,0 +1,265 @@
+//! The night off the monitor: a file comes in, and each night in it finds its loan or waits to be settled.
+
+use askama::Template;
+use axum::extract::Multipart;
+use axum::extract::Path;
+use serde_json::json;
+use store::error::StoreError;
+use store::morning::Incoming;
+use store::morning::Received;
+use store::tables::Loan;
+use store::tables::Monitor;
+use store::tables::Night;
+use store::tables::Person;
+use store::words::MonitorStatus;
+use store::words::NightStatus;
+
+use super::Titled;
+use crate::access::Right;
+use crate::form::Field;
+use crate::form::Form;
+use crate::form::Kind;
+use crate::form::sentence;
+use crate::mark::Mark;
+use crate::page::Answer;
+use crate::page::Trouble;
+use crate::typed::Typed;
+use crate::visit::Visit;
+
+#[derive(Debug, Template)]
+#[template(path = "desk/received.html")]
+struct Page {
+    title: &'static str,
+    words: String,
+    nights: Vec<Row>,
+    noticed: Vec<String>,
+    next: Option<(String, String)>,
+}
+
+#[derive(Debug)]
+struct Row {
+    when: String,
+    who: String,
+    loan: i64,
+    loan_name: String,
+    mark: Mark,
+    doubts: Vec<String>,
+    settle: String,
+}
+
+async fn form(visit: &Visit, chosen: Option<i64>) -> Result<Form, Trouble> {
+    let mut conn = visit.app.store().read().await?;
+    let all: Vec<Monitor> = conn.find("WHERE status <> 'retired' ORDER BY mark", &[]).await?;
+    let (back, rest): (Vec<_>, Vec<_>) =
+        all.iter().partition(|one| one.status == MonitorStatus::Back);
+    let option = |one: &&Monitor| (one.id.to_string(), format!("{} ({})", one.mark, one.status));
+    let of: Vec<(String, String)> = back.iter().chain(&rest).map(option).collect();
+    let chosen = chosen.or(if back.len() == 1 { Some(back[0].id) } else { None });
+    let monitor = Field::menu("monitor", "Taken off which monitor", of)
+        .hint("As its label says. A file that names another serial number is not believed blindly.")
+        .needed();
+    let monitor = match chosen {
+        Some(id) => monitor.value(id.to_string()),
+        None => monitor,
+    };
+    let mut form = visit
+        .form("/receive", "Take it in")
+        .field(monitor)
+        .field(
+            Field::new("file", "The file", Kind::Line("file"))
+                .hint("Kept whole as it is. Text, EDF, EDF+ or BDF.")
+                .needed(),
+        )
+        .back("/morning", "Not now");
+    form.file = true;
+    Ok(form)
+}
+
+/// `GET /receive`, with `?monitor=` when it is known.
+pub(crate) async fn receiving(visit: Visit, typed: Typed) -> Answer {
+    let form = form(&visit, typed.number("monitor")).await?;
+    visit.page("Take off a night", &Titled::new("Take the night off a monitor", "", form))
+}
+
+/// `POST /receive`.
+pub(crate) async fn receive(visit: Visit, mut parts: Multipart) -> Answer {
+    let (mut file, mut monitor) = (Incoming::default(), None);
+    let broken = |error: axum::extract::multipart::MultipartError| {
+        Trouble::not_understood(&sentence(&error.body_text()))
+    };
+    while let Some(part) = parts.next_field().await.map_err(broken)? {
+        match part.name() {
+            Some("file") => {
+                file.name = part.file_name().unwrap_or_default().to_owned();
+                file.bytes = part.bytes().await.map_err(broken)?.to_vec();
+            }
+            Some("monitor") => monitor = part.text().await.map_err(broken)?.parse().ok(),
+            _ => {}
+        }
+    }
+    file.taken_off = monitor;
+    let mut form = form(&visit, monitor).await?;
+    if file.bytes.is_empty() {
+        form.fault("file", "Choose the file that came off the monitor.");
+    } else {
+        match visit.app.store().receive(&visit.author(), file).await {
+            Ok(received) => return received_page(&visit, received, monitor).await,
+            Err(error) => form.refused(error, &[])?,
+        }
+    }
+    visit.again("Take off a night", &Titled::new("Take the night off a monitor", "", form))
+}
+
+async fn received_page(visit: &Visit, received: Received, monitor: Option<i64>) -> Answer {
+    let mut nights = Vec::new();
+    for night in &received.nights {
+        nights.push(row(visit, night).await?);
+    }
+    let untied = received.nights.iter().filter(|night| night.status == NightStatus::Untied).count();
+    let words = match (received.again, untied) {
+        (true, _) => {
+            "This very file is in the record already. Nothing was stored twice.".to_owned()
+        }
+        (false, 0) => "Kept whole, and every night in it found its loan.".to_owned(),
+        (false, _) => {
+            "Kept whole. It cannot be read until somebody has settled whose night it is.".to_owned()
+        }
+    };
+    let next = monitor
+        .filter(|_| untied == 0)
+        .map(|id| (format!("/monitors/{id}"), "Go on with the monitor".to_owned()));
+    let page = Page { title: "Taken in", words, nights, noticed: received.noticed, next };
+    visit.page("Taken in", &page)
+}
+
+async fn row(visit: &Visit, night: &Night) -> Result<Row, StoreError> {
+    let mut conn = visit.app.store().read().await?;
+    let loan: Option<Loan> = match night.loan {
+        Some(id) => Some(conn.get(id).await?),
+        None => None,
+    };
+    let who = match night.person {
+        Some(id) => conn.get::<Person>(id).await?.listed(),
+        None => "not settled".to_owned(),
+    };
+    let settle = night.status == NightStatus::Untied && visit.may(Right::Read);
+    Ok(Row {
+        when: format!("{} to {}", visit.local(night.start_at), visit.local(night.end_at)),
+        who,
+        loan: loan.as_ref().map_or(0, |loan| loan.id),
+        loan_name: loan.map_or_else(String::new, |loan| loan.mark),
+        mark: night.status.into(),
+        doubts: night.doubts.0.iter().map(|doubt| sentence(doubt)).collect(),
+        settle: if settle { format!("/nights/{}/settle", night.id) } else { String::new() },
+    })
+}
+
+// ---- Settling --------------------------------------------------------------------------------------
+
+async fn settle_form(visit: &Visit, night: &Night) -> Result<Form, Trouble> {
+    let store = visit.app.store();
+    let mut conn = store.read().await?;
+    let desk = conn.desk_settings().await?;
+    // Whatever went out within a month of the night may be its loan.
+    let near = 31 * 86_400;
+    let loans: Vec<Loan> = conn
+        .find(
+            "WHERE out_at IS NOT NULL AND out_at > $1 AND out_at < $2 ORDER BY out_at DESC",
+            &[(night.start_at - near).into(), (night.start_at + near).into()],
+        )
+        .await?;
+    let mut of = Vec::new();
+    for loan in loans {
+        let line = conn.loan_line(loan, store.now(), &desk).await?;
+        of.push((
+            line.loan.id.to_string(),
+            format!(
+                "{}: {}, born {}, {}, night of {}",
+                line.loan.mark,
+                line.person.listed(),
+                line.person.born_on,
+                line.monitor.mark,
+                line.loan.first_night_on
+            ),
+        ));
+    }
+    Ok(visit
+        .form(format!("/nights/{}/settle", night.id), "Settle")
+        .field(Field::menu("loan", "It is the night of", of).needed())
+        .field(
+            Field::lines("reason", "How you know", 2)
+                .hint("Stands in the record with your name.")
+                .needed(),
+        )
+        .grave()
+        .back("/morning", "Not now"))
+}
+
+fn aside_form(visit: &Visit, night: &Night) -> Form {
+    visit
+        .form(format!("/nights/{}/aside", night.id), "Set it aside")
+        .field(Field::lines("reason", "Why it is nobody's night here", 2).needed())
+        .grave()
+}
+
+fn settle_page(
+    visit: &Visit,
+    night: &Night,
+    settle: Form,
+    aside: &Form,
+) -> Result<Titled, Trouble> {
+    let doubts: Vec<String> = night.doubts.0.iter().map(|doubt| sentence(doubt)).collect();
+    let words = format!(
+        "The night from {} to {}. {}",
+        visit.local(night.start_at),
+        visit.local(night.end_at),
+        doubts.join(" ")
+    );
+    let mut page = Titled::new("Whose night is this?", &words, settle);
+    page.after = format!("<h2>Or it belongs to nobody here</h2>{}", aside.render()?);
+    Ok(page)
+}
+
+/// `GET /nights/{id}/settle`.
+pub(crate) async fn settling(visit: Visit, Path(id): Path<i64>) -> Answer {
+    let store = visit.app.store();
+    let night: Night = store.read().await?.get(id).await?;
+    store.looked(&visit.author(), format!("night {id}"), night.person, json!(null)).await?;
+    let page = settle_page(
+        &visit,
+        &night,
+        settle_form(&visit, &night).await?,
+        &aside_form(&visit, &night),
+    )?;
+    visit.page("Whose night", &page)
+}
+
+/// `POST /nights/{id}/settle`.
+pub(crate) async fn settle(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
+    let store = visit.app.store();
+    let night: Night = store.read().await?.get(id).await?;
+    let mut form = settle_form(&visit, &night).await?.filled(&typed).checked();
+    if let (Some(loan), false) = (typed.number("loan"), form.has_faults()) {
+        match store.settle_night(&visit.author(), id, loan, typed.get("reason")).await {
+            Ok(_) => return Ok(visit.done("Settled.", "/morning")),
+            Err(error) => form.refused(error, &[("reason_missing", "reason")])?,
+        }
+    }
+    let page = settle_page(&visit, &night, form, &aside_form(&visit, &night))?;
+    visit.again("Whose night", &page)
+}
+
+/// `POST /nights/{id}/aside`.
+pub(crate) async fn aside(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
+    let store = visit.app.store();
+    let night: Night = store.read().await?.get(id).await?;
+    let mut form = aside_form(&visit, &night).filled(&typed).checked();
+    if !form.has_faults() {
+        match store.set_night_aside(&visit.author(), id, typed.get("reason")).await {
+            Ok(_) => return Ok(visit.done("Set aside.", "/morning")),
+            Err(error) => form.refused(error, &[("reason_missing", "reason")])?,
+        }
+    }
+    let page = settle_page(&visit, &night, settle_form(&visit, &night).await?, &form)?;
+    visit.again("Whose night", &page)
+}
