@@ -34,6 +34,7 @@ mod pdf {
                 Paper::HandOut(of) => hand_out(of, settings)?,
                 Paper::Cleaning(of) => paper::certificate(&cleaning(of, settings)),
                 Paper::Letter(of) => letter(of, settings)?,
+                Paper::Report(of) => paper::pdf(&of.report, &of.heading),
             };
             made.map_err(said)
         }

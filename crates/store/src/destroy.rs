@@ -34,6 +34,7 @@ use crate::tables::DiaryEntry;
 use crate::tables::Loan;
 use crate::tables::Movement;
 use crate::tables::Night;
+use crate::tables::NotesVersion;
 use crate::tables::Original;
 use crate::tables::Outcome;
 use crate::tables::Person;
@@ -275,6 +276,12 @@ impl Act {
         self.each(all, |row: &mut Outcome| {
             row.reason = None;
             "{}".clone_into(&mut row.scores);
+        })
+        .await?;
+        self.each(all, |row: &mut NotesVersion| {
+            row.text.clear();
+            row.what.clear();
+            row.because = None;
         })
         .await?;
         self.each(all, |row: &mut Setting| row.value.clear()).await?;

@@ -62,6 +62,11 @@ pub mod morning;
 pub mod scoring;
 pub mod whose;
 
+// A night is read: judged by hand, signed, interpreted.
+pub mod hand;
+pub mod reading;
+pub mod signing;
+
 // Its time over, or asked for by the person it is about.
 pub mod access;
 pub mod belongings;

@@ -15,12 +15,20 @@ struct Step {
     postgres: &'static str,
 }
 
-const STEPS: &[Step] = &[Step {
-    name: "0001_record",
-    both: include_str!("../migrations/0001_record.sql"),
-    sqlite: include_str!("../migrations/0001_guard.sqlite.sql"),
-    postgres: include_str!("../migrations/0001_guard.postgres.sql"),
-}];
+const STEPS: &[Step] = &[
+    Step {
+        name: "0001_record",
+        both: include_str!("../migrations/0001_record.sql"),
+        sqlite: include_str!("../migrations/0001_guard.sqlite.sql"),
+        postgres: include_str!("../migrations/0001_guard.postgres.sql"),
+    },
+    Step {
+        name: "0002_reading",
+        both: include_str!("../migrations/0002_reading.sql"),
+        sqlite: "",
+        postgres: "",
+    },
+];
 
 /// Names of the steps this release knows, in order.
 pub(crate) fn steps() -> Vec<String> {

@@ -334,7 +334,7 @@ impl Store {
     }
 }
 
-async fn set_of(conn: &mut Conn, night: &Night) -> Result<String> {
+pub(crate) async fn set_of(conn: &mut Conn, night: &Night) -> Result<String> {
     let Some(study) = night.study else { return Ok(DEFAULT_SET.to_owned()) };
     let study: Study = conn.get(study).await?;
     let referral: Referral = conn.get(study.referral).await?;
@@ -354,7 +354,7 @@ pub(crate) fn not_signed(night: &Night) -> Result<()> {
     ))
 }
 
-fn outcome(night: &Night, judged: &Judgement, notes: &str) -> Outcome {
+pub(crate) fn outcome(night: &Night, judged: &Judgement, notes: &str) -> Outcome {
     Outcome {
         id: 0,
         act: 0,
@@ -402,11 +402,11 @@ fn refused(code: &'static str, says: String, hint: Option<String>) -> StoreError
     StoreError::refused(code, says, hint.unwrap_or_default())
 }
 
-fn one_line(text: &str) -> String {
+pub(crate) fn one_line(text: &str) -> String {
     text.chars().map(|sign| if sign.is_control() { ' ' } else { sign }).collect()
 }
 
 /// Words as a TOML string, which JSON's is too.
-fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     serde_json::Value::from(one_line(text)).to_string()
 }

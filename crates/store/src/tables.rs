@@ -395,6 +395,32 @@ record! {
 }
 
 record! {
+    /// One version of what is judged of a night by hand. The first is the night as it came.
+    NotesVersion in "notes_version" {
+        /// The night.
+        night: i64,
+        /// The notes whole, as the text of a notes file.
+        text: String,
+        /// Name of the criteria set the night is held against.
+        criteria: String,
+        /// What the engine made of it.
+        outcome: i64,
+        /// When.
+        at: i64,
+        /// Who, by name.
+        who: String,
+        /// What was done, in words.
+        what: String,
+        /// The reason given for it, where one is asked for.
+        because: Option<String>,
+        /// The version it was made from.
+        replaces: Option<i64>,
+        /// Undo and redo: the version gone to.
+        goes_to: Option<i64>,
+    }
+}
+
+record! {
     /// What the patient wrote about a night.
     DiaryEntry in "diary_entry" {
         /// The loan.

@@ -11,6 +11,7 @@ use store::db::Store;
 use store::error::Result;
 use tokio::sync::watch;
 
+use crate::opened::Nights;
 use crate::printer::Printer;
 
 /// Where the operator's log goes, one line at a time.
@@ -29,6 +30,7 @@ struct Inner {
     stop: watch::Sender<bool>,
     /// What the next page of a session says, by its token's hash.
     said: Mutex<BTreeMap<String, String>>,
+    nights: Nights,
 }
 
 impl std::fmt::Debug for App {
@@ -71,7 +73,8 @@ impl App {
             IpAddr::V6(ip) => hosts.push(format!("[{ip}]")),
         }
         let stop = watch::Sender::new(false);
-        Self(Arc::new(Inner { store, printer, tls, hosts, log, stop, said: Mutex::default() }))
+        let (said, nights) = (Mutex::default(), Nights::default());
+        Self(Arc::new(Inner { store, printer, tls, hosts, log, stop, said, nights }))
     }
 
     /// The record.
@@ -82,6 +85,11 @@ impl App {
     /// Whoever puts things on paper.
     pub fn printer(&self) -> &dyn Printer {
         &*self.0.printer
+    }
+
+    /// The nights that are open.
+    pub fn nights(&self) -> &Nights {
+        &self.0.nights
     }
 
     /// Tells the operator; without names and numbers of patients.

@@ -28,6 +28,11 @@ const ALL: &[Asset] = &[
     Asset { name: "main.js", kind: SCRIPT, bytes: include_bytes!("../assets/main.js") },
     Asset { name: "idle.js", kind: SCRIPT, bytes: include_bytes!("../assets/idle.js") },
     Asset { name: "live.js", kind: SCRIPT, bytes: include_bytes!("../assets/live.js") },
+    Asset { name: "night.css", kind: STYLE, bytes: include_bytes!("../assets/night.css") },
+    Asset { name: "night.js", kind: SCRIPT, bytes: include_bytes!("../assets/night.js") },
+    Asset { name: "nights.js", kind: SCRIPT, bytes: include_bytes!("../assets/nights.js") },
+    Asset { name: "report.js", kind: SCRIPT, bytes: include_bytes!("../assets/report.js") },
+    Asset { name: "strip.js", kind: SCRIPT, bytes: include_bytes!("../assets/strip.js") },
     Asset { name: "icon.svg", kind: "image/svg+xml", bytes: include_bytes!("../assets/icon.svg") },
     Asset {
         name: "regular.otf",

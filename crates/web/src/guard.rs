@@ -38,7 +38,7 @@ const TIME: Duration = Duration::from_mins(1);
 /// How long an upload may take.
 const UPLOAD_TIME: Duration = Duration::from_mins(15);
 
-const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data:; connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'; object-src 'none'";
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data:; connect-src 'self'; frame-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'; object-src 'none'";
 
 /// Lets a request in or not, and dresses its response.
 pub async fn guard(State(app): State<App>, request: Request, next: Next) -> Response {

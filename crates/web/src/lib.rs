@@ -18,6 +18,10 @@ pub mod assets;
 
 pub mod access;
 
+pub mod extremes;
+
+pub mod opened;
+
 pub mod app;
 
 pub mod typed;

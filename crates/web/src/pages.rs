@@ -6,6 +6,8 @@ pub mod audit;
 pub mod desk;
 pub mod home;
 pub mod login;
+pub mod night;
+pub mod nights;
 pub mod password;
 pub mod retention;
 pub mod scan;
@@ -24,6 +26,8 @@ pub fn routes() -> Routes {
         .and(password::routes())
         .and(home::routes())
         .and(desk::routes())
+        .and(nights::routes())
+        .and(night::routes())
         .and(scan::routes())
         .and(accounts::routes())
         .and(audit::routes())

@@ -4,7 +4,7 @@
 
 use store::setting::DeskSettings;
 
-/// A paper as plain data. None of them holds anything of an illness or a night.
+/// A paper as plain data. None but the report holds anything of an illness or a night.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Paper {
     /// A sheet of labels.
@@ -17,6 +17,17 @@ pub enum Paper {
     Cleaning(Cleaning),
     /// A letter to a patient.
     Letter(Letter),
+    /// The report of a night, to be signed.
+    Report(Box<Report>),
+}
+
+/// The report of a night, with the words around it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Report {
+    /// What the engine says.
+    pub report: engine::report::Report,
+    /// Whose it is, who asked, who signs.
+    pub heading: engine::print::Heading,
 }
 
 /// One label.

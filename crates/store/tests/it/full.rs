@@ -15,6 +15,7 @@ use store::tables::LoanNight;
 use store::tables::Monitor;
 use store::tables::Movement;
 use store::tables::Night;
+use store::tables::NotesVersion;
 use store::tables::Original;
 use store::tables::Outcome;
 use store::tables::Person;
@@ -354,6 +355,22 @@ async fn read_night(store: &Store, wanted: &Study, lent: &Loan) {
     let mut act = store.act(&by(Role::Physician), "report.sign").await.unwrap();
     let mut outcome = outcome(night.id);
     act.put(&mut outcome).await.unwrap();
+    act.put(&mut NotesVersion {
+        id: 0,
+        act: 0,
+        night: night.id,
+        text: "# her words".to_owned(),
+        criteria: "adult-air".to_owned(),
+        outcome: outcome.id,
+        at: MORNING,
+        who: "Some physiologist".to_owned(),
+        what: "the night as it came".to_owned(),
+        because: some("to begin with"),
+        replaces: None,
+        goes_to: None,
+    })
+    .await
+    .unwrap();
     let pdf_sha256 = Some(act.keep_bytes(b"%PDF the signed paper").await.unwrap());
     act.put(&mut Report {
         id: 0,

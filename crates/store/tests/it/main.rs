@@ -14,5 +14,6 @@ mod lending;
 mod made;
 mod model;
 mod morning;
+mod reading;
 mod retention;
 mod verify;

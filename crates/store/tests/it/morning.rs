@@ -26,7 +26,7 @@ use crate::full;
 use crate::full::by;
 
 /// A patient with a loan of the monitor with this serial number, the night of 24 to 25 November.
-async fn lent(store: &Store, n: i64, serial: &str) -> Loan {
+pub(crate) async fn lent(store: &Store, n: i64, serial: &str) -> Loan {
     lent_as(store, n, serial, |_| {}).await
 }
 
@@ -49,7 +49,7 @@ async fn lent_as(store: &Store, n: i64, serial: &str, change: impl FnOnce(&mut L
 }
 
 /// A file of delimited text: one row each half minute for so many hours.
-fn csv(start: DateTime, hours: u32) -> Vec<u8> {
+pub(crate) fn csv(start: DateTime, hours: u32) -> Vec<u8> {
     let mut text = "time,SpO2 (%),Pulse (/min),tcPCO2 (kPa)\n".to_owned();
     for row in 0..i64::from(hours) * 120 {
         let at = start + jiff::SignedDuration::from_secs(row * 30);
@@ -69,16 +69,16 @@ fn edf(start: DateTime, serial: &str, patient: &str) -> Vec<u8> {
     file
 }
 
-fn evening() -> DateTime {
+pub(crate) fn evening() -> DateTime {
     datetime(2026, 11, 24, 22, 0, 0, 0)
 }
 
-async fn receive(store: &Store, name: &str, bytes: Vec<u8>) -> Received {
+pub(crate) async fn receive(store: &Store, name: &str, bytes: Vec<u8>) -> Received {
     let file = Incoming { name: name.to_owned(), bytes, ..Incoming::default() };
     store.receive(&by(Role::Desk), file).await.unwrap()
 }
 
-async fn sound(store: &Store) {
+pub(crate) async fn sound(store: &Store) {
     assert_eq!(store.verify(&[], &in_silence).await.unwrap().wrong, Vec::<String>::new());
 }
 

@@ -1,0 +1,159 @@
+//! A night judged by hand: nothing anybody did is lost, and nobody overwrites another unseen.
+
+use std::sync::Arc;
+
+use engine::recording::Recording;
+use store::db::Store;
+use store::error::StoreError;
+use store::hand::Change;
+use store::reading::Step;
+use store::reading::Stepped;
+use store::signing::Wording;
+use store::tables::Night;
+use store::tables::Report;
+use store::tables::Study;
+use store::words::NightStatus;
+use store::words::Role;
+use store::words::StudyStatus;
+
+use crate::full::by;
+use crate::morning::csv;
+use crate::morning::evening;
+use crate::morning::lent;
+use crate::morning::receive;
+use crate::morning::sound;
+
+struct Read {
+    night: Night,
+    recording: Arc<Recording>,
+}
+
+async fn night(store: &Store) -> Read {
+    lent(store, 1, "TC-1042").await;
+    let night = receive(store, "TC-1042.csv", csv(evening(), 8)).await.nights.remove(0);
+    let held = store.read().await.unwrap().held(&night).await.unwrap();
+    Read { night, recording: Arc::new(held.recording().unwrap()) }
+}
+
+impl Read {
+    async fn step(&mut self, store: &Store, step: Step) -> Result<Stepped, StoreError> {
+        let (reader, recording) = (by(Role::Physiologist), self.recording.clone());
+        let done = store.step(&reader, self.night.id, self.night.act, step, recording).await?;
+        self.night = done.night.clone();
+        Ok(done)
+    }
+}
+
+fn exclude(reason: &str) -> Step {
+    Step::Change(Change::Judge {
+        channels: vec!["spo2".to_owned()],
+        from: "01:00".to_owned(),
+        until: "02:00:30".to_owned(),
+        believe: false,
+        reason: reason.to_owned(),
+    })
+}
+
+fn believed_s(done: &Stepped) -> f64 {
+    let spo2 = engine::recording::Quantity::Spo2;
+    done.judgement.scores.corrected.screened.trace(spo2).unwrap().believed_s()
+}
+
+on_both! {
+    async fn a_stretch_excluded_is_out_until_it_is_undone_and_out_again_when_redone(desk) {
+        let mut read = night(&desk.store).await;
+        let came = read.night.clone();
+        let out = read.step(&desk.store, exclude("lay on the ear")).await.unwrap();
+        assert_eq!(out.night.status, NightStatus::Reading);
+        assert!(out.night.notes.contains("author = \"Some physiologist\""), "{}", out.night.notes);
+        let back = read.step(&desk.store, Step::Undo).await.unwrap();
+        // 01:00:00 to 02:00:30 at a sample each half minute, by hand: 3 630 s.
+        assert!((believed_s(&back) - believed_s(&out) - 3_630.0).abs() < 1e-6);
+        assert_eq!(back.night.notes, came.notes);
+        let again = read.step(&desk.store, Step::Redo).await.unwrap();
+        assert_eq!((again.night.notes.clone(), again.outcome.scores.clone()), (out.night.notes, out.outcome.scores));
+        assert!(read.step(&desk.store, Step::Redo).await.unwrap_err().is("nothing_to_redo"));
+        let mut conn = desk.store.read().await.unwrap();
+        let what: Vec<String> = conn.versions(&again.night).await.unwrap().all.into_iter().map(|one| one.what).collect();
+        drop(conn);
+        let said = "excluded SpO2 from 01:00 to 02:00:30";
+        assert_eq!(what, ["the night as it came".to_owned(), said.to_owned(), format!("undid: {said}"), format!("did again: {said}")]);
+        sound(&desk.store).await;
+    }
+
+    async fn who_did_not_see_the_other_reader_is_refused_and_loses_nothing(desk) {
+        let mut one = night(&desk.store).await;
+        let mut two = Read { night: one.night.clone(), recording: one.recording.clone() };
+        one.step(&desk.store, exclude("the first reader")).await.unwrap();
+        let late = two.step(&desk.store, exclude("the second reader")).await;
+        assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
+        two.night = desk.store.read().await.unwrap().get(one.night.id).await.unwrap();
+        let both = two.step(&desk.store, exclude("the second reader")).await.unwrap();
+        assert!(both.night.notes.contains("the first reader") && both.night.notes.contains("the second reader"));
+    }
+
+    async fn a_change_that_cannot_be_placed_writes_nothing(desk) {
+        let mut read = night(&desk.store).await;
+        let before = read.night.clone();
+        for wrong in [exclude(" "), Step::Undo, Step::Change(Change::Remove { entry: 0 }), Step::Change(Change::BloodGas { at: "07:00".to_owned(), pco2: 45.0, mmhg: false })] {
+            assert!(matches!(read.step(&desk.store, wrong).await, Err(StoreError::Refused(_))));
+        }
+        let clerk = desk.store.step(&by(Role::Desk), before.id, before.act, Step::Undo, read.recording.clone()).await;
+        assert!(clerk.unwrap_err().is("not_yours_to_read"));
+        assert_eq!(desk.store.read().await.unwrap().get::<Night>(before.id).await.unwrap(), before);
+    }
+
+    async fn a_report_is_signed_interpreted_amended_and_withdrawn_each_as_a_version(desk) {
+        let mut read = night(&desk.store).await;
+        let first = sign(&desk.store, &read, "").await.unwrap();
+        assert_eq!((first.version, first.signed_by.as_deref(), first.because), (1, Some("physiologist"), None));
+        assert!(read.step(&desk.store, exclude("too late")).await.is_err());
+        read.night = desk.store.read().await.unwrap().get(read.night.id).await.unwrap();
+        assert!(read.step(&desk.store, exclude("signed")).await.unwrap_err().is("night_signed"));
+        let second = interpret(&desk.store, &read, Role::Physician).await.unwrap();
+        assert_eq!((second.version, second.replaces, second.signed_by.as_deref()), (2, Some(first.id), Some("physiologist")));
+        let study: Study = desk.store.read().await.unwrap().get(read.night.study.unwrap()).await.unwrap();
+        assert_eq!(study.status, StudyStatus::Reported);
+        read.night = desk.store.read().await.unwrap().get(read.night.id).await.unwrap();
+        read.night = desk.store.reopen_night(&by(Role::Physician), read.night.id, read.night.act, "the diary came late").await.unwrap();
+        read.step(&desk.store, exclude("the diary says so")).await.unwrap();
+        assert!(sign(&desk.store, &read, " ").await.unwrap_err().is("change_not_said"));
+        let third = sign(&desk.store, &read, "an hour of SpO2 is left out").await.unwrap();
+        assert_eq!((third.version, third.replaces, third.interpreted_by), (3, Some(second.id), None));
+        read.night = desk.store.read().await.unwrap().get(read.night.id).await.unwrap();
+        let gone = desk.store.withdraw_report(&by(Role::Physician), read.night.id, read.night.act, "the wrong patient").await.unwrap();
+        assert_eq!((gone.version, gone.pdf_sha256, gone.withdrawn_at.is_some()), (4, None, true));
+        let mut conn = desk.store.read().await.unwrap();
+        assert_eq!(conn.bytes(&first.pdf_sha256.unwrap()).await.unwrap(), b"%PDF 1");
+        drop(conn);
+        sound(&desk.store).await;
+    }
+
+    async fn nobody_signs_outside_their_role(desk) {
+        let mut read = night(&desk.store).await;
+        assert!(interpret(&desk.store, &read, Role::Physician).await.unwrap_err().is("no_report"));
+        sign(&desk.store, &read, "").await.unwrap();
+        read.night = desk.store.read().await.unwrap().get(read.night.id).await.unwrap();
+        assert!(interpret(&desk.store, &read, Role::Physiologist).await.unwrap_err().is("not_yours_to_sign"));
+        let clerk = desk.store.withdraw_report(&by(Role::Desk), read.night.id, read.night.act, "x").await;
+        assert!(clerk.unwrap_err().is("not_yours_to_sign"));
+    }
+}
+
+async fn sign(store: &Store, read: &Read, changed: &str) -> Result<Report, StoreError> {
+    let reader = by(Role::Physiologist);
+    let words = Wording { comment: "Good night.".to_owned(), ..Wording::default() };
+    let mut conn = store.read().await?;
+    let content = conn.draft(&read.night, &reader, store.now(), &words).await?;
+    drop(conn);
+    assert_eq!(content.heading().comment, ["Good night."]);
+    store.sign_report(&reader, read.night.id, read.night.act, &content, changed, b"%PDF 1").await
+}
+
+async fn interpret(store: &Store, read: &Read, role: Role) -> Result<Report, StoreError> {
+    let words = Wording { interpretation: "As expected.".to_owned(), ..Wording::default() };
+    let mut conn = store.read().await?;
+    let content = conn.draft(&read.night, &by(role), store.now(), &words).await?;
+    drop(conn);
+    store.interpret_report(&by(role), read.night.id, read.night.act, &content, b"%PDF 2").await
+}

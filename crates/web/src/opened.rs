@@ -1,0 +1,193 @@
+//! Nights that are open: read, judged and folded into blocks once, then looked at many times.
+//!
+//! They are kept by night and result, so that a new result is never shown under an old one.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+use std::sync::Mutex;
+use std::sync::PoisonError;
+
+use engine::correct::Corrected;
+use engine::correct::Model;
+use engine::criteria::Criteria;
+use engine::judge::Judgement;
+use engine::recording::Channel;
+use engine::recording::Quantity;
+use engine::recording::Recording;
+use engine::report::Report;
+use store::db::Store;
+use store::error::Result;
+use store::error::StoreError;
+use store::reading::Stepped;
+use store::reading::judged;
+use store::tables::Night;
+
+use crate::extremes::Extremes;
+
+/// How many samples are kept open in all: a night of ten hours at one a second in three channels has 108 000.
+const SAMPLES: usize = 40_000_000;
+/// How many nights are kept open at most.
+const NIGHTS: usize = 64;
+
+/// A line that can be drawn.
+#[derive(Clone, Debug)]
+pub struct Series {
+    /// The channel's id; CO2 as recorded and the edges of its band have ids of their own.
+    pub id: String,
+    /// Its samples.
+    pub of: Extremes,
+}
+
+/// A night that is open.
+#[derive(Clone, Debug)]
+pub struct Opened {
+    /// Its number.
+    pub night: i64,
+    /// The result shown.
+    pub outcome: i64,
+    /// What the monitor wrote.
+    pub recording: Arc<Recording>,
+    /// What the engine made of it.
+    pub judgement: Judgement,
+    /// The criteria it was held against.
+    pub criteria: Criteria,
+    /// The judgement as plain data.
+    pub report: Report,
+    /// Everything that can be drawn.
+    pub series: Vec<Series>,
+}
+
+impl Opened {
+    fn new(
+        (night, outcome): (i64, i64),
+        recording: Arc<Recording>,
+        judgement: Judgement,
+        criteria: Criteria,
+    ) -> Self {
+        let report = engine::report::report(&judgement, &criteria);
+        let series = series(&judgement.scores.corrected);
+        Self { night, outcome, recording, judgement, criteria, report, series }
+    }
+
+    fn samples(&self) -> usize {
+        self.series.iter().map(|series| series.of.values.len()).sum()
+    }
+}
+
+/// Every channel, judged where it is scored; CO2 corrected, as recorded, and its band.
+fn series(corrected: &Corrected) -> Vec<Series> {
+    let screened = &corrected.screened;
+    screened.recording.channels.iter().flat_map(|channel| lines(corrected, channel)).collect()
+}
+
+fn lines(corrected: &Corrected, channel: &Channel) -> Vec<Series> {
+    let named = |suffix: &str, values: Vec<f64>, believed: &[bool]| Series {
+        id: format!("{}{suffix}", channel.id),
+        of: Extremes::new(channel.period_s, channel.offset_s, values, believed.to_vec()),
+    };
+    let Some(trace) = corrected.trace(channel.quantity) else {
+        return vec![named("", channel.samples.clone(), &[])];
+    };
+    let mut lines = vec![named("", trace.values.clone(), &trace.believed)];
+    let model = corrected.tcpco2.as_ref().map_or(Model::None, |co2| co2.model);
+    if channel.quantity == Quantity::Tcpco2 && model != Model::None {
+        lines.push(named("_recorded", channel.samples.clone(), &trace.believed));
+    }
+    if trace.half_band.iter().any(|half| *half > 0.0) {
+        for (suffix, sign) in [("_low", -1.0), ("_high", 1.0)] {
+            let edge = trace.values.iter().zip(&trace.half_band).map(|(x, half)| x + sign * half);
+            lines.push(named(suffix, edge.collect(), &trace.believed));
+        }
+    }
+    lines
+}
+
+/// The nights that are open, and which session has been written down as looking at which.
+#[derive(Debug, Default)]
+pub struct Nights {
+    open: Mutex<Vec<Arc<Opened>>>,
+    looked: Mutex<BTreeSet<(String, i64)>>,
+}
+
+impl Nights {
+    /// A night with its latest result.
+    ///
+    /// # Errors
+    /// When it may not be read, is not scored, or its bytes are gone.
+    pub async fn open(&self, store: &Store, night: &Night) -> Result<Arc<Opened>> {
+        let outcome = night.result.ok_or_else(|| {
+            let says = "this night is not scored yet";
+            StoreError::refused("night_not_scored", says, "settle whose it is first")
+        })?;
+        if let Some(open) = self.kept(night.id, outcome) {
+            return Ok(open);
+        }
+        let mut conn = store.read().await?;
+        let held = conn.held(night).await?;
+        let set = conn.criteria_of(night).await?;
+        let criteria = conn.criteria(&set).await?;
+        drop(conn);
+        let (notes, id) = (night.notes.clone(), night.id);
+        let known = self.recording(night.id);
+        let run = tokio::task::spawn_blocking(move || -> Result<Opened> {
+            let recording = match known {
+                Some(recording) => recording,
+                None => Arc::new(held.recording()?),
+            };
+            let judgement = judged(&recording, &notes, &criteria)?;
+            Ok(Opened::new((id, outcome), recording, judgement, criteria))
+        });
+        let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        Ok(self.keep(opened?))
+    }
+
+    /// A night after a step of its reader.
+    ///
+    /// # Errors
+    /// When the thread that folds it breaks off.
+    pub async fn stepped(&self, done: Stepped, recording: Arc<Recording>) -> Result<Arc<Opened>> {
+        let ids = (done.night.id, done.outcome.id);
+        let run = tokio::task::spawn_blocking(move || {
+            Opened::new(ids, recording, done.judgement, done.criteria)
+        });
+        let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        Ok(self.keep(opened))
+    }
+
+    /// Whether this session looks at this night for the first time.
+    pub fn first_look(&self, session: &str, night: i64) -> bool {
+        let mut looked = self.looked.lock().unwrap_or_else(PoisonError::into_inner);
+        if looked.len() > 100_000 {
+            looked.clear();
+        }
+        looked.insert((session.to_owned(), night))
+    }
+
+    fn kept(&self, night: i64, outcome: i64) -> Option<Arc<Opened>> {
+        let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
+        let at = open.iter().position(|one| (one.night, one.outcome) == (night, outcome))?;
+        let found = open.remove(at);
+        open.push(found.clone());
+        Some(found)
+    }
+
+    fn recording(&self, night: i64) -> Option<Arc<Recording>> {
+        let open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
+        open.iter().find(|one| one.night == night).map(|one| one.recording.clone())
+    }
+
+    /// Keeps a night open; those looked at longest ago are closed when there are too many.
+    fn keep(&self, opened: Opened) -> Arc<Opened> {
+        let opened = Arc::new(opened);
+        let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
+        open.retain(|one| one.night != opened.night);
+        open.push(opened.clone());
+        while open.len() > 1
+            && (open.len() > NIGHTS
+                || open.iter().map(|one| one.samples()).sum::<usize>() > SAMPLES)
+        {
+            open.remove(0);
+        }
+        opened
+    }
+}

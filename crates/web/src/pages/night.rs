@@ -1,0 +1,177 @@
+//! One night: the strip dusk to dawn, the answers beside it, what a person judges, and the report.
+
+mod acts;
+mod parts;
+mod report;
+mod strip;
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::Path;
+use axum::response::Response;
+use serde_json::json;
+use store::desk::NightLine;
+use store::tables::Night;
+use store::tables::Person;
+use store::tables::Referral;
+use store::tables::Study;
+
+use crate::access::Right;
+use crate::opened::Opened;
+use crate::page::Answer;
+use crate::page::Trouble;
+use crate::page::html;
+use crate::routes::Routes;
+use crate::visit::Visit;
+
+/// Its routes.
+pub fn routes() -> Routes {
+    Routes::new()
+        .get("/nights/{id}", page)
+        .get("/nights/{id}/strip", strip::strip)
+        .get("/nights/{id}/columns", strip::columns)
+        .get("/nights/{id}/parts", parts)
+        .post("/nights/{id}/judge", acts::judge)
+        .post("/nights/{id}/reason", acts::reason)
+        .post("/nights/{id}/mark", acts::mark)
+        .post("/nights/{id}/move", acts::moved)
+        .post("/nights/{id}/remove", acts::remove)
+        .post("/nights/{id}/gas", acts::gas)
+        .post("/nights/{id}/question", acts::question)
+        .post("/nights/{id}/criteria", acts::criteria)
+        .post("/nights/{id}/undo", acts::undo)
+        .post("/nights/{id}/redo", acts::redo)
+        .get("/nights/{id}/report", report::page)
+        .get("/nights/{id}/report/preview", report::preview)
+        .post("/nights/{id}/report/preview", report::preview)
+        .post("/nights/{id}/sign", report::sign)
+        .post("/nights/{id}/interpret", report::interpret)
+        .post("/nights/{id}/reopen", report::reopen)
+        .post("/nights/{id}/withdraw", report::withdraw)
+        .get("/nights/{id}/reports/{version}", report::paper)
+}
+
+/// A night that is open, with whose it is.
+struct Reading {
+    night: Night,
+    person: Person,
+    opened: Arc<Opened>,
+}
+
+impl Reading {
+    /// Opens a night and writes down, once a session, that it was looked at.
+    async fn open(visit: &Visit, id: i64) -> Result<Self, Trouble> {
+        let mut conn = visit.app.store().read().await?;
+        let night: Night = conn.get(id).await?;
+        let person: Person = match night.person {
+            Some(person) => conn.get(person).await?,
+            None => return Err(untied(&night)),
+        };
+        drop(conn);
+        let session = visit.session.as_ref().map(|session| session.token_sha256.clone());
+        let nights = visit.app.nights();
+        if nights.first_look(&session.unwrap_or_default(), id) {
+            let object = format!("night {id}");
+            visit.app.store().looked(&visit.author(), object, night.person, json!({})).await?;
+        }
+        let opened = nights.open(visit.app.store(), &night).await?;
+        Ok(Self { night, person, opened })
+    }
+}
+
+/// What is said of a night that nobody has tied to a patient.
+fn untied(night: &Night) -> Trouble {
+    let mut says = vec!["Nobody has settled whose night this is.".to_owned()];
+    says.extend(night.doubts.0.iter().map(|doubt| crate::form::sentence(doubt)));
+    Trouble {
+        title: "Not to be read yet",
+        says,
+        hints: vec!["A physiologist or an administrator settles it with a reason.".to_owned()],
+        ..Trouble::refused(&[])
+    }
+}
+
+#[derive(Template)]
+#[template(path = "night/night.html")]
+struct Page {
+    id: i64,
+    seen: i64,
+    outcome: i64,
+    name: String,
+    born: String,
+    number: String,
+    when: String,
+    asked: String,
+    words: String,
+    before: Option<(i64, String)>,
+    after: Option<(i64, String)>,
+    place: String,
+    assets: &'static str,
+    parts: String,
+}
+
+/// `GET /nights/{id}`.
+async fn page(visit: Visit, Path(id): Path<i64>) -> Answer {
+    let reading = Reading::open(&visit, id).await?;
+    let parts = parts::parts(&visit, &reading).await?;
+    let mut conn = visit.app.store().read().await?;
+    let waiting = super::nights::waiting(&mut conn).await?;
+    let asked = match reading.night.study {
+        Some(study) => {
+            let study: Study = conn.get(study).await?;
+            asked(&conn.get(study.referral).await?)
+        }
+        None => String::new(),
+    };
+    drop(conn);
+    let at = waiting.iter().position(|(line, _)| line.night.id == id);
+    let next = |line: Option<&(NightLine, Option<Referral>)>| {
+        line.map(|(line, _)| {
+            let name = line.person.as_ref().map_or_else(String::new, Person::listed);
+            (line.night.id, name)
+        })
+    };
+    let report = &reading.opened.report;
+    let page = Page {
+        id,
+        seen: reading.night.act,
+        outcome: reading.opened.outcome,
+        name: reading.person.listed(),
+        born: reading.person.born_on.clone(),
+        number: reading.person.mrn.clone(),
+        when: report.night.date.clone().unwrap_or_default(),
+        asked,
+        words: report.picture.words.clone(),
+        before: next(at.and_then(|at| at.checked_sub(1)).and_then(|at| waiting.get(at))),
+        after: next(at.map_or(waiting.first(), |at| waiting.get(at + 1))),
+        place: at
+            .map_or_else(String::new, |at| format!("{} of {} that wait", at + 1, waiting.len())),
+        assets: crate::assets::FOLDER.as_str(),
+        parts,
+    };
+    visit.page(&format!("Night of {}", page.name), &page)
+}
+
+/// Who asked, and how soon it is needed.
+fn asked(referral: &Referral) -> String {
+    let words = referral.words.clone().unwrap_or_default();
+    let said = if words.is_empty() { String::new() } else { format!(": {words}") };
+    format!("{} asked{said} ({})", referral.asked_by, referral.urgency.says())
+}
+
+/// `GET /nights/{id}/parts`: everything but the strip.
+async fn parts(visit: Visit, Path(id): Path<i64>) -> Answer {
+    let reading = Reading::open(&visit, id).await?;
+    fragment(&visit, &reading).await
+}
+
+async fn fragment(visit: &Visit, reading: &Reading) -> Answer {
+    let parts = parts::parts(visit, reading).await?;
+    Ok::<Response, Trouble>(html(axum::http::StatusCode::OK, parts))
+}
+
+/// Whether whoever asks may change this night now.
+fn may_change(visit: &Visit, night: &Night) -> bool {
+    visit.may(Right::Read) && night.status != store::words::NightStatus::Signed
+}

@@ -1,0 +1,253 @@
+//! The nights of the morning: what waits to be read, and what waits to be interpreted.
+
+use std::fmt::Write as _;
+
+use askama::Template;
+use engine::report::Lane;
+use engine::report::Picture;
+use serde_json::json;
+use store::db::Conn;
+use store::desk::NightLine;
+use store::tables::Night;
+use store::tables::Outcome;
+use store::tables::Person;
+use store::tables::Referral;
+use store::tables::Report;
+use store::tables::Study;
+use store::words::NightStatus;
+use store::words::Urgency;
+
+use crate::mark::Mark;
+use crate::page::Answer;
+use crate::page::Trouble;
+use crate::routes::Routes;
+use crate::visit::Visit;
+
+/// Its routes.
+pub fn routes() -> Routes {
+    Routes::new().get("/nights", page)
+}
+
+#[derive(Template)]
+#[template(path = "night/nights.html")]
+struct Page {
+    answer: String,
+    rows: Vec<Row>,
+    untied: Vec<UntiedRow>,
+    signed: Vec<SignedRow>,
+    assets: &'static str,
+}
+
+struct Row {
+    id: i64,
+    name: String,
+    when: String,
+    verdict: String,
+    verdict_words: &'static str,
+    reason: String,
+    believed: String,
+    urgency: Option<&'static str>,
+    question: String,
+    strip: String,
+    mark: Option<Mark>,
+}
+
+struct UntiedRow {
+    when: String,
+    doubt: String,
+}
+
+struct SignedRow {
+    id: i64,
+    name: String,
+    when: String,
+    says: String,
+}
+
+/// Nights that can be read, the one that matters most first: those to be repeated before those that answer
+/// in part before the others, the urgent before the routine, the old before the new.
+pub(crate) async fn waiting(
+    conn: &mut Conn,
+) -> Result<Vec<(NightLine, Option<Referral>)>, Trouble> {
+    let mut lines = Vec::new();
+    for line in conn.nights_waiting().await? {
+        if line.night.status != NightStatus::Untied && line.outcome.is_some() {
+            let asked = referral(conn, &line.night).await?;
+            lines.push((line, asked));
+        }
+    }
+    lines.sort_by_key(|(line, asked)| {
+        (rank(line), asked.as_ref().map_or(2, urgency), line.night.start_at, line.night.id)
+    });
+    Ok(lines)
+}
+
+fn rank(line: &NightLine) -> usize {
+    let verdict = line.outcome.as_ref().map_or("", |outcome| outcome.verdict.as_str());
+    ["repeat", "partial", "sufficient"].iter().position(|one| *one == verdict).unwrap_or(3)
+}
+
+/// `GET /nights`.
+async fn page(visit: Visit) -> Answer {
+    let store = visit.app.store();
+    let mut conn = store.read().await?;
+    let untied = conn.nights_waiting().await?;
+    let untied = untied.iter().filter(|line| line.night.status == NightStatus::Untied);
+    let untied = untied.map(|line| untied_row(&visit, line)).collect();
+    let lines = waiting(&mut conn).await?;
+    let signed = signed(&visit, &mut conn).await?;
+    drop(conn);
+    if !visit.background {
+        store.looked(&visit.author(), "nights", None, json!({"nights": lines.len()})).await?;
+    }
+    let mut rows = Vec::with_capacity(lines.len());
+    for (line, asked) in lines {
+        rows.push(row(&visit, line, asked).await);
+    }
+    let assets = crate::assets::FOLDER.as_str();
+    visit.page("Nights", &Page { answer: answer(&rows), rows, untied, signed, assets })
+}
+
+fn urgency(referral: &Referral) -> usize {
+    match referral.urgency {
+        Urgency::Urgent => 0,
+        Urgency::Soon => 1,
+        Urgency::Routine => 2,
+    }
+}
+
+async fn referral(conn: &mut Conn, night: &Night) -> Result<Option<Referral>, Trouble> {
+    let Some(study) = night.study else { return Ok(None) };
+    let study: Study = conn.get(study).await?;
+    Ok(Some(conn.get(study.referral).await?))
+}
+
+/// Signed nights that wait for a physician.
+async fn signed(visit: &Visit, conn: &mut Conn) -> Result<Vec<SignedRow>, Trouble> {
+    let clause = "WHERE withdrawn_at IS NULL AND interpreted_at IS NULL AND version = (SELECT MAX(version) FROM report AS last WHERE last.night = report.night) ORDER BY signed_at";
+    let reports: Vec<Report> = conn.find(clause, &[]).await?;
+    let mut rows = Vec::new();
+    for report in reports {
+        let night: Night = conn.get(report.night).await?;
+        let (Some(person), NightStatus::Signed) = (night.person, night.status) else { continue };
+        let person: Person = conn.get(person).await?;
+        let outcome: Outcome = conn.get(report.outcome).await?;
+        let by = report.signed_by.unwrap_or_default();
+        rows.push(SignedRow {
+            id: night.id,
+            name: person.listed(),
+            when: visit.local(night.start_at),
+            says: format!("{}, signed by {by}", verdict_words(&outcome.verdict)),
+        });
+    }
+    Ok(rows)
+}
+
+fn untied_row(visit: &Visit, line: &NightLine) -> UntiedRow {
+    let doubt = line.night.doubts.0.first().cloned().unwrap_or_default();
+    UntiedRow { when: visit.local(line.night.start_at), doubt }
+}
+
+async fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {
+    let opened = visit.app.nights().open(visit.app.store(), &line.night).await;
+    let strip = opened.as_ref().map(|open| small(&open.report.picture)).unwrap_or_default();
+    let question = opened.as_ref().map(|open| open.report.question.clone()).unwrap_or_default();
+    let (verdict, reason, believed_h) = match line.outcome {
+        Some(outcome) => (outcome.verdict, outcome.reason.unwrap_or_default(), outcome.believed_h),
+        None => (String::new(), String::new(), 0.0),
+    };
+    let urgency = asked.map(|asked| asked.urgency).filter(|urgency| *urgency != Urgency::Routine);
+    Row {
+        id: line.night.id,
+        name: line.person.as_ref().map_or_else(String::new, Person::listed),
+        when: visit.local(line.night.start_at),
+        verdict_words: verdict_words(&verdict),
+        verdict,
+        reason,
+        believed: format!("{believed_h:.1} h"),
+        urgency: urgency.map(Urgency::says),
+        question,
+        strip,
+        mark: (line.night.status == NightStatus::Reading).then(|| line.night.status.into()),
+    }
+}
+
+fn verdict_words(verdict: &str) -> &'static str {
+    match verdict {
+        "repeat" => "to be repeated",
+        "partial" => "answers in part",
+        "sufficient" => "answers",
+        _ => "not scored",
+    }
+}
+
+fn answer(rows: &[Row]) -> String {
+    if rows.is_empty() {
+        return "No night waits to be read.".to_owned();
+    }
+    let of = |verdict: &str| rows.iter().filter(|row| row.verdict == verdict).count();
+    let parts = [
+        (of("repeat"), "to be repeated"),
+        (of("partial"), "answering in part"),
+        (of("sufficient"), "answering the question"),
+    ];
+    let said: Vec<String> =
+        parts.iter().filter(|(n, _)| *n > 0).map(|(n, words)| format!("{n} {words}")).collect();
+    format!("{} to read: {}.", rows.len(), said.join(", "))
+}
+
+/// Width of the small strip and height of one of its lanes, in its own units.
+const WIDTH: usize = 240;
+const LANE: f64 = 22.0;
+
+/// The night in little: SpO2 over CO2, what is not believed hatched.
+fn small(picture: &Picture) -> String {
+    let lanes: Vec<&Lane> = picture
+        .lanes
+        .iter()
+        .filter(|lane| lane.quantity != engine::recording::Quantity::Pulse)
+        .collect();
+    let height = LANE * lanes.len() as f64;
+    let mut text = format!(
+        "<svg class=\"little\" viewBox=\"0 0 {WIDTH} {height}\" preserveAspectRatio=\"none\" aria-hidden=\"true\">"
+    );
+    for (at, lane) in lanes.iter().enumerate() {
+        little_lane(&mut text, picture, lane, LANE * at as f64);
+    }
+    text.push_str("</svg>");
+    text
+}
+
+fn little_lane(text: &mut String, picture: &Picture, lane: &Lane, top: f64) {
+    let x = |at_s: f64| at_s / picture.duration_s * WIDTH as f64;
+    let y = |value: f64| {
+        let part = (value - lane.low) / (lane.high - lane.low);
+        top + (LANE - 2.0) * (1.0 - part.clamp(0.0, 1.0)) + 1.0
+    };
+    for doubt in &lane.doubts {
+        let (left, right) = (x(doubt.stretch.start_s), x(doubt.stretch.end_s));
+        let _ = write!(
+            text,
+            "<rect class=\"unsure\" x=\"{left:.1}\" y=\"{top:.1}\" width=\"{:.1}\" height=\"{LANE}\"/>",
+            (right - left).max(0.4)
+        );
+    }
+    text.push_str("<path d=\"");
+    for column in 0..WIDTH {
+        let of = |at: usize| lane.start_s + at as f64 * lane.column_s;
+        let own = lane.believed.iter().enumerate().filter(|(at, _)| {
+            let left = x(of(*at));
+            left >= column as f64 && left < (column + 1) as f64
+        });
+        let own = own.filter_map(|(_, cell)| *cell);
+        let both = own.fold(None, |sum: Option<(f64, f64)>, cell| {
+            Some(sum.map_or((cell.min, cell.max), |(low, high)| {
+                (low.min(cell.min), high.max(cell.max))
+            }))
+        });
+        if let Some((low, high)) = both {
+            let _ = write!(text, "M{column}.5 {:.1}V{:.1}", y(high) - 0.5, y(low) + 0.5);
+        }
+    }
+    text.push_str("\"/>");
+}
