@@ -155,7 +155,9 @@ fn events(bench: &Bench, measure: &str, rate: &Amount) -> Outcome {
     };
     let (value, lowest, highest) = match &found.figure {
         Figure::Absent(why) => return Outcome::untold(Unit::PerHour, why.clone()),
-        Figure::Given { value, lowest, highest } => (*value, *lowest, *highest),
+        Figure::Given { value, lowest, highest } => {
+            (*value, *lowest, bench.most_per_h(measure, *highest))
+        }
     };
     let passes = |figure: f64| crate::criteria::passes(figure - rate.value, rate.strict);
     let answer = outcome::answer(passes(lowest), passes(highest));

@@ -6,10 +6,11 @@ use crate::recording::Quantity;
 use crate::score::awake::Awake;
 use crate::score::figures::{Channel, Outcome, nothing_awake};
 use crate::score::sides::{Sides, Span};
+use crate::score::unseen::{Reach, envelope};
 use crate::screen::Lag;
 use crate::stats::highest_held;
 use crate::trace::Trace;
-use crate::unit::{above, kpa_from_mmhg};
+use crate::unit::above;
 
 /// Seconds a level must hold, by the definition of the sustained level.
 const HELD_S: f64 = 600.0;
@@ -33,10 +34,8 @@ impl Channel for Co2 {
 
 /// A trace with its unbelieved time filled as CO2 may have run.
 fn sides(trace: &Trace, criteria: &Criteria) -> Sides {
-    let rate_mmhg_per_min = criteria.judge.co2_gap_rate_mmhg_per_min.value;
-    let screen = &criteria.screen;
-    let plausible = (screen.tcpco2_off_below_kpa.value, screen.tcpco2_highest_kpa.value);
-    Sides::enveloped(trace, kpa_from_mmhg(rate_mmhg_per_min) / 60.0, plausible)
+    let reach = Reach::co2(criteria, criteria.judge.co2_gap_rate_mmhg_per_min.value);
+    Sides::between(trace, envelope(trace, &reach))
 }
 
 impl Co2 {

@@ -6,6 +6,7 @@ mod correct;
 mod criteria;
 mod damaged;
 mod edf;
+mod gaps;
 mod judge;
 mod layers;
 mod made;
