@@ -237,6 +237,10 @@ settings! {
         gas_check_sd_kpa,
         /// Standard deviation of the skin against the blood between patients, which no gas check tells.
         skin_sd_kpa,
+        /// Standard deviation of a sensor at the ear against the blood that nothing checked; zero: no band then.
+        uncorrected_sd_kpa,
+        /// A blood gas this many standard deviations off what else is known of the sensor's error is not used.
+        anchor_doubt_sds,
         /// Standard deviation of drift over eight hours.
         drift_sd_kpa_per_8h,
         /// How many standard deviations the band takes on each side.
