@@ -76,16 +76,13 @@ fn farther_than_allowed(
     if gases.len() > 1 {
         return against_gas.map(|other| (error(gas) - error(other), "another blood gas"));
     }
-    let (expected_kpa, variance, against) = match checks {
-        Some(checks) => {
-            let at = checks.at(gas.at_s);
-            let variance = at.variance + at.drift_kpa2 + squared(limits.skin_sd_kpa.value);
-            (at.value, variance, "the gas checks")
-        }
-        None => {
-            let variance = squared(limits.uncorrected_sd_kpa.value) + drift_kpa2(0.0, gas.at_s);
-            (0.0, variance, "what sensors are known to err by")
-        }
+    let (expected_kpa, variance, against) = if let Some(checks) = checks {
+        let at = checks.at(gas.at_s);
+        let variance = at.variance + at.drift_kpa2 + squared(limits.skin_sd_kpa.value);
+        (at.value, variance, "the gas checks")
+    } else {
+        let variance = squared(limits.uncorrected_sd_kpa.value) + drift_kpa2(0.0, gas.at_s);
+        (0.0, variance, "what sensors are known to err by")
     };
     let off_kpa = error(gas) - expected_kpa;
     beyond(off_kpa, variance).then_some((off_kpa, against))
