@@ -26,8 +26,9 @@ pub fn html(report: &Report, heading: &Heading) -> String {
     answer(&mut out, report);
     rules(&mut out, report);
     strip(&mut out, report);
+    quality(&mut out, report);
     figures(&mut out, report);
-    quality(&mut out, report, heading);
+    scoring(&mut out, report, heading);
     cautions(&mut out, report);
     sign(&mut out, heading);
     foot(&mut out, report, heading, &id, 1);
@@ -232,7 +233,7 @@ fn cells(line: &FigureLine) -> String {
     )
 }
 
-fn quality(out: &mut String, report: &Report, heading: &Heading) {
+fn quality(out: &mut String, report: &Report) {
     out.push_str("<section class=\"quality\">\n<h2>What was believed</h2>\n");
     out.push_str(belief::defs());
     out.push_str("<ul>\n");
@@ -251,6 +252,9 @@ fn quality(out: &mut String, report: &Report, heading: &Heading) {
         "<p class=\"key\">Full: believed. Hatching: not believed, and why for how long. Shade: not \
          scored.</p>\n</section>\n",
     );
+}
+
+fn scoring(out: &mut String, report: &Report, heading: &Heading) {
     out.push_str("<section class=\"pair\">\n<div>\n<h2>How it was scored</h2>\n");
     element(out, "p", &report.night.period);
     element(out, "p", &report.correction.sentence);

@@ -100,7 +100,9 @@ const PLACED_S: f64 = 300.0;
 fn length(clock: &Clock, stretches: &[Stretch]) -> String {
     let total_s = time::total_s(stretches);
     let longest = stretches.iter().max_by(|a, b| a.length_s().total_cmp(&b.length_s()));
-    let words = words::duration(total_s);
+    // To the minute: seconds of a reason tell a reader nothing.
+    let whole_s = if total_s >= 60.0 { (total_s / 60.0).round() * 60.0 } else { total_s };
+    let words = words::duration(whole_s);
     match longest.filter(|one| total_s >= PLACED_S && 2.0 * one.length_s() > total_s) {
         Some(most) => format!("{words} ({})", words::clock_span(clock, most)),
         None => words,

@@ -20,6 +20,7 @@ pub fn section(kept: &Kept) -> String {
     shares_of_error(&mut text, results);
     lag(&mut text, results);
     rules(&mut text, results);
+    open(&mut text, results);
     verdicts(&mut text, results);
     patterns(&mut text, results);
     ablations(&mut text, kept);
@@ -273,6 +274,36 @@ fn rules(text: &mut String, results: &Results) {
                 percent(Some(row.cannot_tell_believed)),
                 percent(Some(row.cannot_tell_given)),
                 percent(Some(row.cannot_tell_unbanded))
+            ),
+        );
+    }
+}
+
+fn open(text: &mut String, results: &Results) {
+    let under = "Of all answers on nights of which 90 % is believed, by the first cause that holds. \
+                 A gap is one of SpO2 or of CO2, the sensor's settling among them.";
+    table(text, "Why an answer cannot be told", under, &["cause", "% of answers"], 1);
+    for row in &results.open {
+        line(text, format_args!("| {} | {} |", row.cause, percent(Some(row.share))));
+    }
+    let under = "The unharmed monitor's SpO2, judged whole and with gaps of 10 s to 30 min laid over it: the \
+                 answers that open, and those that are turned round because the criteria bound too tightly \
+                 what a gap could hold.";
+    let columns = ["gaps", "answers", "% opened", "turned round", "in 1,000"];
+    table(text, "Gaps laid over whole nights", under, &columns, 1);
+    for row in &results.laid {
+        let turned = row.turned;
+        line(
+            text,
+            format_args!(
+                "| {} | {} | {} | {} | {:.2} ({:.2}–{:.2}) |",
+                row.way,
+                turned.of,
+                percent(Some(row.opened)),
+                turned.hit,
+                1e3 * turned.value(),
+                1e3 * turned.low,
+                1e3 * turned.high
             ),
         );
     }
