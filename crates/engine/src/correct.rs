@@ -18,6 +18,9 @@ mod doubt;
 mod line;
 mod model;
 mod temperature;
+mod wander;
+
+pub use wander::Wander;
 
 use line::Line;
 
@@ -87,6 +90,8 @@ pub struct CorrectedCo2 {
     /// Half the width of the band around each; zero where there is no number, and everywhere when the
     /// criteria give a sensor without anchors no band.
     pub half_band: Vec<f64>,
+    /// How far the error may have moved between two moments.
+    pub wander: Wander,
 }
 
 impl CorrectedCo2 {
@@ -153,6 +158,8 @@ fn co2(screened: &Screened, criteria: &Criteria) -> Option<(CorrectedCo2, Vec<Fi
     findings.extend(noticed);
     let mut co2 = uncorrected(values, anchors);
     if let Some((model, line)) = chosen {
+        let scale_kpa = level_kpa.filter(|_| model == Model::Ratio).unwrap_or(1.0);
+        co2.wander = Wander::of(&line, scale_kpa, limits.band_sds.value);
         take_out(&mut co2, model, &line, |i| channel.time_s(i), limits.band_sds.value);
         let whole = screened.recording.whole();
         co2.offset_start_kpa = added(model, &line, whole.start_s, level_kpa);
@@ -171,6 +178,7 @@ fn uncorrected(values: Vec<f64>, anchors: Vec<Anchor>) -> CorrectedCo2 {
         offset_start_kpa: None,
         offset_end_kpa: None,
         half_band: vec![0.0; values.len()],
+        wander: Wander::default(),
         values,
     }
 }
@@ -203,6 +211,7 @@ fn take_out(
 
 /// Lays half the width of a band around every sample, whose error is not taken out.
 fn band(co2: &mut CorrectedCo2, line: &Line, time_s: impl Fn(usize) -> f64, band_sds: f64) {
+    co2.wander = Wander::of(line, 1.0, band_sds);
     let samples = co2.values.iter().zip(&mut co2.half_band).enumerate();
     for (i, (_, half_band)) in samples.filter(|(_, (value, _))| value.is_finite()) {
         let at = line.at(time_s(i));

@@ -117,7 +117,8 @@ fn held_rise(bench: &Bench, threshold: &Threshold, rise: &Amount, for_s: f64) ->
             return without_awake(by_level);
         };
         let risen = rise_threshold(awake_kpa, rise);
-        outcome::all(vec![by_level, held(lane, &risen, for_s, Some(rise))])
+        let rising = bench.rise_lane().unwrap_or(lane);
+        outcome::all(vec![by_level, held(rising, &risen, for_s, Some(rise))])
     })
 }
 
@@ -129,7 +130,8 @@ fn share_rise(bench: &Bench, rise: &Amount, share: &Amount) -> Outcome {
         };
         let samples = level::count_for(share, 100.0 / inside_samples(lane));
         let how_long = amount_words(share, "% of the night");
-        added_up(lane, &rise_threshold(awake_kpa, rise), samples, &how_long)
+        let rising = bench.rise_lane().unwrap_or(lane);
+        added_up(rising, &rise_threshold(awake_kpa, rise), samples, &how_long)
     })
 }
 

@@ -8,10 +8,12 @@ use crate::criteria::Criteria;
 use crate::recording::Quantity;
 use crate::score::Fall;
 use crate::score::Scores;
+use crate::score::rise_trace;
 use crate::score::unseen::events::{FallsFrom, hidden_events, hidden_falls};
 use crate::score::unseen::oxygen;
 use crate::time::Stretch;
 use crate::time::join;
+use crate::trace::Trace;
 
 /// Filled lanes, the awake level, and the scores.
 #[derive(Debug)]
@@ -22,6 +24,8 @@ pub(super) struct Bench<'a> {
     pub(super) awake_co2_kpa: Option<f64>,
     criteria: &'a Criteria,
     lanes: Vec<Rc<Lane<'a>>>,
+    /// CO2 in the band of its rise above awake; `None` without a level awake.
+    rise: Option<Rc<Lane<'a>>>,
     /// Whether SpO2 may have been anything in every gap.
     any_spo2: bool,
 }
@@ -35,8 +39,10 @@ impl<'a> Bench<'a> {
             .filter_map(|quantity| scores.corrected.trace(quantity))
             .map(|trace| Rc::new(Lane::new(trace, criteria, rate)))
             .collect();
+        let rise = rise_trace(&scores.corrected);
+        let rise = rise.map(|trace| Rc::new(Lane::new(trace, criteria, rate)));
         let awake_co2_kpa = scores.value("tcpco2.awake");
-        Self { scores, awake_co2_kpa, criteria, lanes, any_spo2: false }
+        Self { scores, awake_co2_kpa, criteria, lanes, rise, any_spo2: false }
     }
 
     /// The same bench with CO2 in gaps bounded by the outer rate; `None` when CO2 has no gap to fill.
@@ -46,7 +52,9 @@ impl<'a> Bench<'a> {
             return None;
         }
         let rate = self.criteria.judge.co2_gap_rate_outer_mmhg_per_min.value;
-        Some(self.with(Lane::new(trace.clone(), self.criteria, rate)))
+        let again = |trace: &Trace| Lane::new(trace.clone(), self.criteria, rate);
+        let rise = self.rise.as_ref().map(|lane| Rc::new(again(&lane.trace)));
+        Some(Self { rise, ..self.with(again(trace)) })
     }
 
     /// The same bench with SpO2 free to be anything in every gap; `None` when it is so already.
@@ -62,7 +70,7 @@ impl<'a> Bench<'a> {
         let quantity = lane.trace.quantity;
         let others = self.lanes.iter().filter(|other| other.trace.quantity != quantity).cloned();
         let lanes = others.chain([Rc::new(lane)]).collect();
-        Self { lanes, ..*self }
+        Self { lanes, rise: self.rise.clone(), ..*self }
     }
 
     /// The most of a rate's events an hour, given the most that the measure itself gives.
@@ -78,6 +86,11 @@ impl<'a> Bench<'a> {
     /// The lane of a channel.
     pub(super) fn lane(&self, quantity: Quantity) -> Option<&Lane<'a>> {
         self.lanes.iter().find(|lane| lane.trace.quantity == quantity).map(Rc::as_ref)
+    }
+
+    /// CO2 in the band of its rise above awake; in that of its level where the night tells no moment awake.
+    pub(super) fn rise_lane(&self) -> Option<&Lane<'a>> {
+        self.rise.as_deref().or_else(|| self.lane(Quantity::Tcpco2))
     }
 
     /// The falls that a rate counts.

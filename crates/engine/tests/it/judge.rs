@@ -83,6 +83,7 @@ impl Made {
             input_sha256: String::new(),
         };
         let tcpco2 = recording.channel(Quantity::Tcpco2).map(|channel| CorrectedCo2 {
+            wander: engine::correct::Wander::default(),
             model: Model::None,
             anchors: Vec::new(),
             offset_start_kpa: None,

@@ -166,6 +166,7 @@ impl Made {
         let half_band_kpa = self.half_band_kpa;
         let screened = self.screened();
         let tcpco2 = screened.recording.channel(Quantity::Tcpco2).map(|channel| CorrectedCo2 {
+            wander: engine::correct::Wander::default(),
             model: Model::None,
             anchors: Vec::new(),
             offset_start_kpa: None,
