@@ -29,20 +29,24 @@ impl Wander {
 
     /// Half the width of the band around what CO2 at one moment lies above what it was at another, kPa.
     ///
-    /// Between two anchors drift is a Brownian bridge, of which a step of length `d` in `T` has the variance
-    /// `s2 d (1 - d / T)`; elsewhere it is a walk, `s2 d`. The slope's error adds its share.
+    /// Between the first and the last anchor drift is a Brownian bridge, of which a step of length `d` in `T`
+    /// has the variance `s2 d (1 - d / T)`, and the slope's error adds its share; outside them it is a walk,
+    /// `s2 d`.
     pub fn half_band_kpa(&self, at_s: f64, from_s: f64) -> f64 {
-        let apart_s = (at_s - from_s).abs();
-        let (pinned, slope_kpa2) = match self.between {
+        let (walked_s, slope_kpa2) = match self.between {
+            None => ((at_s - from_s).abs(), 0.0),
             Some((first_s, last_s, variance)) => {
-                let share = (apart_s / (last_s - first_s)).min(1.0);
-                let inside = |s: f64| first_s <= s && s <= last_s;
-                let pinned = if inside(at_s) && inside(from_s) { 1.0 - share } else { 1.0 };
-                (pinned, share * share * variance)
+                let inside = |s: f64| s.clamp(first_s, last_s);
+                let apart_s = (inside(at_s) - inside(from_s)).abs();
+                let share = apart_s / (last_s - first_s);
+                let outside_s = (at_s - inside(at_s) - (from_s - inside(from_s))).abs();
+                let across = (at_s - inside(at_s)) * (from_s - inside(from_s)) < 0.0;
+                let both_s = (at_s - inside(at_s)).abs() + (from_s - inside(from_s)).abs();
+                let outside_s = if across { both_s } else { outside_s };
+                (outside_s + apart_s * (1.0 - share), share * share * variance)
             }
-            None => (1.0, 0.0),
         };
-        self.band_sds * (self.drift_kpa2_per_s * apart_s * pinned + slope_kpa2).sqrt()
+        self.band_sds * (self.drift_kpa2_per_s * walked_s + slope_kpa2).sqrt()
     }
 }
 
@@ -65,6 +69,9 @@ mod tests {
         let two = Line::through(vec![point(0.0, 0.01), point(8.0, 0.01)], 0.54).unwrap();
         let expected = (0.54_f64 * 0.54 / 4.0 + 0.25 * 0.02).sqrt();
         assert!((band(&two, 4.0, 0.0) - expected).abs() < 1e-9);
+        // From half an hour before the first anchor: a walk to it, and the bridge from there.
+        let before = (0.54_f64 * 0.54 * 0.5 / 8.0 + expected * expected).sqrt();
+        assert!((band(&two, 4.0, -0.5) - before).abs() < 1e-9);
         assert!(Wander::default().half_band_kpa(9e3, 0.0).abs() < 1e-12);
     }
 }
