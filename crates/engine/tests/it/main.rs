@@ -2,6 +2,7 @@
 #![expect(clippy::disallowed_methods, reason = "tests read fixtures from disk")]
 #![expect(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
 
+mod bad_nights;
 mod correct;
 mod criteria;
 mod damaged;
