@@ -157,6 +157,7 @@ impl Store {
         let (changed, goes_to) = next(&step, &versions, &night, &set, &pen)?;
         let criteria = conn.criteria(&changed.criteria).await?;
         drop(conn);
+        asked_here(&step, &criteria)?;
         let given = changed.text.clone();
         let run = tokio::task::spawn_blocking(move || {
             judged(&recording, &given, &criteria).map(|judgement| (judgement, criteria))
@@ -253,6 +254,17 @@ impl Act {
         };
         self.put(&mut version).await?;
         Ok(version)
+    }
+}
+
+/// A question must be one of the set's.
+fn asked_here(step: &Step, criteria: &Criteria) -> Result<()> {
+    match step {
+        Step::Change(Change::Question { id }) if criteria.question(Some(id)).is_none() => {
+            let says = format!("the set {} asks no question {id}", criteria.name);
+            Err(StoreError::refused("question_unknown", says, "choose one of its questions"))
+        }
+        _ => Ok(()),
     }
 }
 

@@ -163,6 +163,7 @@ night.addEventListener("click", (event) => {
 parts.addEventListener("click", clicked);
 parts.addEventListener("submit", step);
 strip.addEventListener("cursor", cursor);
+strip.addEventListener("over", () => logInAgain());
 strip.addEventListener("anchor", () => tell(`From ${strip.label(strip.anchor ?? 0, true)}. Click where it ends.`));
 strip.addEventListener("select", (event) => selected(/** @type {CustomEvent} */ (event).detail.lane));
 

@@ -3,7 +3,8 @@
 // what is not believed; the accent only for what a rule speaks of.
 
 const LEFT = 54;
-const RIGHT = 10;
+/** Room for the labels of levels, which must not lie on the trace. */
+const RIGHT = 70;
 const LANE = 124;
 const EXTRA = 64;
 /** The shortest window, s. */
@@ -60,10 +61,10 @@ export class Strip extends EventTarget {
 
   /** Asks for the night anew; the window stays. */
   async load() {
-    const response = await fetch(`/nights/${this.night}/strip`, { headers: { "x-matins-background": "1" } });
-    if (!response.ok) throw new Error("the strip did not come");
+    const meta = await this.get(`/nights/${this.night}/strip`);
+    if (!meta) throw new Error("the strip did not come");
     const first = this.meta === null;
-    this.meta = await response.json();
+    this.meta = meta;
     if (first) [this.from, this.to] = [0, this.meta.duration_s];
     this.build();
     await this.resized();
@@ -81,8 +82,15 @@ export class Strip extends EventTarget {
   /** @param {number} from @param {number} to @param {number} width */
   async columns(from, to, width) {
     const place = `/nights/${this.night}/columns?from=${from}&to=${to}&width=${Math.min(8192, Math.round(width))}`;
-    const response = await fetch(place, { headers: { "x-matins-background": "1" } });
-    return response.ok ? response.json() : null;
+    return this.get(place);
+  }
+
+  /** Data of the night; nothing, and a word about it, when the session is over. @param {string} place */
+  async get(place) {
+    const response = await fetch(place);
+    const data = response.headers.get("content-type")?.includes("json");
+    if (response.redirected || response.status === 401) this.dispatchEvent(new CustomEvent("over"));
+    return response.ok && data ? response.json() : null;
   }
 
   /** Asks for what is shown and as much again on both sides, so that moving has no wait. */
@@ -94,6 +102,7 @@ export class Strip extends EventTarget {
     if (tile && mine === this.asked) {
       this.tile = tile;
       this.draw();
+      this.dispatchEvent(new CustomEvent("cursor"));
     }
   }
 
@@ -393,13 +402,14 @@ export class Strip extends EventTarget {
     to.rect(LEFT, 0, right - LEFT, height);
     to.clip();
     this.doubts(on, lane);
-    this.levels(on, lane, y);
     if (lane.band) this.band(on, lane, y);
+    this.levels(on, lane, y);
     const series = this.data().series;
     this.trace(on, series[lane.series], y, true);
     if (lane.recorded) this.trace(on, series[`${lane.series}_recorded`], y, false, true);
     this.trace(on, series[lane.series], y, false);
     to.restore();
+    this.levelLabels(on, lane, y);
     this.over(on);
     to.strokeStyle = this.inks.edge;
     to.lineWidth = 1;
@@ -470,22 +480,30 @@ export class Strip extends EventTarget {
 
   /** @param {any} on @param {any} lane @param {(value: number) => number} y */
   levels({ to, width }, lane, y) {
-    to.font = this.font;
-    // A label stands above its line; where another level lies close above, below it.
-    const close = (/** @type {any} */ one) => lane.levels.some((/** @type {any} */ other) => other !== one && y(one.level) - y(other.level) > 0 && y(one.level) - y(other.level) < 16);
     for (const level of lane.levels) {
       to.strokeStyle = level.spoken ? this.inks.accent : this.inks["ink-soft"];
-      to.fillStyle = to.strokeStyle;
       to.setLineDash([5, 4]);
       to.lineWidth = level.spoken ? 1.5 : 1;
       to.beginPath();
       to.moveTo(LEFT, y(level.level));
-      to.lineTo(width, y(level.level));
+      to.lineTo(width - RIGHT, y(level.level));
       to.stroke();
       to.setLineDash([]);
-      to.textAlign = "right";
-      to.textBaseline = close(level) ? "top" : "bottom";
-      to.fillText(level.label, width - RIGHT - 4, y(level.level) + (close(level) ? 3 : -1));
+    }
+  }
+
+  /** Labels of the levels, beside the trace. @param {any} on @param {any} lane @param {(value: number) => number} y */
+  levelLabels({ to, width }, lane, y) {
+    to.font = this.font;
+    to.textAlign = "left";
+    to.textBaseline = "middle";
+    const rows = lane.levels.map((/** @type {any} */ level) => ({ level, at: y(level.level) })).sort((/** @type {any} */ a, /** @type {any} */ b) => a.at - b.at);
+    let free = 7;
+    for (const { level, at } of rows) {
+      const place = Math.max(at, free);
+      to.fillStyle = level.spoken ? this.inks.accent : this.inks["ink-soft"];
+      to.fillText(level.label, width - RIGHT + 6, place, RIGHT - 6);
+      free = place + 14;
     }
   }
 
@@ -496,8 +514,18 @@ export class Strip extends EventTarget {
     const [low, high] = [`${lane.series}_low`, `${lane.series}_high`].map((id) => this.edge(on, series[id], id.endsWith("_low") ? 1 : 2));
     to.fillStyle = this.inks.line;
     to.globalAlpha = 0.55;
-    for (let at = 0; at < Math.min(low.length, high.length); at += 1) {
-      if (low[at] && high[at]) to.fillRect(low[at][0], y(high[at][1]), Math.max(1, low[at][2]), y(low[at][1]) - y(high[at][1]));
+    to.beginPath();
+    for (let at = 0; at < low.length; at += 1) {
+      if (!low[at] || !high[at]) continue;
+      const begun = at;
+      while (low[at + 1] && high[at + 1]) at += 1;
+      for (let up = begun; up <= at; up += 1) to.lineTo(high[up][0], y(high[up][1]));
+      to.lineTo(high[at][0] + high[at][2], y(high[at][1]));
+      to.lineTo(low[at][0] + low[at][2], y(low[at][1]));
+      for (let down = at; down >= begun; down -= 1) to.lineTo(low[down][0], y(low[down][1]));
+      to.closePath();
+      to.fill();
+      to.beginPath();
     }
     to.globalAlpha = 1;
   }

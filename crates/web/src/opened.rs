@@ -154,13 +154,20 @@ impl Nights {
         Ok(self.keep(opened))
     }
 
-    /// Whether this session looks at this night for the first time.
-    pub fn first_look(&self, session: &str, night: i64) -> bool {
+    /// Whether it was written down already that this session looks at this night.
+    pub fn is_looked(&self, session: &str, night: i64) -> bool {
+        let looked = self.looked.lock().unwrap_or_else(PoisonError::into_inner);
+        looked.contains(&(session.to_owned(), night))
+    }
+
+    /// It was written down that this session looks at this night.
+    pub fn set_looked(&self, session: &str, night: i64) {
         let mut looked = self.looked.lock().unwrap_or_else(PoisonError::into_inner);
+        // Sessions that ended long ago are forgotten; one too many written down does no harm.
         if looked.len() > 100_000 {
             looked.clear();
         }
-        looked.insert((session.to_owned(), night))
+        looked.insert((session.to_owned(), night));
     }
 
     fn kept(&self, night: i64, outcome: i64) -> Option<Arc<Opened>> {

@@ -70,10 +70,11 @@ impl Reading {
         };
         drop(conn);
         let session = visit.session.as_ref().map(|session| session.token_sha256.clone());
-        let nights = visit.app.nights();
-        if nights.first_look(&session.unwrap_or_default(), id) {
+        let (session, nights) = (session.unwrap_or_default(), visit.app.nights());
+        if !nights.is_looked(&session, id) {
             let object = format!("night {id}");
             visit.app.store().looked(&visit.author(), object, night.person, json!({})).await?;
+            nights.set_looked(&session, id);
         }
         let opened = nights.open(visit.app.store(), &night).await?;
         Ok(Self { night, person, opened })

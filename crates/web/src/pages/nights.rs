@@ -17,6 +17,7 @@ use store::tables::Study;
 use store::words::NightStatus;
 use store::words::Urgency;
 
+use crate::access::Right;
 use crate::mark::Mark;
 use crate::page::Answer;
 use crate::page::Trouble;
@@ -35,6 +36,8 @@ struct Page {
     rows: Vec<Row>,
     untied: Vec<UntiedRow>,
     signed: Vec<SignedRow>,
+    /// What is to be interpreted comes first for who interprets.
+    interprets: bool,
     assets: &'static str,
 }
 
@@ -53,6 +56,8 @@ struct Row {
 }
 
 struct UntiedRow {
+    /// Where it is settled, for who may.
+    href: Option<String>,
     when: String,
     doubt: String,
 }
@@ -105,7 +110,8 @@ async fn page(visit: Visit) -> Answer {
         rows.push(row(&visit, line, asked).await);
     }
     let assets = crate::assets::FOLDER.as_str();
-    visit.page("Nights", &Page { answer: answer(&rows), rows, untied, signed, assets })
+    let (answer, interprets) = (answer(&rows), visit.may(Right::Interpret));
+    visit.page("Nights", &Page { answer, rows, untied, signed, interprets, assets })
 }
 
 fn urgency(referral: &Referral) -> usize {
@@ -145,7 +151,9 @@ async fn signed(visit: &Visit, conn: &mut Conn) -> Result<Vec<SignedRow>, Troubl
 
 fn untied_row(visit: &Visit, line: &NightLine) -> UntiedRow {
     let doubt = line.night.doubts.0.first().cloned().unwrap_or_default();
-    UntiedRow { when: visit.local(line.night.start_at), doubt }
+    let settle = format!("/nights/{}/settle", line.night.id);
+    let href = visit.may(Right::Read).then_some(settle);
+    UntiedRow { href, when: visit.local(line.night.start_at), doubt }
 }
 
 async fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {

@@ -6,4 +6,6 @@ mod ask;
 
 mod entry;
 mod forms;
+mod lent;
 mod matrix;
+mod night;

@@ -186,6 +186,8 @@ fn night(visit: &Visit, line: &NightLine) -> NightRow {
     let untied = line.night.status == store::words::NightStatus::Untied;
     let href = if untied && visit.may(Right::Read) {
         format!("/nights/{}/settle", line.night.id)
+    } else if !untied && line.outcome.is_some() && visit.may(Right::SeeResults) {
+        format!("/nights/{}", line.night.id)
     } else {
         String::new()
     };

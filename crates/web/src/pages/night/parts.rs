@@ -50,6 +50,7 @@ struct Parts {
     decision: &'static str,
     decision_words: String,
     decision_was: Option<String>,
+    changed: Vec<Changed>,
     reasons: Vec<String>,
     mend: Vec<String>,
     needed: Vec<RuleRow>,
@@ -71,6 +72,13 @@ struct Parts {
     redo: Option<String>,
     history: Vec<HistoryRow>,
     report_word: &'static str,
+}
+
+/// What the last thing done by hand changed.
+struct Changed {
+    name: String,
+    was: String,
+    now: String,
 }
 
 struct RuleRow {
@@ -154,8 +162,10 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
     let (night, opened) = (&reading.night, &reading.opened);
     let report = &opened.report;
     let (needed, others) = report.rules.iter().partition::<Vec<&RuleLine>, _>(|rule| rule.needed);
-    let row =
-        |rules: Vec<&RuleLine>| rules.iter().map(|rule| rule_row(opened, rule, old)).collect();
+    let row = |rules: Vec<&RuleLine>| -> Vec<RuleRow> {
+        rules.iter().map(|rule| rule_row(opened, rule, old)).collect()
+    };
+    let (needed, others, figures) = (row(needed), row(others), figures(opened, old));
     let all = entries(&night.notes);
     Parts {
         id: night.id,
@@ -170,9 +180,10 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
         decision_was: decision_was(report.decision, old),
         reasons: report.brief_reasons.clone(),
         mend: report.mend.clone(),
-        needed: row(needed),
-        others: row(others),
-        figures: figures(opened, old),
+        changed: changed(&needed, &others, &figures),
+        needed,
+        others,
+        figures,
         patterns: report.patterns.iter().map(|pattern| pattern.sentence.clone()).collect(),
         cautions: report.cautions.clone(),
         correction: report.correction.sentence.clone(),
@@ -204,6 +215,18 @@ fn report_word(visit: &Visit, status: NightStatus) -> &'static str {
         _ if visit.may(Right::Read) => "Report and sign",
         _ => "The report as it stands",
     }
+}
+
+fn changed(needed: &[RuleRow], others: &[RuleRow], figures: &[Group]) -> Vec<Changed> {
+    let rules = needed.iter().chain(others).filter_map(|rule| {
+        let (name, now) = (rule.asks.clone(), rule.words.to_owned());
+        rule.was.map(|was| Changed { name, was: was.to_owned(), now })
+    });
+    let lines = figures.iter().flat_map(|group| &group.lines).filter_map(|line| {
+        let (name, now) = (line.name.clone(), line.value.clone());
+        line.was.clone().map(|was| Changed { name, was, now })
+    });
+    rules.chain(lines).collect()
 }
 
 fn decision_was(now: Decision, old: &Value) -> Option<String> {

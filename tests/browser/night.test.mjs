@@ -1,0 +1,181 @@
+// @ts-check
+// Reading a night: the list, the strip, judging by hand and by keyboard alone, two readers at once, signing.
+
+import { after, before, test } from "node:test";
+import assert from "node:assert/strict";
+import { DEMO_PASSWORD, LOOKS, demo, logIn, looksRight, tabTo } from "./bench.mjs";
+
+/** Yesterday, so that the true clock is the demo's next morning. */
+const YESTERDAY = new Date(Date.now() - 86_400_000).toISOString().slice(0, 10);
+
+/** @type {any} */
+let d;
+
+before(async () => {
+  d = await demo(YESTERDAY);
+});
+
+after(async () => {
+  await d.browser.close();
+  await d.server.end();
+  d.clear();
+});
+
+async function as(login, look = LOOKS[0]) {
+  const context = await d.browser.newContext({ colorScheme: look.colorScheme, viewport: look.viewport, baseURL: d.server.at });
+  const page = await context.newPage();
+  page.wrong = [];
+  page.on("pageerror", (error) => page.wrong.push(String(error)));
+  await logIn(page, d.server.at, login, DEMO_PASSWORD);
+  return page;
+}
+
+/** Addresses of the nights that wait, in their order. */
+async function waiting(page) {
+  await page.goto("/nights");
+  return page.locator("[data-queue] a").evaluateAll((links) => links.map((link) => link.getAttribute("href")));
+}
+
+async function open(page, path) {
+  await page.goto(path);
+  await page.locator("[data-ready]").waitFor();
+}
+
+const told = (page) => page.locator("[data-told]").textContent();
+
+for (const look of LOOKS) {
+  test(`the list, the night and its report are sound: ${look.name}`, async () => {
+    const page = await as("thistle", look);
+    const [first] = await waiting(page);
+    await looksRight(page, `nights-${look.name}`);
+    await open(page, first);
+    await page.locator("[data-rule]:not(:disabled)").first().click();
+    await page.waitForTimeout(300);
+    await looksRight(page, `night-${look.name}`);
+    await page.goto(`${first}/report`);
+    await looksRight(page, `night-report-${look.name}`);
+    assert.deepEqual(page.wrong, []);
+    await page.context().close();
+  });
+}
+
+test("n and p walk the list while the focus is in it, and can be switched off", async () => {
+  const page = await as("thistle");
+  await waiting(page);
+  const links = page.locator("[data-queue] a");
+  await links.first().focus();
+  await page.keyboard.press("n");
+  assert.ok(await links.nth(1).evaluate((link) => link === document.activeElement));
+  await page.keyboard.press("p");
+  assert.ok(await links.first().evaluate((link) => link === document.activeElement));
+  await page.locator("[data-keys]").uncheck();
+  await links.first().focus();
+  await page.keyboard.press("n");
+  assert.ok(await links.first().evaluate((link) => link === document.activeElement));
+  await page.context().close();
+});
+
+test("by keyboard alone: a stretch is excluded, figures change, it is undone, the night is signed", async () => {
+  const page = await as("thistle");
+  const [, night] = await waiting(page);
+  await open(page, night);
+  const count = () => page.locator("[data-spans] li").count();
+  const before = await count();
+  await tabTo(page, "[data-strip]");
+  for (const key of ["+", "+", "ArrowRight"]) await page.keyboard.press(key);
+  for (let pressed = 0; pressed < 12; pressed += 1) await page.keyboard.press("Shift+ArrowRight");
+  assert.match(String(await told(page)), /^Selected \d\d:\d\d:\d\d to \d\d:\d\d:\d\d\.$/);
+  await page.keyboard.press("x");
+  await page.keyboard.type("lay on the sensor");
+  await page.keyboard.press("Enter");
+  await page.locator(".changes").waitFor();
+  assert.match(String(await told(page)), /^Saved\. /);
+  assert.ok((await count()) >= before);
+  assert.ok(await page.locator(".numbers .was").first().isVisible());
+  assert.match(String(await page.locator(".hand .spans").first().textContent()), /lay on the sensor/);
+  await looksRight(page, "night-excluded");
+  await tabTo(page, "[data-undo]");
+  await page.keyboard.press("Enter");
+  await page.locator("[data-redo]:not(:disabled)").waitFor();
+  assert.equal(await page.locator(".hand .spans").count(), 0);
+  assert.equal(await count(), before);
+  await tabTo(page, "a[href$='/report']");
+  await page.keyboard.press("Enter");
+  await page.waitForURL("**/report");
+  await tabTo(page, "textarea");
+  await page.keyboard.type("Read whole.");
+  await tabTo(page, "input[name=sure]");
+  await page.keyboard.press("Space");
+  await tabTo(page, "form[action$='/sign'] button");
+  await page.keyboard.press("Enter");
+  await page.waitForURL("**/nights");
+  await page.getByText(/Signed: version 1/).waitFor();
+  assert.ok(!(await waiting(page)).includes(night));
+  assert.deepEqual(page.wrong, []);
+  await page.context().close();
+});
+
+test("a physician interprets what was signed; the desk never sees it", async () => {
+  const page = await as("quill");
+  await page.goto("/nights");
+  await page.locator("section[aria-labelledby=signed] a").first().click();
+  await page.getByLabel("Interpretation").fill("As expected; seen in clinic in spring.");
+  await page.locator("input[name=sure]").check();
+  await page.getByRole("button", { name: "Sign the interpretation" }).click();
+  await page.getByText(/Signed: version 2/).waitFor();
+  await page.context().close();
+  const desk = await as("pillow");
+  const answer = await desk.goto("/nights");
+  assert.equal(answer?.status(), 403);
+  await desk.context().close();
+});
+
+test("two readers at one night lose nothing: the second is told, and sees the first one's work", async () => {
+  const [one, two] = [await as("thistle"), await as("thistle")];
+  const [night] = await waiting(one);
+  await open(one, night);
+  await open(two, night);
+  const exclude = async (page, reason) => {
+    await page.locator("#judge-spo2").check();
+    await page.locator("#judge-from").fill("02:00");
+    await page.locator("#judge-until").fill("02:05");
+    await page.locator("#judge-reason").fill(reason);
+    await page.getByRole("button", { name: "Exclude" }).click();
+  };
+  await exclude(one, "the first reader");
+  await one.locator(".hand .spans").waitFor();
+  await exclude(two, "the second reader");
+  await two.locator("[data-wrong]").waitFor();
+  assert.match(String(await two.locator("[data-wrong]").textContent()), /changed by somebody else/);
+  await open(two, night);
+  await exclude(two, "the second reader");
+  await two.getByText(/the second reader/).first().waitFor();
+  assert.match(String(await two.locator(".hand .spans").textContent()), /the first reader.*the second reader/s);
+  await one.context().close();
+  await two.context().close();
+});
+
+test("from the whole night to ten seconds and back, by wheel, drag and keys", async () => {
+  const page = await as("thistle");
+  const [night] = await waiting(page);
+  await open(page, night);
+  const box = await page.locator("[data-strip]").boundingBox();
+  await page.mouse.move(box.x + box.width / 2, box.y + 200);
+  for (let turned = 0; turned < 40; turned += 1) await page.mouse.wheel(0, -200);
+  await page.waitForTimeout(500);
+  const axis = async () => page.locator("[data-cursor]").textContent();
+  assert.match(String(await axis()), /^\d\d:\d\d:\d\d · SpO2/);
+  await page.mouse.down();
+  await page.mouse.move(box.x + box.width / 2 + 200, box.y + 200, { steps: 5 });
+  await page.mouse.up();
+  await page.locator("[data-strip]").focus();
+  await page.keyboard.press("Home");
+  await page.keyboard.press("Escape");
+  // Two clicks select, without dragging.
+  await page.mouse.click(box.x + 300, box.y + 200);
+  await page.mouse.click(box.x + 420, box.y + 200);
+  assert.match(await page.locator("#judge-from").inputValue(), /^\d\d:\d\d:\d\d$/);
+  assert.ok(await page.locator("#judge-spo2").isChecked());
+  assert.deepEqual(page.wrong, []);
+  await page.context().close();
+});
