@@ -65,7 +65,7 @@ export async function demo(day) {
 export async function bench() {
   const folder = mkdtempSync(join(tmpdir(), "matins-browser-"));
   const server = await serve(join(folder, "record"));
-  const browser = await chromiumHere();
+  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
   const page = await browser.newPage();
   await page.goto(String(server.first));
   await page.locator("main").getByLabel("Password", { exact: true }).fill(PASSWORD);

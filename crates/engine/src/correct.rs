@@ -14,9 +14,13 @@ use crate::time::Stretch;
 use crate::trace::Trace;
 
 mod anchors;
+mod doubt;
 mod line;
 mod model;
 mod temperature;
+mod wander;
+
+pub use wander::Wander;
 
 use line::Line;
 
@@ -83,8 +87,11 @@ pub struct CorrectedCo2 {
     pub offset_end_kpa: Option<f64>,
     /// Corrected samples, NaN where the recording has none. Same length as the channel.
     pub values: Vec<f64>,
-    /// Half the width of the band around each; zero where nothing is known of the error.
+    /// Half the width of the band around each; zero where there is no number, and everywhere when the
+    /// criteria give a sensor without anchors no band.
     pub half_band: Vec<f64>,
+    /// How far the error may have moved between two moments.
+    pub wander: Wander,
 }
 
 impl CorrectedCo2 {
@@ -144,15 +151,22 @@ fn co2(screened: &Screened, criteria: &Criteria) -> Option<(CorrectedCo2, Vec<Fi
     let (anchors, unusable) = anchors::find(screened, channel, screen, &values, limits);
     findings.extend(unusable);
     let factor = temperature.map_or(1.0, |temperature| temperature.factor());
-    let (chosen, noticed) = model::choose(&anchors, factor, limits);
+    let doubted = doubt::leave_out(anchors, factor, limits);
+    findings.extend(doubted.findings);
+    let anchors = doubted.anchors;
+    let (chosen, noticed) = model::choose(&anchors, (factor, doubted.widen_kpa), limits);
     findings.extend(noticed);
     let mut co2 = uncorrected(values, anchors);
     if let Some((model, line)) = chosen {
+        let scale_kpa = level_kpa.filter(|_| model == Model::Ratio).unwrap_or(1.0);
+        co2.wander = Wander::of(&line, scale_kpa, limits.band_sds.value);
         take_out(&mut co2, model, &line, |i| channel.time_s(i), limits.band_sds.value);
         let whole = screened.recording.whole();
         co2.offset_start_kpa = added(model, &line, whole.start_s, level_kpa);
         co2.offset_end_kpa = added(model, &line, whole.end_s, level_kpa);
         findings.extend(told(&co2, &line, whole));
+    } else if let Some(line) = model::unchecked(doubted.widen_kpa, limits) {
+        band(&mut co2, &line, |i| channel.time_s(i), limits.band_sds.value);
     }
     Some((co2, findings))
 }
@@ -164,6 +178,7 @@ fn uncorrected(values: Vec<f64>, anchors: Vec<Anchor>) -> CorrectedCo2 {
         offset_start_kpa: None,
         offset_end_kpa: None,
         half_band: vec![0.0; values.len()],
+        wander: Wander::default(),
         values,
     }
 }
@@ -191,6 +206,16 @@ fn take_out(
         };
         *value = if model == Model::Ratio { *value * at.value } else { *value + at.value };
         co2.half_band[i] = band_sds * (anchors_kpa2 + at.drift_kpa2).sqrt();
+    }
+}
+
+/// Lays half the width of a band around every sample, whose error is not taken out.
+fn band(co2: &mut CorrectedCo2, line: &Line, time_s: impl Fn(usize) -> f64, band_sds: f64) {
+    co2.wander = Wander::of(line, 1.0, band_sds);
+    let samples = co2.values.iter().zip(&mut co2.half_band).enumerate();
+    for (i, (_, half_band)) in samples.filter(|(_, (value, _))| value.is_finite()) {
+        let at = line.at(time_s(i));
+        *half_band = band_sds * (at.variance + at.drift_kpa2).sqrt();
     }
 }
 

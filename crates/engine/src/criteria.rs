@@ -237,6 +237,10 @@ settings! {
         gas_check_sd_kpa,
         /// Standard deviation of the skin against the blood between patients, which no gas check tells.
         skin_sd_kpa,
+        /// Standard deviation of a sensor at the ear against the blood that nothing checked; zero: no band then.
+        uncorrected_sd_kpa,
+        /// A blood gas this many standard deviations off what else is known of the sensor's error is not used.
+        anchor_doubt_sds,
         /// Standard deviation of drift over eight hours.
         drift_sd_kpa_per_8h,
         /// How many standard deviations the band takes on each side.
@@ -277,6 +281,8 @@ settings! {
         event_period_most_s,
         /// Most events an hour an unseen stretch could hold.
         events_most_per_h,
+        /// How many times the most falls seen in a stretch as long a short gap of SpO2 could hold.
+        gap_events_times,
         /// Longest time in which a pulse rise must be complete.
         pulse_rise_within_s,
     }
@@ -289,6 +295,19 @@ settings! {
         co2_gap_rate_mmhg_per_min,
         /// The same, outer case.
         co2_gap_rate_outer_mmhg_per_min,
+        /// The longest gap in which SpO2 is bounded at all; in a longer one it may have been anything. Zero: in all.
+        spo2_gap_most_min,
+        /// Greatest rate at which SpO2 may fall inside a short gap, if the night shows none greater.
+        spo2_gap_fall_pct_per_s,
+        /// Greatest rate at which it may rise there, if the night shows none greater.
+        spo2_gap_rise_pct_per_s,
+        /// How much further it may lie there: readings are rounded and averaged.
+        spo2_gap_rounding_pct,
+        /// The time over which the night's own greatest rates are taken.
+        spo2_gap_over_s,
+        /// How far under the lowest seen SpO2 may lie in a short gap on a night believed for the least hours; for
+        /// a run on end, under the lowest that the night kept to for as long.
+        spo2_gap_deeper_pct,
         /// Least believed hours of SpO2.
         spo2_least_h,
         /// Least believed hours of CO2.

@@ -155,13 +155,10 @@ pub struct CriteriaStamp {
 
 /// Answers every rule of the set and decides on the night.
 pub fn judge(scores: Scores, criteria: &Criteria) -> Judgement {
-    let bench = Bench::new(&scores, criteria, criteria.judge.co2_gap_rate_mmhg_per_min.value);
-    let outer = bench.at_rate(criteria, criteria.judge.co2_gap_rate_outer_mmhg_per_min.value);
-    let rules: Vec<RuleAnswer> = criteria
-        .rules
-        .iter()
-        .map(|rule| answer_rule(rule, &bench, outer.as_ref(), criteria))
-        .collect();
+    let bench = Bench::new(&scores, criteria);
+    let outer = Outer { co2: bench.with_outer_co2(), spo2: bench.with_any_spo2() };
+    let rules: Vec<RuleAnswer> =
+        criteria.rules.iter().map(|rule| answer_rule(rule, &bench, &outer, criteria)).collect();
     let patterns = pattern::patterns(&bench, criteria);
     let verdict = verdict::verdict(&bench, &rules, criteria);
     let criteria = CriteriaStamp {
@@ -173,24 +170,35 @@ pub fn judge(scores: Scores, criteria: &Criteria) -> Judgement {
     Judgement { scores, rules, patterns, verdict, criteria }
 }
 
-/// One rule; the outer case of CO2's rate in gaps is told where it would change the answer.
-fn answer_rule(
-    rule: &Rule,
-    bench: &Bench,
-    outer: Option<&Bench>,
-    criteria: &Criteria,
-) -> RuleAnswer {
+/// The bench once more for each assumption about gaps, without it; `None` where nothing would change.
+struct Outer<'a> {
+    /// CO2 moving at the outer rate.
+    co2: Option<Bench<'a>>,
+    /// SpO2 anything.
+    spo2: Option<Bench<'a>>,
+}
+
+/// One rule; it is told where it would be open without what is assumed of gaps.
+fn answer_rule(rule: &Rule, bench: &Bench, outer: &Outer, criteria: &Criteria) -> RuleAnswer {
     let outcome = answer::outcome(&rule.test, bench);
     let mut because = outcome.because;
-    let open_at = |outer: &Bench| {
-        rule.test.asks_of(Quantity::Tcpco2)
-            && answer::outcome(&rule.test, outer).answer == Answer::CannotTell
+    let open_with = |quantity: Quantity, outer: Option<&Bench>| {
+        outcome.answer != Answer::CannotTell
+            && rule.test.asks_of(quantity)
+            && outer.is_some_and(|outer| {
+                answer::outcome(&rule.test, outer).answer == Answer::CannotTell
+            })
     };
-    if outcome.answer != Answer::CannotTell && outer.is_some_and(open_at) {
+    if open_with(Quantity::Tcpco2, outer.co2.as_ref()) {
         let _ = write!(
             because,
             "; were CO2 to move by {} mmHg a minute where it is not believed, it could not be told",
             criteria.judge.co2_gap_rate_outer_mmhg_per_min.value
+        );
+    }
+    if open_with(Quantity::Spo2, outer.spo2.as_ref()) {
+        because.push_str(
+            "; were SpO2 taken to have been anything where it is not believed, it could not be told",
         );
     }
     RuleAnswer {

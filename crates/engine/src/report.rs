@@ -180,7 +180,10 @@ pub struct Quality {
     pub scored_s: f64,
     /// `6 h 52 min of 7 h 40 min believed (90 %)`.
     pub words: String,
-    /// Time not believed inside the scored time, by reason, the longest first: words and how long.
+    /// The same with the largest reasons, how long each and where most of it lies, in one sentence.
+    pub sentence: String,
+    /// Time not believed inside the scored time, by reason, the longest first: words, and how long with its
+    /// place where one stretch makes most of it.
     pub reasons: Vec<(String, String)>,
 }
 

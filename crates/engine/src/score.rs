@@ -21,6 +21,7 @@ use crate::score::definitions::Level;
 use crate::score::oxygen::Oxygen;
 use crate::score::pulse::Pulse;
 use crate::time::Stretch;
+use crate::trace::Trace;
 use crate::unit::{Unit, mmhg_from_kpa};
 
 /// The number of a measure, or why there is none.
@@ -117,6 +118,21 @@ impl Scores {
     pub fn value(&self, id: &str) -> Option<f64> {
         self.measure(id).and_then(Measure::value)
     }
+}
+
+/// CO2 with the band around its rise above awake in place of the band around its level; `None` when the
+/// recording has no CO2 or nothing of it awake.
+///
+/// The band is that of the drift between the two: what the awake level shares with the level in sleep falls
+/// out of the rise.
+pub fn rise_trace(corrected: &Corrected) -> Option<Trace> {
+    let mut trace = corrected.trace(Quantity::Tcpco2)?;
+    let wander = corrected.tcpco2.as_ref()?.wander;
+    let awake_s = awake::middle_s(&corrected.screened, &trace)?;
+    for i in 0..trace.len() {
+        trace.half_band[i] = wander.half_band_kpa(trace.time_s(i), awake_s);
+    }
+    Some(trace)
 }
 
 /// Computes every measure.

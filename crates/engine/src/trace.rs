@@ -63,6 +63,16 @@ impl Trace {
         self.offset_s + i as f64 * self.period_s
     }
 
+    /// The sample at a moment in seconds from the recording's start, the first where it lies before.
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a non-negative index of a sample in a night"
+    )]
+    pub fn index_at(&self, at_s: f64) -> usize {
+        ((at_s - self.offset_s) / self.period_s).round().max(0.0) as usize
+    }
+
     /// The stretch that samples `from..to` stand for.
     pub fn stretch(&self, from: usize, to: usize) -> Stretch {
         Stretch::new(self.time_s(from), self.time_s(to))

@@ -2,7 +2,7 @@
 //! asked of the exporter.
 //!
 //! The report's page one is read in thirty seconds; the pages after it say how it was made. The desk's
-//! papers ([`label`], [`leaflet`], [`handout`], [`certificate`], [`letter`]) take plain data and hold no
+//! papers ([`label()`], [`leaflet()`], [`handout()`], [`certificate()`], [`letter()`]) take plain data and hold no
 //! figure, rule or answer of any night. The typefaces travel in the crate, nothing is read from the
 //! machine, and the same words give the same bytes.
 //!

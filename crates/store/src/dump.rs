@@ -1,6 +1,6 @@
 //! The text of a backup: `matins-backup/1`, the same from both databases.
 //!
-//! The first line is a header in the clear, as JSON. Then come [frames](crate::seal), and in them, deflated,
+//! The first line is a header in the clear, as JSON. Then come frames (module `seal`), and in them, deflated,
 //! lines: `{"table":"act"}` begins a table, each of its rows is one line of JSON, and
 //! `{"end":"act","rows":6,"sha256":"…"}` ends it, the hash being over the lines of its rows. Kept bytes are
 //! lines of `{"sha256":…,"length":…,"deflated":…}`, each followed by so many bytes and a newline. The last

@@ -17,6 +17,7 @@ pub mod draw;
 pub mod gather;
 pub mod held_out;
 pub mod kept;
+pub mod laid;
 pub mod night;
 pub mod nights;
 pub mod page;

@@ -73,6 +73,10 @@ impl Line {
         self
     }
 
+    pub(super) fn drift_kpa2_per_s(&self) -> f64 {
+        self.drift_kpa2_per_s
+    }
+
     pub(super) fn points(&self) -> &[Point] {
         &self.points
     }

@@ -2,7 +2,7 @@
 //!
 //! | blood gases | gas checks | model |
 //! |---|---|---|
-//! | none | none | none |
+//! | none | none | none; a band all the same, as wide as unchecked sensors err (`conway-2019`) |
 //! | one | none or one | offset, from the blood gas |
 //! | none | one | offset, from the check |
 //! | none | two or more | ratio: the electrode is logarithmic, so its drift multiplies |
@@ -23,10 +23,11 @@ use crate::correct::line::{Line, Point};
 use crate::correct::{Anchor, AnchorKind, Model};
 
 /// The model and its line; `None` without anchors. `factor` is what the temperature correction divides
-/// the sensor's readings by, and so its errors in gas too; 1 when there is none.
+/// the sensor's readings by, and so its errors in gas too; 1 when there is none. `widen_kpa` is how far off a
+/// doubted blood gas lies, which the band must hold.
 pub(super) fn choose(
     anchors: &[Anchor],
-    factor: f64,
+    (factor, widen_kpa): (f64, f64),
     limits: &CorrectCriteria,
 ) -> (Option<(Model, Line)>, Vec<Finding>) {
     let of = |kind| anchors.iter().filter(move |anchor| anchor.kind == kind);
@@ -38,14 +39,14 @@ pub(super) fn choose(
         [gases, checks, ratios].map(|points| Line::through(points, drift_sd));
     let several = |line: &Line| line.points().len() > 1;
     match (gases, checks) {
-        (None, None) => (None, vec![no_anchor()]),
+        (None, None) => (None, vec![no_anchor(unchecked(widen_kpa, limits).is_some())]),
         (None, Some(checks)) => {
             let (model, line) = match ratios.filter(|_| several(&checks)) {
                 Some(ratios) => (Model::Ratio, ratios),
                 None => (Model::Offset, checks),
             };
-            let skin_sd_kpa = limits.skin_sd_kpa.value;
-            (Some((model, line.unsure_by(skin_sd_kpa))), vec![skin_not_known()])
+            let unsure_kpa = both(limits.skin_sd_kpa.value, widen_kpa);
+            (Some((model, line.unsure_by(unsure_kpa))), vec![skin_not_known()])
         }
         (Some(gases), None) if several(&gases) => (Some((Model::Additive, gases)), vec![]),
         (Some(gases), None) => (Some((Model::Offset, gases)), vec![]),
@@ -60,7 +61,22 @@ pub(super) fn choose(
     }
 }
 
-fn added(anchor: &Anchor, factor: f64) -> Point {
+/// The error of a sensor that nothing checked: about none at the start, with the spread that such sensors
+/// show against the blood, and drift from there on; `None` where the criteria give it no band.
+pub(super) fn unchecked(widen_kpa: f64, limits: &CorrectCriteria) -> Option<Line> {
+    let sd_kpa = limits.uncorrected_sd_kpa.value;
+    let variance = sd_kpa * sd_kpa;
+    let start = Point { at_s: 0.0, value: 0.0, variance };
+    let line = Line::through(vec![start], limits.drift_sd_kpa_per_8h.value)?;
+    (sd_kpa > 0.0).then(|| line.unsure_by(widen_kpa))
+}
+
+/// Two independent standard deviations as one.
+fn both(a: f64, b: f64) -> f64 {
+    (a * a + b * b).sqrt()
+}
+
+pub(super) fn added(anchor: &Anchor, factor: f64) -> Point {
     let sd_kpa = anchor.sd_kpa / factor;
     Point {
         at_s: anchor.at_s,
@@ -79,13 +95,15 @@ fn finding(code: &'static str, weight: Weight, sentence: &str) -> Finding {
     Finding::new(code, weight, sentence).on("tcpco2")
 }
 
-fn no_anchor() -> Finding {
-    finding(
-        "co2_not_corrected",
-        Weight::Caution,
+fn no_anchor(banded: bool) -> Finding {
+    let sentence = if banded {
+        "No blood gas and no gas check can be used: CO2 is not corrected for offset and drift. Its band is \
+         what unchecked sensors are known to err by, widening through the night as they drift."
+    } else {
         "No blood gas and no gas check can be used: CO2 is not corrected for offset and drift, and \
-         nothing is known of its error.",
-    )
+         nothing is known of its error."
+    };
+    finding("co2_not_corrected", Weight::Caution, sentence)
 }
 
 fn skin_not_known() -> Finding {

@@ -117,7 +117,8 @@ fn held_rise(bench: &Bench, threshold: &Threshold, rise: &Amount, for_s: f64) ->
             return without_awake(by_level);
         };
         let risen = rise_threshold(awake_kpa, rise);
-        outcome::all(vec![by_level, held(lane, &risen, for_s, Some(rise))])
+        let rising = bench.rise_lane().unwrap_or(lane);
+        outcome::all(vec![by_level, held(rising, &risen, for_s, Some(rise))])
     })
 }
 
@@ -129,7 +130,8 @@ fn share_rise(bench: &Bench, rise: &Amount, share: &Amount) -> Outcome {
         };
         let samples = level::count_for(share, 100.0 / inside_samples(lane));
         let how_long = amount_words(share, "% of the night");
-        added_up(lane, &rise_threshold(awake_kpa, rise), samples, &how_long)
+        let rising = bench.rise_lane().unwrap_or(lane);
+        added_up(rising, &rise_threshold(awake_kpa, rise), samples, &how_long)
     })
 }
 
@@ -155,7 +157,9 @@ fn events(bench: &Bench, measure: &str, rate: &Amount) -> Outcome {
     };
     let (value, lowest, highest) = match &found.figure {
         Figure::Absent(why) => return Outcome::untold(Unit::PerHour, why.clone()),
-        Figure::Given { value, lowest, highest } => (*value, *lowest, *highest),
+        Figure::Given { value, lowest, highest } => {
+            (*value, *lowest, bench.most_per_h(measure, *highest))
+        }
     };
     let passes = |figure: f64| crate::criteria::passes(figure - rate.value, rate.strict);
     let answer = outcome::answer(passes(lowest), passes(highest));

@@ -7,7 +7,6 @@ use super::outcome::Outcome;
 use crate::criteria::Amount;
 use crate::criteria::Test;
 use crate::criteria::passes;
-use crate::recording::Quantity;
 use crate::score::Fall;
 use crate::time::Stretch;
 use crate::unit::Unit;
@@ -49,7 +48,7 @@ pub(super) fn outcome(test: &Test, bench: &Bench) -> Outcome {
     let stable = bench.scores.value("spo2.median").is_some_and(|median| baseline.passed_by(median));
     let answer = match outcome::answer(
         both(found.len(), low),
-        both(found.len() + hidden.clusters, low + hidden.falls),
+        both(found.len().max(hidden.clusters), low + hidden.falls),
     ) {
         // The published texts call a night negative only on few low falls and a stable baseline.
         Answer::NotMet if reaches(low, nadirs) || !stable => Answer::CannotTell,
@@ -64,7 +63,9 @@ pub(super) fn outcome(test: &Test, bench: &Bench) -> Outcome {
         stretches: match answer {
             Answer::Met => found,
             Answer::NotMet => Vec::new(),
-            Answer::CannotTell => bench.unseen(Quantity::Spo2),
+            Answer::CannotTell => {
+                bench.hidden_falls("spo2.odi4").into_iter().map(|(gap, _)| gap).collect()
+            }
         },
         because: match answer {
             Answer::CannotTell if hidden.falls == 0 => {
@@ -101,26 +102,51 @@ struct Hidden {
     clusters: usize,
 }
 
-/// The rate's own upper bound tells how many falls could hide; each unseen stretch could complete one
-/// cluster, and hold one more for every `within_s` of its length.
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "small non-negative counts"
-)]
+/// The rate's own upper bound tells how many falls could hide. Laid into the gaps that could hide them,
+/// beside those seen, they make at most so many clusters.
 fn hidden(bench: &Bench, falls: usize, within_s: f64) -> Hidden {
-    let Some(lane) = bench.lane(Quantity::Spo2) else { return Hidden { falls: 0, clusters: 0 } };
-    let highest = match bench.scores.measure("spo2.odi4").map(|measure| &measure.figure) {
-        Some(crate::score::Figure::Given { highest, .. }) => *highest,
-        _ => 0.0,
-    };
-    let counted = bench.falls("spo2.odi4").len();
-    let most = (highest * lane.trace.inside_s() / 3600.0).round() as usize;
-    let more_falls = most.saturating_sub(counted);
-    let more_clusters: usize = bench
-        .unseen(Quantity::Spo2)
-        .iter()
-        .map(|stretch| 1 + (stretch.length_s() / within_s) as usize)
-        .sum();
-    Hidden { falls: more_falls, clusters: more_clusters.min(counted + more_falls / falls.max(1)) }
+    let seen = bench.falls("spo2.odi4");
+    let gaps = bench.hidden_falls("spo2.odi4");
+    let mut nadirs: Vec<f64> = seen.iter().map(|fall| fall.nadir_s).collect();
+    for (gap, most) in &gaps {
+        // Where in a long gap a fall may have been is not known: it counts at either end.
+        let ends = [Some(gap.start_s), (gap.length_s() > APART_S).then_some(gap.end_s)];
+        nadirs.extend(ends.into_iter().flatten().flat_map(|at_s| std::iter::repeat_n(at_s, *most)));
+    }
+    nadirs.sort_by(f64::total_cmp);
+    Hidden {
+        falls: gaps.iter().map(|(_, most)| most).sum(),
+        clusters: most_clusters(&nadirs, falls, within_s + APART_S),
+    }
+}
+
+/// A gap no longer than this is one moment, s.
+const APART_S: f64 = 60.0;
+
+/// The most groups of `falls` nadirs in order of time, each within `within_s`, that can be made.
+fn most_clusters(nadirs: &[f64], falls: usize, within_s: f64) -> usize {
+    let (mut made, mut from) = (0, 0);
+    while falls > 0 && from + falls <= nadirs.len() {
+        if nadirs[from + falls - 1] - nadirs[from] <= within_s {
+            made += 1;
+            from += falls;
+        } else {
+            from += 1;
+        }
+    }
+    made
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn groups_are_as_many_as_fit_and_share_no_fall() {
+        let nadirs = [0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 4000.0, 9000.0, 9001.0, 9002.0];
+        assert_eq!(most_clusters(&nadirs, 3, 60.0), 3);
+        assert_eq!(most_clusters(&nadirs, 5, 60.0), 1);
+        assert_eq!(most_clusters(&nadirs, 3, 5.0), 1);
+        assert_eq!(most_clusters(&[], 3, 60.0), 0);
+    }
 }

@@ -132,8 +132,43 @@ fn reservations(bench: &Bench, question: &Question, criteria: &Criteria) -> Vec<
     }
     if question.channels.iter().any(|id| id == Quantity::Tcpco2.id()) {
         found.extend(drifted(bench, criteria.judge.drift_most_kpa.value));
+        found.extend(never_settled(bench));
     }
+    found.extend(contradicting_lights(bench));
     found
+}
+
+/// CO2 of which half or more of what is believed was recorded with a sensor that never settled.
+fn never_settled(bench: &Bench) -> Option<Reservation> {
+    let findings = &bench.scores.corrected.screened.findings;
+    let told = findings.iter().filter(|found| found.code == "co2_never_settled");
+    let unsettled: Vec<Stretch> = told.filter_map(|found| found.stretch).collect();
+    let trace = &bench.lane(Quantity::Tcpco2)?.trace;
+    let believed = (0..trace.len()).filter(|&i| trace.counts(i));
+    let (mut all, mut unsure) = (0_u32, 0_u32);
+    for i in believed {
+        all += 1;
+        unsure += u32::from(unsettled.iter().any(|stretch| stretch.contains(trace.time_s(i))));
+    }
+    (unsure > 0 && 2 * unsure >= all).then(|| Reservation {
+        reason:
+            "Most of the CO2 that is believed comes from a sensor that never settled: its level is \
+                 not to be relied on."
+                .into(),
+        mend: Some("Another night with the sensor refitted and seen to settle.".into()),
+    })
+}
+
+/// Lights out and on that contradict each other leave it open which time was night.
+fn contradicting_lights(bench: &Bench) -> Option<Reservation> {
+    let findings = &bench.scores.corrected.screened.findings;
+    let contradict = findings.iter().any(|found| found.code == "lights_contradict");
+    contradict.then(|| Reservation {
+        reason: "The times of lights out and lights on contradict each other, so the whole recording was \
+                 scored."
+            .into(),
+        mend: Some("The times of lights out and lights on, put right.".into()),
+    })
 }
 
 fn least_h(quantity: Quantity, criteria: &Criteria) -> f64 {

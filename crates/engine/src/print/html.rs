@@ -6,7 +6,7 @@ use super::escape::escape;
 use super::heading::{Heading, Slot};
 use super::ink::{DARK, Inks, LIGHT, PAPER};
 use super::report_json::report_id;
-use super::svg::{Look, svg};
+use super::svg::{Look, belief, svg};
 use crate::judge::Answer;
 use crate::report::FigureGroup;
 use crate::report::FigureLine;
@@ -26,8 +26,9 @@ pub fn html(report: &Report, heading: &Heading) -> String {
     answer(&mut out, report);
     rules(&mut out, report);
     strip(&mut out, report);
+    quality(&mut out, report);
     figures(&mut out, report);
-    quality(&mut out, report, heading);
+    scoring(&mut out, report, heading);
     cautions(&mut out, report);
     sign(&mut out, heading);
     foot(&mut out, report, heading, &id, 1);
@@ -232,23 +233,29 @@ fn cells(line: &FigureLine) -> String {
     )
 }
 
-fn quality(out: &mut String, report: &Report, heading: &Heading) {
-    out.push_str(
-        "<section class=\"pair\">\n<div class=\"quality\">\n<h2>What was believed</h2>\n<ul>\n",
-    );
+fn quality(out: &mut String, report: &Report) {
+    out.push_str("<section class=\"quality\">\n<h2>What was believed</h2>\n");
+    out.push_str(belief::defs());
+    out.push_str("<ul>\n");
     for line in &report.quality {
-        let why: Vec<String> =
-            line.reasons.iter().map(|(reason, length)| format!("{reason} {length}")).collect();
-        let why = if why.is_empty() { String::new() } else { format!(". Not: {}", why.join(", ")) };
-        let _ = writeln!(
-            out,
-            "<li><b>{}</b> {}{}.</li>",
-            escape(&line.name),
-            escape(&line.words),
-            escape(&why)
-        );
+        let rest = line.sentence.strip_prefix(&line.name).unwrap_or(&line.sentence);
+        let _ = writeln!(out, "<li><p><b>{}</b>{}</p>", escape(&line.name), escape(rest));
+        let lanes = &report.picture.lanes;
+        if let Some(lane) = lanes.iter().find(|lane| lane.quantity.id() == line.channel) {
+            out.push_str(&belief::bar(&report.picture, lane));
+        }
+        out.push_str("</li>\n");
     }
     out.push_str("</ul>\n");
+    out.push_str(&belief::clock(&report.picture));
+    out.push_str(
+        "<p class=\"key\">Full: believed. Hatching: not believed, and why for how long. Shade: not \
+         scored.</p>\n</section>\n",
+    );
+}
+
+fn scoring(out: &mut String, report: &Report, heading: &Heading) {
+    out.push_str("<section class=\"pair\">\n<div>\n<h2>How it was scored</h2>\n");
     element(out, "p", &report.night.period);
     element(out, "p", &report.correction.sentence);
     out.push_str("</div>\n<div class=\"compare\">\n<h2>Earlier nights</h2>\n");

@@ -130,6 +130,7 @@ struct QualityOut<'a> {
     believed_s: f64,
     scored_s: f64,
     words: &'a str,
+    sentence: &'a str,
     reasons: Vec<ReasonOut<'a>>,
 }
 
@@ -352,6 +353,7 @@ fn quality(quality: &Quality) -> QualityOut<'_> {
         believed_s: quality.believed_s,
         scored_s: quality.scored_s,
         words: &quality.words,
+        sentence: &quality.sentence,
         reasons: quality
             .reasons
             .iter()

@@ -10,6 +10,7 @@ use crate::report::Picture;
 use crate::time;
 use crate::time::Stretch;
 
+pub(crate) mod belief;
 mod lane;
 mod trace;
 

@@ -9,9 +9,12 @@ use crate::judge::Judgement;
 use crate::report::picture;
 use crate::report::words;
 use crate::screen::ChannelScreen;
+use crate::screen::Period;
 use crate::screen::Reason;
 use crate::screen::Screened;
 use crate::time;
+use crate::time::Clock;
+use crate::time::Stretch;
 use crate::unit::mmhg_from_kpa;
 
 pub(super) fn quality(judgement: &Judgement) -> Vec<Quality> {
@@ -23,37 +26,87 @@ fn channel(screened: &Screened, screen: &ChannelScreen) -> Option<Quality> {
     let trace = screened.trace(screen.quantity)?;
     let (believed_s, scored_s) = (trace.believed_s(), trace.inside_s());
     let share = if scored_s > 0.0 { 100.0 * believed_s / scored_s } else { 0.0 };
+    let (name, reasons) = (screen.quantity.name(), reasons(screened, screen));
+    let words = format!(
+        "{} of {} believed ({} %)",
+        words::duration(believed_s),
+        words::duration(scored_s),
+        words::fixed(share, 0)
+    );
     Some(Quality {
         channel: screen.quantity.id().into(),
-        name: screen.quantity.name().into(),
+        name: name.into(),
         believed_s,
         scored_s,
-        words: format!(
-            "{} of {} believed ({} %)",
-            words::duration(believed_s),
-            words::duration(scored_s),
-            words::fixed(share, 0)
-        ),
-        reasons: reasons(screened, screen),
+        sentence: in_a_sentence(name, (believed_s, scored_s), &reasons),
+        words,
+        reasons,
     })
 }
 
-/// Time inside the scored period by its first reason of disbelief, the longest first.
+/// How many reasons the sentence names.
+const NAMED: usize = 3;
+
+fn in_a_sentence(
+    name: &str,
+    (believed_s, scored_s): (f64, f64),
+    reasons: &[(String, String)],
+) -> String {
+    if scored_s <= 0.0 {
+        return format!("{name}: nothing was recorded in the time to be scored.");
+    }
+    let (believed, scored) = (words::duration(believed_s), words::duration(scored_s));
+    if reasons.is_empty() {
+        return format!("{name} believed all of {scored}.");
+    }
+    let mut parts: Vec<String> =
+        reasons.iter().take(NAMED).map(|(reason, length)| format!("{reason} {length}")).collect();
+    if reasons.len() > NAMED {
+        parts.push("the rest for other reasons".into());
+    }
+    let believed = if believed_s > 0.0 { believed } else { "none".into() };
+    format!("{name} believed {believed} of {scored}: {}.", parts.join(", "))
+}
+
+/// Time inside the scored period by its first reason of disbelief, the longest first; with its place where
+/// one stretch makes most of it.
 fn reasons(screened: &Screened, screen: &ChannelScreen) -> Vec<(String, String)> {
     let doubts = picture::doubts(screened, screen);
-    let scored = &screened.period.stretches;
-    let mut totals: Vec<(Reason, f64)> = Reason::ALL
+    let mut found: Vec<(Reason, Vec<Stretch>)> = Reason::ALL
         .into_iter()
         .map(|reason| {
-            let of_reason: Vec<time::Stretch> =
-                doubts.iter().filter(|d| d.reason == reason).map(|d| d.stretch).collect();
-            let outside_s = time::total_s(&time::without(&of_reason, scored));
-            (reason, time::total_s(&of_reason) - outside_s)
+            let of_reason = doubts.iter().filter(|doubt| doubt.reason == reason);
+            let inside = of_reason.flat_map(|doubt| inside(&screened.period, &doubt.stretch));
+            (reason, time::join(inside.collect()))
         })
-        .filter(|(_, seconds)| *seconds > 0.0)
+        .filter(|(_, stretches)| time::total_s(stretches) > 0.0)
         .collect();
-    totals.sort_by(|a, b| b.1.total_cmp(&a.1));
-    totals.into_iter().map(|(r, s)| (r.words().to_owned(), words::duration(s))).collect()
+    found.sort_by(|a, b| time::total_s(&b.1).total_cmp(&time::total_s(&a.1)));
+    let clock = &screened.recording.clock;
+    found.into_iter().map(|(r, at)| (r.words().to_owned(), length(clock, &at))).collect()
+}
+
+/// The parts of a stretch that are scored.
+fn inside<'a>(period: &'a Period, stretch: &'a Stretch) -> impl Iterator<Item = Stretch> + 'a {
+    period.stretches.iter().filter(|scored| scored.overlaps(stretch)).map(|scored| {
+        Stretch::new(scored.start_s.max(stretch.start_s), scored.end_s.min(stretch.end_s))
+    })
+}
+
+/// Shorter than this in all, a reason's place is not told, s.
+const PLACED_S: f64 = 300.0;
+
+/// How long in all, and where, when one stretch makes most of it.
+fn length(clock: &Clock, stretches: &[Stretch]) -> String {
+    let total_s = time::total_s(stretches);
+    let longest = stretches.iter().max_by(|a, b| a.length_s().total_cmp(&b.length_s()));
+    // To the minute: seconds of a reason tell a reader nothing.
+    let whole_s = if total_s >= 60.0 { (total_s / 60.0).round() * 60.0 } else { total_s };
+    let words = words::duration(whole_s);
+    match longest.filter(|one| total_s >= PLACED_S && 2.0 * one.length_s() > total_s) {
+        Some(most) => format!("{words} ({})", words::clock_span(clock, most)),
+        None => words,
+    }
 }
 
 pub(super) fn correction(judgement: &Judgement) -> CorrectionLines {

@@ -5,11 +5,13 @@ use crate::criteria::Criteria;
 use crate::recording::Quantity;
 use crate::score::awake::Awake;
 use crate::score::figures::{Channel, Outcome, nothing_awake};
+use crate::score::rise_trace;
 use crate::score::sides::{Sides, Span};
+use crate::score::unseen::{Reach, envelope};
 use crate::screen::Lag;
 use crate::stats::highest_held;
 use crate::trace::Trace;
-use crate::unit::{above, kpa_from_mmhg};
+use crate::unit::above;
 
 /// Seconds a level must hold, by the definition of the sustained level.
 const HELD_S: f64 = 600.0;
@@ -18,6 +20,8 @@ const HELD_S: f64 = 600.0;
 pub(super) struct Co2 {
     ordered: Sides,
     sustained: Option<Span>,
+    /// The rise above awake; `None` without a level awake, or one held in sleep.
+    rise: Option<Span>,
     awake: Awake,
     lag: Result<Lag, String>,
     believed_s: f64,
@@ -33,10 +37,8 @@ impl Channel for Co2 {
 
 /// A trace with its unbelieved time filled as CO2 may have run.
 fn sides(trace: &Trace, criteria: &Criteria) -> Sides {
-    let rate_mmhg_per_min = criteria.judge.co2_gap_rate_mmhg_per_min.value;
-    let screen = &criteria.screen;
-    let plausible = (screen.tcpco2_off_below_kpa.value, screen.tcpco2_highest_kpa.value);
-    Sides::enveloped(trace, kpa_from_mmhg(rate_mmhg_per_min) / 60.0, plausible)
+    let reach = Reach::co2(criteria, criteria.judge.co2_gap_rate_mmhg_per_min.value);
+    Sides::between(trace, envelope(trace, &reach))
 }
 
 impl Co2 {
@@ -46,7 +48,15 @@ impl Co2 {
         let width = trace.samples_in(HELD_S);
         let sides = |trace: &Trace| sides(trace, criteria);
         let night = sides(&trace);
+        let rise = rise_trace(corrected).and_then(|mut risen| {
+            let held = sides(&risen).figure(|side| highest_held(side, width))?;
+            risen.half_band.fill(0.0);
+            let awake = Awake::of(&corrected.screened, &mut risen, sides).mean?;
+            let lowest = held.lowest - awake.highest;
+            Some(Span::of(held.value - awake.value, lowest, held.highest - awake.lowest))
+        });
         Some(Self {
+            rise,
             sustained: night.figure(|side| highest_held(side, width)),
             ordered: night.ordered(),
             awake: Awake::of(&corrected.screened, &mut trace, sides),
@@ -72,13 +82,9 @@ impl Co2 {
     }
 
     /// The sustained level less the awake level.
-    ///
-    /// Both ends stand on independent errors of the two, so they bound the rise and may be wider than
-    /// it can be.
     pub(super) fn rise(&self) -> Outcome {
         let (sleep, awake) = (self.sustained()?, self.awake()?);
-        let lowest = sleep.lowest - awake.highest;
-        Ok(Span::of(sleep.value - awake.value, lowest, sleep.highest - awake.lowest))
+        self.rise.ok_or_else(|| format!("{} cannot be taken from {}", awake.value, sleep.value))
     }
 
     /// How far CO2 lies behind SpO2, s; its ends are what the halves of the night tell.

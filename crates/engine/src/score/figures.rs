@@ -1,7 +1,5 @@
 //! What all channels' figures share: definitions as data, rates over hours, reasons for absence.
 
-use std::ops::Range;
-
 use crate::criteria::Criteria;
 use crate::score::sides::Span;
 use crate::score::{Figure, Measure};
@@ -86,38 +84,24 @@ pub(super) fn too_coarse(trace: &Trace, name: &str, criteria: &Criteria) -> Opti
     })
 }
 
-/// How long a channel was believed, and what its gaps could hold.
+/// How long a channel was believed, and how long the period is.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Hours {
     /// Seconds inside the period that may be believed.
     pub(super) believed_s: f64,
     /// Seconds inside the period.
     pub(super) period_s: f64,
-    /// The most events that the gaps could hold.
-    unseen_events: f64,
 }
 
 impl Hours {
-    /// Of a trace. A gap holds as many events as the criteria's greatest rate allows, and one more that
-    /// it may have cut.
-    pub(super) fn of(trace: &Trace, criteria: &Criteria) -> Self {
-        let most_per_h = criteria.score.events_most_per_h.value;
-        let gaps = trace.runs(|i| trace.inside[i] && !trace.believed[i]);
-        let hours = |gap: &Range<usize>| gap.len() as f64 * trace.period_s / 3600.0;
-        Self {
-            believed_s: trace.believed_s(),
-            period_s: trace.inside_s(),
-            unseen_events: gaps.iter().map(|gap| (hours(gap) * most_per_h).floor() + 1.0).sum(),
-        }
+    /// Of a trace.
+    pub(super) fn of(trace: &Trace) -> Self {
+        Self { believed_s: trace.believed_s(), period_s: trace.inside_s() }
     }
 
-    /// Events an hour: the value by the believed hours, the lowest with no event in unbelieved time, the
-    /// highest with as many as the gaps could hold; `None` when nothing is believed.
-    pub(super) fn rate(&self, events: usize) -> Option<Span> {
-        self.share(events as f64, self.unseen_events)
-    }
-
-    /// An amount in each hour, of which the gaps could hold `unseen` more.
+    /// An amount in each hour, of which the gaps could hold `unseen` more: the value by the believed
+    /// hours, the lowest with none of it in unbelieved time, the highest with all that they could hold;
+    /// `None` when nothing is believed.
     pub(super) fn share(&self, amount: f64, unseen: f64) -> Option<Span> {
         let (believed_h, period_h) = (self.believed_s / 3600.0, self.period_s / 3600.0);
         let span =

@@ -9,18 +9,20 @@ use crate::score::events::{Baseline, Event, PeakRule};
 use crate::score::events::{area_below, mean_falls, peak_falls, samples_within};
 use crate::score::figures::{Channel, Hours, Outcome, nothing_awake, too_coarse};
 use crate::score::sides::{Sides, Span, longest_run};
+use crate::score::unseen::events::{FallsFrom, hidden_falls, in_all};
+use crate::score::unseen::longest_low::least_numbers;
+use crate::score::unseen::oxygen::{CEILING_PCT, spo2_envelope};
 use crate::score::{Fall, Falls};
 use crate::trace::Trace;
 use crate::unit::below;
-
-/// The highest saturation there is.
-const CEILING_PCT: f64 = 100.0;
 
 /// SpO2 of the night, ready to be measured.
 pub(super) struct Oxygen<'a> {
     trace: Trace,
     criteria: &'a Criteria,
     ordered: Sides,
+    /// The lowest and the highest that each sample of the period could have been; NaN outside it.
+    within: (Vec<f64>, Vec<f64>),
     awake: Awake,
     hours: Hours,
     events: Events,
@@ -68,17 +70,22 @@ impl<'a> Oxygen<'a> {
     /// SpO2 of a night; `None` when it was not recorded.
     pub(super) fn of(corrected: &Corrected, criteria: &'a Criteria) -> Option<Self> {
         let mut trace = corrected.trace(Quantity::Spo2)?;
-        let floor_pct = criteria.screen.spo2_lowest_pct.value;
-        let sides = |trace: &Trace| Sides::anything(trace, floor_pct, CEILING_PCT);
+        let within = spo2_envelope(&trace, criteria);
+        let sides = |trace: &Trace, (lowest, highest): (Vec<f64>, Vec<f64>)| {
+            Sides::between(trace, (least_numbers(trace, &lowest, criteria), highest))
+        };
+        let ordered = sides(&trace, within.clone()).ordered();
+        let sides = |trace: &Trace| sides(trace, spo2_envelope(trace, criteria));
         let too_coarse = too_coarse(&trace, Self::NAME, criteria);
         let events = match too_coarse {
             None => Events::of(&trace, criteria),
             Some(_) => Events::default(),
         };
         Some(Self {
-            ordered: sides(&trace),
+            ordered,
+            within,
             awake: Awake::of(&corrected.screened, &mut trace, sides),
-            hours: Hours::of(&trace, criteria),
+            hours: Hours::of(&trace),
             trace,
             criteria,
             events,
@@ -103,8 +110,9 @@ impl<'a> Oxygen<'a> {
         }
     }
 
+    /// The lowest that SpO2 could have been in the period, %.
     fn floor_pct(&self) -> f64 {
-        self.criteria.screen.spo2_lowest_pct.value
+        self.within.0.iter().copied().fold(CEILING_PCT, f64::min)
     }
 
     fn events_allowed(&self) -> Result<(), String> {
@@ -139,7 +147,8 @@ impl<'a> Oxygen<'a> {
         let trace = &self.trace;
         let low = |i: usize| below(trace.values[i], level_pct, false);
         let seen = longest_run(trace.len(), |i| trace.counts(i) && low(i));
-        let most = longest_run(trace.len(), |i| trace.inside[i] && (!trace.believed[i] || low(i)));
+        let may_be_low = |i: usize| below(self.within.0[i], level_pct, false);
+        let most = longest_run(trace.len(), |i| trace.inside[i] && may_be_low(i));
         let [seen_s, most_s] = [seen, most].map(|run| run as f64 * trace.period_s);
         let believed = self.hours.believed_s > 0.0;
         Self::or_why(believed.then(|| Span::of(seen_s, seen_s, most_s)))
@@ -151,25 +160,28 @@ impl<'a> Oxygen<'a> {
         self.or_needs(index, "no two neighbouring readings 12 s apart may be believed")
     }
 
-    fn fall_rate(&self, events: &[Event]) -> Outcome {
+    fn fall_rate(&self, events: &[Event], counted: (f64, FallsFrom)) -> Outcome {
         self.events_allowed()?;
-        Self::or_why(self.hours.rate(events.len()))
+        let within = (&self.within.0[..], &self.within.1[..]);
+        let nadirs: Vec<usize> = events.iter().map(|event| event.nadir).collect();
+        let unseen = hidden_falls(&self.trace, within, self.criteria, (counted, &nadirs));
+        Self::or_why(self.hours.share(events.len() as f64, in_all(&unseen)))
     }
 
     pub(super) fn odi3(&self) -> Outcome {
-        self.fall_rate(&self.events.peak3)
+        self.fall_rate(&self.events.peak3, (3.0, FallsFrom::Peak))
     }
 
     pub(super) fn odi4(&self) -> Outcome {
-        self.fall_rate(&self.events.peak4)
+        self.fall_rate(&self.events.peak4, (4.0, FallsFrom::Peak))
     }
 
     pub(super) fn odi3_mean120(&self) -> Outcome {
-        self.fall_rate(&self.events.mean3)
+        self.fall_rate(&self.events.mean3, (3.0, FallsFrom::Mean))
     }
 
     pub(super) fn odi4_mean120(&self) -> Outcome {
-        self.fall_rate(&self.events.mean4)
+        self.fall_rate(&self.events.mean4, (4.0, FallsFrom::Mean))
     }
 
     /// Area under the level fallen from over the 3 % falls, %·min an hour.

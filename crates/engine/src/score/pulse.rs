@@ -6,6 +6,7 @@ use crate::recording::Quantity;
 use crate::score::events::{PeakRule, peak_falls};
 use crate::score::figures::{Channel, Hours, Outcome, too_coarse};
 use crate::score::sides::Sides;
+use crate::score::unseen::events::{hidden_events, in_all};
 use crate::trace::Trace;
 
 /// A rise is over when this share of its threshold is lost again, by the definition of the measure.
@@ -17,6 +18,8 @@ pub(super) struct Pulse<'a> {
     criteria: &'a Criteria,
     ordered: Sides,
     hours: Hours,
+    /// The most rises that the gaps could hold.
+    unseen_rises: f64,
     /// Why rises cannot be counted.
     pub(super) too_coarse: Option<String>,
 }
@@ -37,7 +40,8 @@ impl<'a> Pulse<'a> {
         let (floor, ceiling) = (&screen.pulse_lowest_per_min, &screen.pulse_highest_per_min);
         Some(Self {
             ordered: Sides::anything(&trace, floor.value, ceiling.value),
-            hours: Hours::of(&trace, criteria),
+            hours: Hours::of(&trace),
+            unseen_rises: in_all(&hidden_events(&trace, criteria)),
             too_coarse: too_coarse(&trace, Self::NAME, criteria),
             trace,
             criteria,
@@ -75,6 +79,6 @@ impl<'a> Pulse<'a> {
         // A rise of the pulse is a fall of its negative.
         let value = |i: usize| self.trace.counts(i).then(|| -self.trace.values[i]);
         let rises = peak_falls(self.trace.len(), self.trace.period_s, rule, value);
-        Self::or_why(self.hours.rate(rises.len()))
+        Self::or_why(self.hours.share(rises.len() as f64, self.unseen_rises))
     }
 }

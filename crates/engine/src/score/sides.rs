@@ -1,6 +1,5 @@
 //! One channel three times: as seen, and with its unbelieved time filled lowest and highest.
 
-use crate::score::unseen::co2_envelope;
 use crate::stats::{mean, percentile, sort, sum};
 use crate::trace::Trace;
 
@@ -57,10 +56,9 @@ impl Sides {
         Self { lowest: filled(floor), highest: filled(ceiling), seen }
     }
 
-    /// One number a sample, NaN where there is none: unbelieved ones lie in the envelope of CO2, believed
-    /// ones in their band.
-    pub(super) fn enveloped(trace: &Trace, rate_kpa_per_s: f64, clamp: (f64, f64)) -> Self {
-        let (lowest, highest) = co2_envelope(trace, rate_kpa_per_s, clamp);
+    /// One number a sample, NaN where there is none: on two sides the lowest and the highest that each
+    /// sample of the period could have been.
+    pub(super) fn between(trace: &Trace, (lowest, highest): (Vec<f64>, Vec<f64>)) -> Self {
         let seen = (0..trace.len())
             .map(|i| if trace.counts(i) { trace.values[i] } else { f64::NAN })
             .collect();

@@ -1,22 +1,56 @@
 //! What the unbelieved time could have held.
 
+pub mod events;
+pub mod longest_low;
+pub mod oxygen;
+
+use crate::criteria::Criteria;
 use crate::trace::Trace;
 use crate::unit::TOLERANCE;
+use crate::unit::kpa_from_mmhg;
 
-/// The lowest and the highest that CO2 may have been at every sample of the period, kPa.
+/// How fast a channel may move where it is not believed, and between which values.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reach {
+    /// Greatest fall, in the channel's unit a second.
+    pub fall_per_s: f64,
+    /// Greatest rise.
+    pub rise_per_s: f64,
+    /// The lowest it may be.
+    pub lowest: f64,
+    /// The highest.
+    pub highest: f64,
+}
+
+impl Reach {
+    /// Of CO2 at a greatest rate, between room air and the highest plausible, kPa.
+    pub fn co2(criteria: &Criteria, rate_mmhg_per_min: f64) -> Self {
+        let rate_kpa_per_s = kpa_from_mmhg(rate_mmhg_per_min) / 60.0;
+        Self {
+            fall_per_s: rate_kpa_per_s,
+            rise_per_s: rate_kpa_per_s,
+            lowest: criteria.screen.tcpco2_off_below_kpa.value,
+            highest: criteria.screen.tcpco2_highest_kpa.value,
+        }
+    }
+}
+
+/// The lowest and the highest that a channel may have been at every sample of the period, in its unit.
 ///
 /// A believed sample gives its value less and plus its `half_band`. An unbelieved one gives the
 /// envelope reachable from the nearest believed samples on either side (inside the period or not) at
-/// `rate_kpa_per_s`; on one side only at the night's edges; the hull of what each edge allows when the
-/// two cannot be joined at that rate; all of `clamp` when nothing is believed. It stays inside `clamp`
-/// (lowest and highest plausible, kPa) and is then widened by `half_band`. Samples outside the period
-/// are NaN. Linear in the samples.
-pub fn co2_envelope(trace: &Trace, rate_kpa_per_s: f64, clamp: (f64, f64)) -> (Vec<f64>, Vec<f64>) {
-    let step = rate_kpa_per_s * trace.period_s;
+/// the rates of `reach`; on one side only at the night's edges; the hull of what each edge allows when
+/// the two cannot be joined at those rates; all of `reach` when nothing is believed. It stays between
+/// the ends of `reach` and is then widened by `half_band`. Samples outside the period are NaN. Linear in
+/// the samples.
+pub fn envelope(trace: &Trace, reach: &Reach) -> (Vec<f64>, Vec<f64>) {
+    let fall = reach.fall_per_s * trace.period_s;
+    let rise = reach.rise_per_s * trace.period_s;
+    let clamp = (reach.lowest, reach.highest);
     let seen = || trace.values.iter().copied().zip(trace.believed.iter().copied());
     let mut before = ANYWHERE;
     let from_before = seen().map(|sample| {
-        before = cone(sample, before, step);
+        before = cone(sample, before, (fall, rise));
         before
     });
     let (mut lowest, mut highest): (Vec<f64>, Vec<f64>) = from_before.unzip();
@@ -25,7 +59,8 @@ pub fn co2_envelope(trace: &Trace, rate_kpa_per_s: f64, clamp: (f64, f64)) -> (V
     for ((sample, (&inside, half_band)), (low, high)) in
         judged.zip(lowest.iter_mut().zip(&mut highest)).rev()
     {
-        after = cone(sample, after, step);
+        // Backwards in time a rise leads down.
+        after = cone(sample, after, (rise, fall));
         (*low, *high) = match (inside, sample.1) {
             (false, _) => (f64::NAN, f64::NAN),
             (true, true) => after,
@@ -37,17 +72,17 @@ pub fn co2_envelope(trace: &Trace, rate_kpa_per_s: f64, clamp: (f64, f64)) -> (V
     (lowest, highest)
 }
 
-/// Where CO2 may be when nothing is known of it: lowest and highest.
+/// Where a channel may be when nothing is known of it: lowest and highest.
 const ANYWHERE: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
 
-/// Where CO2 may be at a sample (its value, and whether it is believed) coming from one side, given where
-/// it may be at the sample before.
-fn cone((value, believed): (f64, bool), last: (f64, f64), step: f64) -> (f64, f64) {
-    if believed { (value, value) } else { (last.0 - step, last.1 + step) }
+/// Where a channel may be at a sample (its value, and whether it is believed) coming from one side, given
+/// where it may be at the sample before and the most it goes down and up between the two.
+fn cone((value, believed): (f64, bool), last: (f64, f64), (down, up): (f64, f64)) -> (f64, f64) {
+    if believed { (value, value) } else { (last.0 - down, last.1 + up) }
 }
 
-/// Where CO2 may be, coming from both sides: in both cones, or in their hull when the edges cannot be
-/// joined.
+/// Where a channel may be, coming from both sides: in both cones, or in their hull when the edges cannot
+/// be joined.
 fn meeting(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
     let both = (a.0.max(b.0), a.1.min(b.1));
     // Edges a hair too far apart by rounding alone can be joined: by one straight line.
@@ -69,6 +104,9 @@ mod tests {
     use super::*;
     use crate::recording::Quantity;
 
+    const REACH: Reach =
+        Reach { fall_per_s: 0.1 / 60.0, rise_per_s: 0.1 / 60.0, lowest: 2.0, highest: 15.0 };
+
     fn trace(values: &[f64]) -> Trace {
         let n = values.len();
         Trace {
@@ -83,7 +121,7 @@ mod tests {
     }
 
     fn assert_envelope(trace: &Trace, lowest: &[f64], highest: &[f64]) {
-        let (low, high) = co2_envelope(trace, 0.1 / 60.0, (2.0, 15.0));
+        let (low, high) = envelope(trace, &REACH);
         for (found, expected) in low.iter().zip(lowest).chain(high.iter().zip(highest)) {
             let same = (found - expected).abs() < 1e-9 || (found.is_nan() && expected.is_nan());
             assert!(same, "{low:?} {high:?}");
@@ -103,6 +141,17 @@ mod tests {
         let edge = trace(&[UNSEEN, UNSEEN, 6.0, UNSEEN]);
         assert_envelope(&edge, &[5.8, 5.9, 6.0, 5.9], &[6.2, 6.1, 6.0, 6.1]);
         assert_envelope(&trace(&[UNSEEN]), &[2.0], &[15.0]);
+    }
+
+    /// From 96 down at 1 a sample, up to 96 again at 3 a sample.
+    #[test]
+    fn a_fall_and_a_rise_have_rates_of_their_own() {
+        let gap = trace(&[96.0, UNSEEN, UNSEEN, UNSEEN, 96.0]);
+        let reach =
+            Reach { fall_per_s: 1.0 / 60.0, rise_per_s: 3.0 / 60.0, lowest: 50.0, highest: 100.0 };
+        let (low, high) = envelope(&gap, &reach);
+        assert_eq!(low, [96.0, 95.0, 94.0, 93.0, 96.0]);
+        assert_eq!(high, [96.0, 99.0, 98.0, 97.0, 96.0]);
     }
 
     #[test]

@@ -8,7 +8,8 @@
 //! The end is found from the curve: it is fitted (see `approach`), and CO2 has settled when what the
 //! approach has left stays within the criteria's limit. Four things bound that:
 //!
-//! - never before the least time, 10 min, because a fit of the first minutes alone is no proof;
+//! - never before the least time, 15 min, because a fit of the first minutes alone is no proof: made sensors
+//!   that settle slowly were believed too soon with 10;
 //! - where no approach explains the curve, because the patient's own CO2 swings too much, the 15 min of
 //!   patients stand;
 //! - where what remains is a slope steeper than sleep's own, the sensor is not settled;

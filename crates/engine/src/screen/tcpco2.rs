@@ -4,7 +4,7 @@ use crate::finding::Finding;
 use crate::recording::{Author, Channel, Quantity};
 use crate::screen::excursion::Excursion;
 use crate::screen::fitting::{Fitting, Interruptions};
-use crate::screen::look::{Look, Runs, runs, set};
+use crate::screen::look::{Look, Runs, runs, samples_in, set};
 use crate::screen::loosening::{Seen, Turn};
 use crate::screen::told::Told;
 use crate::screen::{
@@ -32,6 +32,8 @@ pub(super) fn find(
         .unwrap_or_default();
     let stuck = frozen::find(channel, &held, look.limits);
     let off = stretches(channel, &away.off);
+    let islands = islands(look, channel, &[&away.step, &leak]);
+    away.step.extend(islands);
     let spans = [
         (Reason::Missing, missing),
         (Reason::Off, away.off),
@@ -46,6 +48,19 @@ pub(super) fn find(
     .flat_map(|(reason, runs)| to_spans(channel, reason, &runs))
     .collect();
     (spans, off, [away.findings, findings, doubts].concat())
+}
+
+/// What lies between two excursions and is shorter than the time over which CO2's speed is taken: nothing
+/// holds it against its neighbours, so a curve that only jumps would be believed in splinters.
+fn islands(look: &Look, channel: &Channel, excursions: &[&Runs]) -> Runs {
+    let mut jumps = vec![false; channel.samples.len()];
+    for runs in excursions {
+        set(&mut jumps, runs, true);
+    }
+    let least = samples_in(channel, look.limits.tcpco2_step_window_s.value);
+    let mut between = runs(jumps.len(), |i| !jumps[i]);
+    between.retain(|run| run.start > 0 && run.end < jumps.len() && run.len() < least);
+    between
 }
 
 /// Where CO2 was away from the skin's.

@@ -75,8 +75,65 @@ fn without_anchors_nothing_is_corrected_and_that_is_said() {
     let recorded = &night.screened.recording.channel(Quantity::Tcpco2).unwrap().samples;
     assert_eq!((co2.model, &co2.values), (Model::None, recorded));
     assert_eq!((co2.offset_start_kpa, co2.drift_kpa()), (None, None));
-    assert!(co2.half_band.iter().all(|&half| half < 1e-12));
     assert_eq!(codes(&night), ["co2_not_corrected"]);
+}
+
+/// Limits of agreement at the ear lobe, 6 mmHg either side (`conway-2019`), at the start; with drift of
+/// 0.54 kPa in 8 h besides (`aarrestad-2016`), by arithmetic: 1.96 sqrt(0.408² + 0.54²) kPa.
+#[test]
+fn a_sensor_that_nothing_checked_has_the_band_of_such_sensors() {
+    let night = corrected(5.5, 5.5, gases(vec![]));
+    near(mmhg_from_kpa(half_band(&night, 0.0)), 6.0, 0.01);
+    near(half_band(&night, 8.0), 1.3265, 1e-3);
+    let mut criteria = shipped("adult-air").unwrap();
+    criteria.correct.uncorrected_sd_kpa.value = 0.0;
+    let unbanded = correct(night.screened, &criteria);
+    assert!(unbanded.tcpco2.unwrap().half_band.iter().all(|&half| half < 1e-12));
+}
+
+/// The sensor read 5.5 kPa throughout. Against the spread of unchecked sensors at 8 h 2.5 SD are 1.83 kPa,
+/// by arithmetic on 0.28, 0.408 and 0.54 kPa.
+#[test]
+fn a_blood_gas_far_off_what_sensors_err_by_is_not_used_and_the_band_holds_it() {
+    let used = corrected(5.5, 5.5, gases(vec![gas(8.0, 7.3)]));
+    assert_eq!(used.tcpco2.as_ref().unwrap().model, Model::Offset);
+    let doubted = corrected(5.5, 5.5, gases(vec![gas(8.0, 7.4)]));
+    let co2 = doubted.tcpco2.as_ref().unwrap();
+    assert_eq!((co2.model, co2.anchors.len()), (Model::None, 0));
+    assert_eq!(codes(&doubted), ["blood_gas_doubted", "co2_not_corrected"]);
+    assert_eq!(
+        doubted.findings[0].sentence,
+        "A blood gas is not used to correct CO2: the sensor read 1.90 kPa under it, too far for what \
+         sensors are known to err by. The sensor may have been loose or not settled then."
+    );
+    assert!(half_band(&doubted, 0.0) > 1.9);
+}
+
+/// Of two that differ by more than 2.5 SD of their difference, 1.68 kPa at 8 h, the one farther from what
+/// the sensor read is doubted; three agree but for one.
+#[test]
+fn of_two_blood_gases_that_disagree_the_farther_is_doubted() {
+    let night = corrected(5.5, 5.5, gases(vec![gas(0.5, 5.6), gas(8.5, 7.5)]));
+    let co2 = night.tcpco2.as_ref().unwrap();
+    assert_eq!((co2.model, co2.anchors.len()), (Model::Offset, 1));
+    near(value(&night, 8.5), 5.6, 0.01);
+    let agree = corrected(5.5, 5.5, gases(vec![gas(0.5, 5.6), gas(8.5, 7.1)]));
+    assert_eq!(agree.tcpco2.as_ref().unwrap().model, Model::Additive);
+}
+
+/// Gas checks before and after know the sensor's drift, so less is enough to doubt a blood gas.
+#[test]
+fn gas_checks_doubt_a_blood_gas_taken_with_a_loose_sensor() {
+    let notes = |pco2_kpa| Notes {
+        gas_checks: vec![check(-0.5, 5.0, 5.0), check(9.5, 5.0, 5.0)],
+        ..gases(vec![gas(8.5, pco2_kpa)])
+    };
+    let loose = corrected(5.5, 5.5, notes(7.0));
+    assert_eq!(loose.tcpco2.as_ref().unwrap().model, Model::Ratio);
+    assert!(codes(&loose).contains(&"blood_gas_doubted"));
+    assert!(half_band(&loose, 4.5) > 1.96 * 1.5);
+    let fast = corrected(5.5, 5.5, notes(6.3));
+    assert_eq!(fast.tcpco2.as_ref().unwrap().model, Model::Additive);
 }
 
 /// Sensor 48 and 52 mmHg against blood 44 and 46, eight hours apart: the error at 4 h is -5 mmHg, so

@@ -262,6 +262,7 @@ fn corrected(screened: Screened) -> Corrected {
         sd_kpa,
     };
     let tcpco2 = CorrectedCo2 {
+        wander: engine::correct::Wander::default(),
         model: Model::Additive,
         anchors: vec![
             anchor(AnchorKind::GasCheck, 0.0, 5.0, 5.05, 0.1),

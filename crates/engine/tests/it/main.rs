@@ -2,10 +2,12 @@
 #![expect(clippy::disallowed_methods, reason = "tests read fixtures from disk")]
 #![expect(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
 
+mod bad_nights;
 mod correct;
 mod criteria;
 mod damaged;
 mod edf;
+mod gaps;
 mod judge;
 mod layers;
 mod made;

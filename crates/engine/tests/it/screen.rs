@@ -316,7 +316,7 @@ fn a_fast_rise_that_stays_is_a_refit_and_told() {
     }
     let night = screened(oximetry_and(&co2), Notes::default());
     let settling = spans(&night, Quantity::Tcpco2, Reason::Settling);
-    assert_eq!(settling, [(4000.0, 4600.0)]);
+    assert_eq!(settling, [(4000.0, 4900.0)]);
     assert_eq!(spans(&night, Quantity::Tcpco2, Reason::Leak).len(), 1);
     assert!(codes(&night).contains(&"co2_refit_seen"));
 }
@@ -443,7 +443,7 @@ fn the_share_not_believed_is_told_with_its_reasons() {
     let finding = night.findings.iter().find(|f| f.code == "share_not_believed").unwrap();
     assert_eq!(
         finding.sentence,
-        "42 % of tcPCO2 in the period is not believed: no value recorded 25 %, CO2 settling after \
-         fitting 17 %."
+        "50 % of tcPCO2 in the period is not believed: no value recorded 25 %, CO2 settling after \
+         fitting 25 %."
     );
 }

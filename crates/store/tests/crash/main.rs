@@ -176,4 +176,6 @@ async fn killed_a_hundred_times_on_a_server_nothing_acknowledged_is_lost() {
     let sql = sqlx::AssertSqlSafe(format!("CREATE DATABASE {name}"));
     sqlx::raw_sql(sql).execute(&mut admin).await.unwrap();
     kill_again_and_again(Place::Url(format!("{server}/{name}"))).await;
+    let sql = sqlx::AssertSqlSafe(format!("DROP DATABASE {name} WITH (FORCE)"));
+    sqlx::raw_sql(sql).execute(&mut admin).await.unwrap();
 }

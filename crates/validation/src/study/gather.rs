@@ -8,10 +8,12 @@ use engine::recording::Quantity;
 use engine::screen::Reason;
 
 use crate::study::belief::{CAUSES, CHANNELS, Count, Grain, Key, What};
+use crate::study::laid::{Laid, WAYS};
 use crate::study::night::{By, FIGURES, Row, Said, channels};
 use crate::study::nights::criteria_sets;
 use crate::study::results::{
-    BeliefRow, FigureRow, NightsBelieved, PatternRow, Results, RuleRow, SleeperRow, VerdictRow,
+    BeliefRow, FigureRow, LaidRow, NightsBelieved, OpenRow, PatternRow, Results, RuleRow,
+    SleeperRow, VerdictRow,
 };
 use crate::study::run::Options;
 use crate::study::tally::{Errors, Share};
@@ -43,6 +45,8 @@ pub fn gather(rows: &[Row], options: &Options) -> Result<Results, String> {
         lag_told: Share::of(lags.len() as u64, rows.len() as u64),
         lag: Errors::of(&lags),
         rules: rules(rows, &sets),
+        open: open(rows, &sets),
+        laid: laid(rows),
         verdicts: verdicts(rows),
         patterns: patterns(rows),
         sleepers: by_sleeper(rows),
@@ -273,6 +277,60 @@ fn group(row: &Row, looks_at: &[Quantity]) -> &'static str {
         (true, By::GasChecks) => "CO2, gas checks alone",
         (true, By::Nothing) => UNCORRECTED,
     }
+}
+
+/// Why an answer cannot be told, in the order in which causes are looked for.
+const OPEN: [&str; 4] = [
+    "the perfect sensor's night cannot tell either",
+    "no level of CO2 awake",
+    "CO2 may be off by its band",
+    "gaps",
+];
+
+fn open(rows: &[Row], sets: &[Criteria]) -> Vec<OpenRow> {
+    let mut counts = [0_u64; OPEN.len()];
+    let mut all = 0;
+    for row in rows {
+        let awake = FIGURES.iter().position(|(id, _)| *id == "tcpco2.awake");
+        let no_awake = awake.is_some_and(|place| row.found.figures[place].is_none());
+        for (i, rule) in sets[row.criteria].rules.iter().enumerate() {
+            let asked = asked(row, i, &channels(&rule.test));
+            if !asked.believed {
+                continue;
+            }
+            all += 1;
+            let open = |answer| answer == Answer::CannotTell;
+            let causes = [
+                open(asked.truth),
+                no_awake && rule.id.contains("rise") && open(row.found_unbanded[i]),
+                !open(row.found_unbanded[i]),
+                true,
+            ];
+            if open(asked.found)
+                && let Some(cause) = causes.iter().position(|cause| *cause)
+            {
+                counts[cause] += 1;
+            }
+        }
+    }
+    let row = |(cause, hit): (&&str, u64)| OpenRow {
+        cause: (*cause).to_owned(),
+        share: Share::of(hit, all),
+    };
+    OPEN.iter().zip(counts).map(row).collect()
+}
+
+fn laid(rows: &[Row]) -> Vec<LaidRow> {
+    let row = |(i, way): (usize, &&str)| {
+        let sum = |of: fn(&Laid) -> u64| rows.iter().map(|row| of(&row.laid[i])).sum::<u64>();
+        let told = sum(|laid| laid.told);
+        LaidRow {
+            way: (*way).to_owned(),
+            opened: Share::of(sum(|laid| laid.opened), told),
+            turned: Share::of(sum(|laid| laid.turned), told),
+        }
+    };
+    WAYS.iter().enumerate().map(row).collect()
 }
 
 fn verdicts(rows: &[Row]) -> Vec<VerdictRow> {

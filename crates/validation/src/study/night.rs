@@ -17,6 +17,7 @@ use engine::stats::Interval;
 use crate::study::belief::CHANNELS;
 use crate::study::belief::Counts;
 use crate::study::belief::count;
+use crate::study::laid::{Laid, lay};
 use crate::study::nights::Case;
 use crate::study::variant;
 
@@ -89,6 +90,10 @@ pub struct Row {
     pub unbanded: Said,
     /// What it says.
     pub found: Said,
+    /// The rules' answers were CO2 exactly what was corrected.
+    pub found_unbanded: Vec<Answer>,
+    /// What gaps laid over the unharmed monitor's SpO2 do to its answers.
+    pub laid: [Laid; 2],
 }
 
 /// Makes the night and holds it against its truth, once for each of `drops`: with that reason left out.
@@ -108,15 +113,18 @@ pub fn measure(
     let notes = notes.place(&recording).map_err(|e| format!("{}: {e}", case.label()))?;
     let screened = screen(recording, notes, criteria);
     let perfect = correct(variant::perfect(&truth, &screened), criteria);
-    let perfect = said(perfect, criteria, &criteria.questions);
+    // Nothing is unknown of a perfect sensor, so it has no band either; nor has the skin's CO2 below.
+    let perfect = said(variant::unbanded(perfect), criteria, &criteria.questions);
     // Of these two nothing is asked but rules: one question will do.
     let first = &criteria.questions[..criteria.questions.len().min(1)];
-    let unharmed = correct(variant::unharmed(case, &truth, &screened), criteria);
+    let unharmed = variant::unharmed(case, &truth, &screened);
+    let laid = lay(&unharmed, criteria, case.seed);
+    let unharmed = variant::unbanded(correct(unharmed, criteria));
     let unharmed = said(unharmed, criteria, first);
     let truly_believed = variant::truly_believed(&truth, &screened);
     let believed_given = CHANNELS.map(|quantity| believed_share(&truly_believed, quantity));
     let corrected = correct(truly_believed, criteria);
-    let unbanded = said(variant::unbanded(corrected.clone()), criteria, first);
+    let given_unbanded = said(variant::unbanded(corrected.clone()), criteria, first);
     let given = said(corrected, criteria, &criteria.questions);
     let row = |drop: &Option<Reason>| {
         let screened = match drop {
@@ -127,6 +135,7 @@ pub fn measure(
         let believed = CHANNELS.map(|quantity| believed_share(&screened, quantity));
         let corrected = correct(screened.clone(), criteria);
         let by = corrected_by(&corrected);
+        let unbanded = said(variant::unbanded(corrected.clone()), criteria, first);
         Row {
             sleeper: case.named.id,
             label: case.label(),
@@ -139,7 +148,9 @@ pub fn measure(
             truth: perfect.clone(),
             unharmed: unharmed.clone(),
             given: given.clone(),
-            unbanded: unbanded.clone(),
+            unbanded: given_unbanded.clone(),
+            found_unbanded: unbanded.rules.iter().map(|rule| rule.0).collect(),
+            laid,
             found: said(corrected, criteria, &criteria.questions),
         }
     };

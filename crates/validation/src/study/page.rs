@@ -31,6 +31,17 @@ pub fn page(results: &Results, full: bool) -> String {
         );
     }
     rules(&mut text, results, full);
+    for row in &results.open {
+        let _ = writeln!(text, "open at 90 %: {} {} %", row.cause, percent(row.share.value()));
+    }
+    for row in &results.laid {
+        let (told, opened) = (row.turned.of, percent(row.opened.value()));
+        let _ = writeln!(
+            text,
+            "gaps laid {}: of {told} answers {opened} % opened, {} turned round",
+            row.way, row.turned.hit
+        );
+    }
     verdicts(&mut text, results);
     if full {
         worst_nights(&mut text, &results.worst);

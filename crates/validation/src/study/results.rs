@@ -27,6 +27,10 @@ pub struct Results {
     pub lag: Option<Errors>,
     /// Answers of rules.
     pub rules: Vec<RuleRow>,
+    /// Why answers cannot be told where the night is well believed.
+    pub open: Vec<OpenRow>,
+    /// What gaps laid over whole nights do to answers about SpO2.
+    pub laid: Vec<LaidRow>,
     /// Decisions and answers.
     pub verdicts: Vec<VerdictRow>,
     /// Patterns said and true.
@@ -116,6 +120,26 @@ pub struct FigureRow {
     pub unharmed: Errors,
     /// As it would be with the truth's own belief.
     pub given: Errors,
+}
+
+/// Why answers cannot be told, of all answers where the night is believed for 90 % or more.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OpenRow {
+    /// The cause.
+    pub cause: String,
+    /// How many answers it leaves open.
+    pub share: Share,
+}
+
+/// What gaps laid over whole nights do to the answers about SpO2 that those give.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LaidRow {
+    /// How they are laid.
+    pub way: String,
+    /// Answers that open.
+    pub opened: Share,
+    /// Answers that are turned round.
+    pub turned: Share,
 }
 
 /// How one rule is answered.

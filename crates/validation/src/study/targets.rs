@@ -142,13 +142,13 @@ const CAUSES: [(&str, &str); 13] = [
     (
         WRONG_MINUTES,
         "CO2's settling: the tail of a slow approach or of an overshoot moves less than CO2 itself does in \
-         sleep, so its last minutes look settled (Belief by the minute, fitting). \
-         SpO2 and pulse alone meet it.",
+         sleep, so its last minutes look settled, though 15 min are held now instead of 10 (Belief by the \
+         minute, fitting). SpO2 and pulse alone meet it.",
     ),
     (
         HONEST_MINUTES,
-        "settling is held for at least the criteria's minimum even where the sensor was quicker, and \
-         arousals that shake pulse and perfusion are taken for movement (The tool's reasons, what each costs).",
+        "the price of the row above: settling is held for the 15 min of patients even where the sensor was \
+         quicker, which is most of what is lost; SpO2 and pulse alone meet it. Besides, arousals that shake pulse and perfusion are taken for movement (The tool's reasons, what each costs).",
     ),
     ("error of ODI3", MONITOR_FALLS),
     ("error of ODI3, the tool's own", UNSEEN_FALLS),
@@ -171,24 +171,27 @@ const CAUSES: [(&str, &str); 13] = [
     ),
     (
         "answers met or not met that the truth contradicts",
-        "CO2 that nobody checked, which has no band; and SpO2 near a threshold, where the monitor alone \
-         answers wrong too (Answers of rules).",
+        "SpO2 near a threshold, nearly nine in ten of them, where the monitor alone answers wrong too \
+         (Answers of rules). Unchecked CO2, which now has a band, is contradicted once.",
     ),
     (
         "the same, CO2 without a check left out",
-        "SpO2 near a threshold: the monitor's averaging, rounding and bias answer wrong too.",
+        "SpO2 near a threshold: the monitor's averaging, rounding and bias answer wrong too; with true \
+         belief there are no fewer.",
     ),
     (
         "the same, against the monitor alone",
-        "mostly CO2 whose morning blood gas was paired with a sensor under which air had crept: the \
-         loosening was not found, and its error was taken out of the whole night; the rest, slips and \
-         movement that were not found.",
+        "half of it CO2 whose blood gas was paired with a sensor under which air had crept, by less than \
+         would make the gas doubtful: the loosening was not found, and its error was taken out of the whole \
+         night; the rest, slips and movement that were not found.",
     ),
     (
         "answers cannot tell on nights ≥ 90 % believed",
-        "not screening: with true belief it is hardly less. Two fifths is the band of CO2's correction; the \
-         rest are gaps, in which SpO2 may have been anything, so that one gap of five minutes leaves \
-         every rule of five minutes open.",
+        "not screening: with true belief it is hardly less. Most is the band of CO2, as wide as published \
+         sensors err: a night whose CO2 lies within it of a threshold is open, and only a narrower spread would \
+         close it. The rest are gaps: off the ear for longer than half an hour SpO2 may have been \
+         anything, each of some thirty short gaps may have cut one fall, and CO2 settles anew after each \
+         refit (Why an answer cannot be told).",
     ),
 ];
 

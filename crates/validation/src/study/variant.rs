@@ -1,7 +1,7 @@
 //! The same night seen otherwise: by a perfect sensor, by the same monitor unharmed, with the truth's
 //! belief, without a reason.
 
-use engine::correct::Corrected;
+use engine::correct::{Corrected, Wander};
 use engine::notes::Notes;
 use engine::recording::{Author, Quantity, Recording};
 use engine::screen::{ChannelScreen, Reason, Screened, Span};
@@ -101,6 +101,7 @@ fn laid_over(
 pub fn unbanded(mut corrected: Corrected) -> Corrected {
     if let Some(co2) = &mut corrected.tcpco2 {
         co2.half_band.fill(0.0);
+        co2.wander = Wander::default();
     }
     corrected
 }

@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use super::belief::short;
 use super::trace::{Scale, band, path};
 use super::{LEFT, RIGHT, across, n, not_scored, text, width_of};
 use crate::judge::Answer;
@@ -9,7 +10,6 @@ use crate::recording::Quantity;
 use crate::report::Doubt;
 use crate::report::Lane;
 use crate::report::Picture;
-use crate::screen::Reason;
 use crate::time::Stretch;
 use crate::unit::kpa_from_mmhg;
 use crate::unit::mmhg_from_kpa;
@@ -247,22 +247,6 @@ fn doubt_words(out: &mut String, picture: &Picture, lane: &Lane, y: f64) {
             taken.push(span);
             text(out, "s-quiet", "middle", middle, y, words);
         }
-    }
-}
-
-fn short(reason: Reason) -> &'static str {
-    match reason {
-        Reason::Missing => "no value",
-        Reason::Off => "off",
-        Reason::Settling => "settling",
-        Reason::Step => "step",
-        Reason::Implausible => "implausible",
-        Reason::Stuck => "frozen",
-        Reason::Motion => "movement",
-        Reason::LowPerfusion => "low pulsation",
-        Reason::Leak => "air leak",
-        Reason::Calibrating => "calibrating",
-        Reason::ByPerson => "by reader",
     }
 }
 

@@ -31,7 +31,7 @@ fn settling_is_found_from_few_samples() {
     let climb = |i: usize| 5.5 * (1.0 - libm::exp(-(i as f64) / 1.5));
     let co2: Vec<f64> = (0..480).map(|i| climb(i) + 0.01 * (i % 3) as f64).collect();
     let night = screened(minutes(&[95.0; 480], &co2), Notes::default());
-    assert_eq!(spans(&night, Quantity::Tcpco2, Reason::Settling), [(0.0, 600.0)]);
+    assert_eq!(spans(&night, Quantity::Tcpco2, Reason::Settling), [(0.0, 900.0)]);
 }
 
 /// Sixty seconds are long, but one sample is few.
