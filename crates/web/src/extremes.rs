@@ -4,6 +4,10 @@
 //! Columns lie on the pixels asked for, not on blocks of their own. Whole blocks of samples are folded
 //! once, when the night is opened; a query touches single samples only at the edges of its columns.
 
+use std::sync::Arc;
+
+use engine::recording::Recording;
+
 /// First, lowest, highest and last of some samples.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cell {
@@ -38,6 +42,27 @@ impl Window {
     }
 }
 
+/// Samples of a line: its own, or those of a channel of the recording, which may be too many to have twice.
+#[derive(Clone, Debug)]
+pub enum Samples {
+    /// Made for this line.
+    Own(Vec<f64>),
+    /// Those of the channel at this place.
+    Of(Arc<Recording>, usize),
+}
+
+impl Samples {
+    /// The samples; NaN where there is none.
+    pub fn values(&self) -> &[f64] {
+        match self {
+            Self::Own(values) => values,
+            Self::Of(recording, at) => {
+                recording.channels.get(*at).map_or(&[], |channel| channel.samples.as_slice())
+            }
+        }
+    }
+}
+
 /// One channel with its blocks.
 #[derive(Clone, Debug)]
 pub struct Extremes {
@@ -45,30 +70,38 @@ pub struct Extremes {
     pub period_s: f64,
     /// Seconds from the recording's start to the first sample.
     pub offset_s: f64,
-    /// The samples; NaN where there is none.
-    pub values: Vec<f64>,
-    /// Whether each is believed.
-    pub believed: Vec<bool>,
+    samples: Samples,
+    /// Whether each is believed; empty when nobody judges them, which counts as believed.
+    believed: Vec<bool>,
     /// Believed and doubted samples of each block.
     blocks: Vec<[Option<Cell>; 2]>,
 }
 
 impl Extremes {
-    /// Folds a channel into its blocks. Without a judgement every sample counts as believed.
-    pub fn new(period_s: f64, offset_s: f64, values: Vec<f64>, believed: Vec<bool>) -> Self {
-        let mut made = Self { period_s, offset_s, values, believed, blocks: Vec::new() };
-        made.believed.resize(made.values.len(), true);
-        let count = made.values.len();
+    /// Folds a channel into its blocks. `believed` is empty for a channel that nobody judges.
+    pub fn new(period_s: f64, offset_s: f64, samples: Samples, believed: Vec<bool>) -> Self {
+        let mut made = Self { period_s, offset_s, samples, believed, blocks: Vec::new() };
+        let count = made.values().len();
         made.blocks = (0..count.div_ceil(BLOCK))
             .map(|block| made.each(block * BLOCK, ((block + 1) * BLOCK).min(count)))
             .collect();
         made
     }
 
+    /// The samples; NaN where there is none.
+    pub fn values(&self) -> &[f64] {
+        self.samples.values()
+    }
+
+    /// Whether a sample is believed.
+    pub fn is_believed(&self, at: usize) -> bool {
+        self.believed.get(at).copied().unwrap_or(true)
+    }
+
     /// The samples that start in a window of time: `from..to`.
     pub fn samples(&self, from_s: f64, to_s: f64) -> std::ops::Range<usize> {
         let stretch = engine::time::Stretch::new(from_s, to_s);
-        engine::recording::indices(self.offset_s, self.period_s, self.values.len(), &stretch)
+        engine::recording::indices(self.offset_s, self.period_s, self.values().len(), &stretch)
     }
 
     /// The columns of a window: of the believed samples, and of the doubted ones.
@@ -97,10 +130,10 @@ impl Extremes {
     /// A range of samples one by one.
     fn each(&self, from: usize, to: usize) -> [Option<Cell>; 2] {
         let mut cells = [None, None];
-        for (value, believed) in self.values[from..to].iter().zip(&self.believed[from..to]) {
+        for (at, value) in (from..to).zip(&self.values()[from..to]) {
             if value.is_finite() {
                 let cell = Cell { first: *value, min: *value, max: *value, last: *value };
-                let side = usize::from(!believed);
+                let side = usize::from(!self.is_believed(at));
                 cells[side] = joined(cells[side], Some(cell));
             }
         }
@@ -145,7 +178,7 @@ mod tests {
             let believed: Vec<bool> = samples.iter().map(|s| s.1).collect();
             let all_s = period * samples.len() as f64;
             let window = Window { from_s: from * all_s, to_s: (from + length) * all_s, columns };
-            let channel = Extremes::new(period, 0.0, values.clone(), believed.clone());
+            let channel = Extremes::new(period, 0.0, Samples::Own(values.clone()), believed.clone());
             let drawn = channel.columns(&window);
             for (side, drawn) in drawn.iter().enumerate() {
                 let keep = |i: &usize| believed[*i] == (side == 0) && values[*i].is_finite();

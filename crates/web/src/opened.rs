@@ -23,6 +23,7 @@ use store::reading::judged;
 use store::tables::Night;
 
 use crate::extremes::Extremes;
+use crate::extremes::Samples;
 
 /// How many samples are kept open in all: a night of ten hours at one a second in three channels has 108 000.
 const SAMPLES: usize = 40_000_000;
@@ -47,7 +48,7 @@ pub struct Opened {
     pub outcome: i64,
     /// What the monitor wrote.
     pub recording: Arc<Recording>,
-    /// What the engine made of it.
+    /// What the engine made of it. Its own copy of the samples is let go: they are the recording's.
     pub judgement: Judgement,
     /// The criteria it was held against.
     pub criteria: Criteria,
@@ -61,42 +62,53 @@ impl Opened {
     fn new(
         (night, outcome): (i64, i64),
         recording: Arc<Recording>,
-        judgement: Judgement,
+        mut judgement: Judgement,
         criteria: Criteria,
     ) -> Self {
         let report = engine::report::report(&judgement, &criteria);
-        let series = series(&judgement.scores.corrected);
+        let series = series(&judgement.scores.corrected, &recording);
+        for channel in &mut judgement.scores.corrected.screened.recording.channels {
+            channel.samples = Vec::new();
+        }
         Self { night, outcome, recording, judgement, criteria, report, series }
     }
 
     fn samples(&self) -> usize {
-        self.series.iter().map(|series| series.of.values.len()).sum()
+        self.series.iter().map(|series| series.of.values().len()).sum()
     }
 }
 
 /// Every channel, judged where it is scored; CO2 corrected, as recorded, and its band.
-fn series(corrected: &Corrected) -> Vec<Series> {
-    let screened = &corrected.screened;
-    screened.recording.channels.iter().flat_map(|channel| lines(corrected, channel)).collect()
+fn series(corrected: &Corrected, recording: &Arc<Recording>) -> Vec<Series> {
+    let channels = recording.channels.iter().enumerate();
+    channels.flat_map(|(at, channel)| lines(corrected, (recording, at), channel)).collect()
 }
 
-fn lines(corrected: &Corrected, channel: &Channel) -> Vec<Series> {
-    let named = |suffix: &str, values: Vec<f64>, believed: &[bool]| Series {
+fn lines(
+    corrected: &Corrected,
+    (recording, at): (&Arc<Recording>, usize),
+    channel: &Channel,
+) -> Vec<Series> {
+    let named = |suffix: &str, samples: Samples, believed: &[bool]| Series {
         id: format!("{}{suffix}", channel.id),
-        of: Extremes::new(channel.period_s, channel.offset_s, values, believed.to_vec()),
+        of: Extremes::new(channel.period_s, channel.offset_s, samples, believed.to_vec()),
     };
+    let recorded = || Samples::Of(recording.clone(), at);
     let Some(trace) = corrected.trace(channel.quantity) else {
-        return vec![named("", channel.samples.clone(), &[])];
+        return vec![named("", recorded(), &[])];
     };
-    let mut lines = vec![named("", trace.values.clone(), &trace.believed)];
     let model = corrected.tcpco2.as_ref().map_or(Model::None, |co2| co2.model);
-    if channel.quantity == Quantity::Tcpco2 && model != Model::None {
-        lines.push(named("_recorded", channel.samples.clone(), &trace.believed));
+    if channel.quantity != Quantity::Tcpco2 {
+        return vec![named("", recorded(), &trace.believed)];
+    }
+    let mut lines = vec![named("", Samples::Own(trace.values.clone()), &trace.believed)];
+    if model != Model::None {
+        lines.push(named("_recorded", recorded(), &trace.believed));
     }
     if trace.half_band.iter().any(|half| *half > 0.0) {
         for (suffix, sign) in [("_low", -1.0), ("_high", 1.0)] {
             let edge = trace.values.iter().zip(&trace.half_band).map(|(x, half)| x + sign * half);
-            lines.push(named(suffix, edge.collect(), &trace.believed));
+            lines.push(named(suffix, Samples::Own(edge.collect()), &trace.believed));
         }
     }
     lines

@@ -1,5 +1,7 @@
 //! What stands around the strip: answers, figures, what is not believed, marks, and what was done by hand.
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use engine::judge::Answer;
 use engine::judge::Decision;
@@ -18,6 +20,7 @@ use store::hand::entries;
 use store::hand::head_key;
 use store::reading::Versions;
 use store::tables::Outcome;
+use store::tables::Setting;
 use store::words::NightStatus;
 
 use super::Reading;
@@ -145,8 +148,11 @@ pub(super) async fn parts(visit: &Visit, reading: &Reading) -> Result<String, Tr
     let mut conn = visit.app.store().read().await?;
     let versions = conn.versions(&reading.night).await?;
     let old = before(&mut conn, &versions).await?;
+    let own: Vec<Setting> = conn.find("WHERE name LIKE 'criteria:%' ORDER BY name", &[]).await?;
     drop(conn);
-    Ok(made(visit, reading, &versions, &old).render()?)
+    let mut parts = made(visit, reading, &versions, &old);
+    parts.sets = sets(&reading.opened.criteria.name, &own);
+    Ok(parts.render()?)
 }
 
 /// The scores before the last thing that was done by hand.
@@ -200,7 +206,7 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
         kinds: kinds(),
         reasons_offered: REASONS,
         questions: questions(opened),
-        sets: sets(&opened.criteria.name),
+        sets: Vec::new(),
         undo: versions.before().and(versions.here()).map(|here| here.what.clone()),
         redo: versions.after().map(|after| after.what.clone()),
         history: history(visit, versions),
@@ -438,13 +444,12 @@ fn questions(opened: &Opened) -> Vec<(String, String, bool)> {
     questions.map(|one| (one.id.clone(), one.asks.clone(), one.id == *asked)).collect()
 }
 
-fn sets(now: &str) -> Vec<(String, bool)> {
-    let mut sets: Vec<String> =
-        engine::criteria::shipped_names().into_iter().map(str::to_owned).collect();
-    if !sets.iter().any(|set| set == now) {
-        sets.push(now.to_owned());
-    }
-    sets.into_iter().map(|set| (set.clone(), set == now)).collect()
+/// The sets that travel with the program and the department's own.
+fn sets(now: &str, own: &[Setting]) -> Vec<(String, bool)> {
+    let own = own.iter().filter_map(|setting| setting.name.strip_prefix("criteria:"));
+    let shipped = engine::criteria::shipped_names();
+    let all: BTreeSet<&str> = shipped.into_iter().chain(own).chain([now]).collect();
+    all.into_iter().map(|set| (set.to_owned(), set == now)).collect()
 }
 
 fn history(visit: &Visit, versions: &Versions) -> Vec<HistoryRow> {

@@ -96,14 +96,13 @@ fn cells(text: &mut String, cells: &[Option<Cell>]) {
 
 /// One sample before the window and one behind it let the line run to the edges.
 fn points(text: &mut String, of: &Extremes, range: std::ops::Range<usize>) {
-    let range = range.start.saturating_sub(1)..(range.end + 1).min(of.values.len());
+    let range = range.start.saturating_sub(1)..(range.end + 1).min(of.values().len());
     let start_s = of.offset_s + range.start as f64 * of.period_s;
-    let values: Vec<String> = of.values[range.clone()]
+    let values: Vec<String> = of.values()[range.clone()]
         .iter()
         .map(|value| if value.is_finite() { short(*value) } else { "null".to_owned() })
         .collect();
-    let doubts: Vec<&str> =
-        of.believed[range].iter().map(|believed| if *believed { "0" } else { "1" }).collect();
+    let doubts: Vec<&str> = range.map(|at| if of.is_believed(at) { "0" } else { "1" }).collect();
     let _ = write!(
         text,
         "{{\"t0\":{start_s},\"dt\":{},\"v\":[{}],\"doubt\":[{}]}}",
