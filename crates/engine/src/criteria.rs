@@ -237,8 +237,11 @@ settings! {
         gas_check_sd_kpa,
         /// Standard deviation of the skin against the blood between patients, which no gas check tells.
         skin_sd_kpa,
-        /// Standard deviation of a sensor at the ear against the blood that nothing checked; zero: no band then.
+        /// Standard deviation of a sensor at the ear against the blood that nothing checked.
         uncorrected_sd_kpa,
+        /// 1: CO2 that nothing checked carries a band of that spread and of drift; 0: it is taken as recorded, and
+        /// that is said.
+        uncorrected_banded,
         /// A blood gas this many standard deviations off what else is known of the sensor's error is not used.
         anchor_doubt_sds,
         /// Standard deviation of drift over eight hours.

@@ -62,13 +62,17 @@ pub(super) fn choose(
 }
 
 /// The error of a sensor that nothing checked: about none at the start, with the spread that such sensors
-/// show against the blood, and drift from there on; `None` where the criteria give it no band.
+/// show against the blood, and drift from there on; `None` where the criteria give it no band and no gas was doubted.
 pub(super) fn unchecked(widen_kpa: f64, limits: &CorrectCriteria) -> Option<Line> {
+    // A gas that was doubted is itself a sign that the sensor may err.
+    if limits.uncorrected_banded.value < 1.0 && widen_kpa <= 0.0 {
+        return None;
+    }
     let sd_kpa = limits.uncorrected_sd_kpa.value;
     let variance = sd_kpa * sd_kpa;
     let start = Point { at_s: 0.0, value: 0.0, variance };
     let line = Line::through(vec![start], limits.drift_sd_kpa_per_8h.value)?;
-    (sd_kpa > 0.0).then(|| line.unsure_by(widen_kpa))
+    Some(line.unsure_by(widen_kpa))
 }
 
 /// Two independent standard deviations as one.

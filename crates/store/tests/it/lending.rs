@@ -48,7 +48,7 @@ on_both! {
         let mut conn = store.read().await.unwrap();
         let moves: Vec<Movement> = conn.find("WHERE loan = $1 ORDER BY id", &[loan.id.into()]).await.unwrap();
         let way: Vec<_> = moves.iter().map(|one| one.after.text()).collect();
-        assert_eq!(way, ["booked", "out", "back", "to_clean", "to_check"]);
+        assert_eq!(way, ["booked", "out", "back", "to_clean", "to_check", "ready"]);
         assert!(moves.iter().all(|one| one.who == "pillow"));
         let study: store::tables::Study = conn.get(study.id).await.unwrap();
         assert_eq!(study.status, StudyStatus::Waiting);
