@@ -108,8 +108,8 @@ async function step(event) {
     if (!response.ok) return await wrong(response);
     replace(await response.text());
     night.dataset.tookMs = String(Math.round(performance.now() - began));
-    const changed = parts.querySelectorAll(".changed").length;
-    tell(changed === 1 ? "Saved. One figure changed." : `Saved. ${changed} figures changed.`);
+    const changed = parts.querySelectorAll(".changes dl > div").length;
+    tell(changed === 1 ? "Saved. One figure or answer changed." : `Saved. ${changed} figures and answers changed.`);
     strip.anchor = null;
     strip.selected = null;
     await strip.load();
