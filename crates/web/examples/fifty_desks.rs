@@ -48,8 +48,15 @@ async fn main() -> std::process::ExitCode {
     let (end, ended) = oneshot::channel::<()>();
     let server = tokio::spawn(serve(store.clone(), told, ended));
     let address: SocketAddr = address.await.unwrap();
+    // One after the other: fifty at once would look like somebody trying passwords, and be slowed down.
+    let mut lines = Vec::new();
+    for _ in 0..DESKS {
+        let mut line = Line::open(address).await;
+        line.log_in().await;
+        lines.push(line);
+    }
     let until = Instant::now() + Duration::from_secs(seconds);
-    let desks = (0..DESKS).map(|desk| tokio::spawn(work(address, desk, until)));
+    let desks = (0..).zip(lines).map(|(desk, line)| tokio::spawn(work(line, desk, until)));
     let mut times: BTreeMap<&'static str, Vec<f64>> = BTreeMap::new();
     for desk in desks.collect::<Vec<_>>() {
         for (page, took) in desk.await.unwrap() {
@@ -112,26 +119,32 @@ async fn lent_twice(store: &Store) -> i64 {
 
 // ---- One desk ---------------------------------------------------------------------------------------
 
-/// What a desk does in a row, again and again: looks about, books for one of its patients, gives it up again.
-async fn work(address: SocketAddr, desk: i64, until: Instant) -> Vec<(&'static str, f64)> {
-    let mut line = Line::open(address).await;
-    line.log_in().await;
+/// What a desk does in a row, again and again, a click a second: looks about, books for one of its patients,
+/// gives it up again.
+async fn work(mut line: Line, desk: i64, until: Instant) -> Vec<(&'static str, f64)> {
     let mut times = Vec::new();
+    // Desks do not click in step.
+    tokio::time::sleep(Duration::from_millis(u64::try_from(desk * 20).unwrap_or(0))).await;
     let mut turn = 0;
     while Instant::now() < until {
         turn += 1;
         let person = 1 + (desk * 397 + turn * 31) % LOANS;
         times.push(("morning", line.get("/morning").await));
+        read_it(turn).await;
         times.push(("calendar", line.get("/calendar").await));
+        read_it(turn).await;
         times.push((
             "monitor",
             line.get(&format!("/monitors/{}", 1 + (desk + turn) % MONITORS)).await,
         ));
+        read_it(turn).await;
         times.push(("person", line.get(&format!("/people/{person}")).await));
+        read_it(turn).await;
         times.push(("search", line.post("/people", &format!("find=family{}", person % 500)).await));
         let study = LOANS + 1 + desk;
         let tonight = when::local_date(when::wall_clock()(), &jiff::tz::TimeZone::UTC);
         let night = when::days_later(tonight, 1 + turn % 3);
+        read_it(turn).await;
         times.push((
             "book",
             line.post(
@@ -143,17 +156,21 @@ async fn work(address: SocketAddr, desk: i64, until: Instant) -> Vec<(&'static s
         if let Some(loan) = line.led_to.take() {
             times.push(("cancel", line.post(&format!("{loan}/cancel"), "reason=bench").await));
         }
-        // A person reads before the next click.
-        tokio::time::sleep(Duration::from_millis(300)).await;
     }
     times
+}
+
+/// A person reads a page, about a second, before the next click.
+async fn read_it(turn: i64) {
+    tokio::time::sleep(Duration::from_millis(800 + u64::try_from(turn * 37 % 400).unwrap_or(0)))
+        .await;
 }
 
 /// One connection that stays open, as a browser's does.
 struct Line {
     stream: TcpStream,
     address: SocketAddr,
-    cookie: String,
+    jar: BTreeMap<String, String>,
     csrf: String,
     led_to: Option<String>,
 }
@@ -161,7 +178,7 @@ struct Line {
 impl Line {
     async fn open(address: SocketAddr) -> Self {
         let stream = TcpStream::connect(address).await.unwrap();
-        Self { stream, address, cookie: String::new(), csrf: String::new(), led_to: None }
+        Self { stream, address, jar: BTreeMap::new(), csrf: String::new(), led_to: None }
     }
 
     async fn log_in(&mut self) {
@@ -182,9 +199,11 @@ impl Line {
 
     async fn ask(&mut self, line: &str, form: &str) -> f64 {
         let host = self.address;
+        let cookies: Vec<String> =
+            self.jar.iter().map(|(name, value)| format!("{name}={value}")).collect();
         let request = format!(
             "{line}\r\nHost: {host}\r\nOrigin: http://{host}\r\nCookie: {}\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: {}\r\n\r\n{form}",
-            self.cookie,
+            cookies.join("; "),
             form.len()
         );
         let began = Instant::now();
@@ -229,12 +248,10 @@ impl Line {
             let Some((name, value)) = line.split_once(": ") else { continue };
             match name.to_ascii_lowercase().as_str() {
                 "set-cookie" => {
-                    let cookie = value.split(';').next().unwrap_or_default();
-                    self.cookie = if self.cookie.is_empty() {
-                        cookie.to_owned()
-                    } else {
-                        format!("{}; {cookie}", self.cookie)
-                    };
+                    let pair = value.split(';').next().unwrap_or_default();
+                    if let Some((name, value)) = pair.split_once('=') {
+                        self.jar.insert(name.to_owned(), value.to_owned());
+                    }
                 }
                 "location" if value.starts_with("/loans/") => self.led_to = Some(value.to_owned()),
                 _ => {}
