@@ -74,7 +74,7 @@ pub(crate) async fn calendar(visit: Visit, typed: Typed) -> Answer {
 pub(super) fn nights(calendar: &Calendar, today: Date) -> Vec<Night> {
     let night = |night: &store::desk::NightCount| Night {
         weekday: weekday(night.night_on),
-        day: format!("{}.{}.", night.night_on.day(), night.night_on.month()),
+        day: night.night_on.strftime("%-d %b").to_string(),
         free: night.free,
         today: night.night_on == today,
     };
