@@ -408,10 +408,7 @@ impl Conn {
     pub async fn history(&mut self, id: i64, now: i64) -> Result<History> {
         let desk = self.desk_settings().await?;
         let monitor: Monitor = self.get(id).await?;
-        let gas = match monitor.gas {
-            Some(id) => Some(self.get(id).await?),
-            None => None,
-        };
+        let gas = self.gas_of(&monitor).await?;
         let loans = self.find("WHERE monitor = $1 ORDER BY id DESC LIMIT 40", &[id.into()]).await?;
         Ok(History {
             gas,

@@ -428,10 +428,7 @@ impl Conn {
         desk: &DeskSettings,
         now: i64,
     ) -> Result<Vec<Refusal>> {
-        let gas = match monitor.gas {
-            Some(id) => Some(self.get(id).await?),
-            None => None,
-        };
+        let gas = self.gas_of(monitor).await?;
         let zone = desk.zone();
         let going = Going {
             monitor,

@@ -29,6 +29,11 @@ macro_rules! words {
                 match self { $(Self::$variant => $says),+ }
             }
 
+            /// Every word as it is kept and as a person reads it, for a list to choose from.
+            pub fn choices() -> Vec<(String, String)> {
+                Self::ALL.iter().map(|word| (word.text().to_owned(), word.says().to_owned())).collect()
+            }
+
             /// The word kept as this text, if it is one of the set.
             pub fn read(text: &str) -> Option<Self> {
                 Self::ALL.iter().copied().find(|word| word.text() == text)

@@ -4,6 +4,7 @@ use jiff::civil::Date;
 
 use crate::act::Act;
 use crate::act::Author;
+use crate::db::Conn;
 use crate::db::Store;
 use crate::error::Refusal;
 use crate::error::Result;
@@ -290,6 +291,16 @@ pub fn missing_parts(belong: &[String], there: &[String]) -> Vec<String> {
     belong.iter().filter(|part| !there.contains(part)).cloned().collect()
 }
 
+impl Conn {
+    /// The cylinder a monitor is checked with.
+    pub(crate) async fn gas_of(&mut self, monitor: &Monitor) -> Result<Option<Consumable>> {
+        match monitor.gas {
+            Some(id) => self.get(id).await.map(Some),
+            None => Ok(None),
+        }
+    }
+}
+
 impl Act {
     /// Makes one move of a monitor, writes it and its movement.
     ///
@@ -323,14 +334,6 @@ impl Act {
             what: what.to_owned(),
         };
         self.put(&mut movement).await
-    }
-
-    /// The cylinder a monitor is checked with.
-    pub(crate) async fn gas_of(&mut self, monitor: &Monitor) -> Result<Option<Consumable>> {
-        match monitor.gas {
-            Some(id) => self.get(id).await.map(Some),
-            None => Ok(None),
-        }
     }
 }
 
@@ -588,7 +591,7 @@ impl Store {
         let mut act = self.act(by, "monitor.check").await?;
         let desk = act.conn().desk_settings().await?;
         let mut row: Monitor = act.get(id).await?;
-        let gas = act.gas_of(&row).await?;
+        let gas = act.conn().gas_of(&row).await?;
         let faults = check_faults(
             &form,
             &row,

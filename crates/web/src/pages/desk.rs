@@ -12,9 +12,11 @@ mod receive;
 mod rows;
 
 use askama::Template;
+use store::error::StoreError;
 
 use crate::form::Form;
 use crate::routes::Routes;
+use crate::typed::Typed;
 
 /// A page that is one form.
 #[derive(Debug, Template)]
@@ -46,6 +48,24 @@ struct Act {
 impl Act {
     fn new(name: &'static str, title: &'static str, form: Form) -> Self {
         Self { name, title, form, open: false }
+    }
+}
+
+/// Puts what was typed and what was refused back into the form of the act it was sent to; `at` says which
+/// refusal stands at which field.
+fn refill(
+    acts: &mut [Act],
+    name: &str,
+    typed: &Typed,
+    error: StoreError,
+    at: &[(&str, &str)],
+) -> Result<(), StoreError> {
+    match acts.iter_mut().find(|act| act.name == name) {
+        Some(act) => {
+            act.form = act.form.clone().filled(typed);
+            act.form.refused(error, at)
+        }
+        None => Err(error),
     }
 }
 

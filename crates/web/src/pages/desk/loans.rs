@@ -27,9 +27,11 @@ use super::Act;
 use super::Titled;
 use super::calendar;
 use super::calendar::Night;
+use super::refill;
 use super::rows::list;
 use super::rows::nights;
 use super::rows::parts;
+use super::rows::step;
 use crate::access::Right;
 use crate::form::Field;
 use crate::form::Form;
@@ -207,7 +209,7 @@ async fn one(
     }
     let mut acts = if visit.may(Right::Lend) { acts(visit, &of) } else { Vec::new() };
     if let Some((name, typed, error)) = refused {
-        refill(&mut acts, name, typed, error)?;
+        refill(&mut acts, name, typed, error, AT)?;
     }
     Ok(One {
         name: of.loan.mark.clone(),
@@ -230,22 +232,6 @@ async fn one(
             .collect(),
         happened: happened(visit, &of, &moves),
     })
-}
-
-/// Puts what was typed and what was refused back into the act's form.
-fn refill(
-    acts: &mut [Act],
-    name: &str,
-    typed: &Typed,
-    error: StoreError,
-) -> Result<(), StoreError> {
-    match acts.iter_mut().find(|act| act.name == name) {
-        Some(act) => {
-            act.form = act.form.clone().filled(typed);
-            act.form.refused(error, AT)
-        }
-        None => Err(error),
-    }
 }
 
 /// What to do next, in one sentence.
@@ -333,8 +319,7 @@ fn acts(visit: &Visit, of: &Whole) -> Vec<Act> {
     let (booked, out) = (of.loan.status == LoanStatus::Booked, of.loan.status == LoanStatus::Out);
     let form = |path: &str, button: &str| visit.form(format!("/loans/{id}/{path}"), button);
     let reason = |hint: &str| Field::text("reason", "Why").hint(hint).needed();
-    let contacts =
-        Contact::ALL.iter().map(|one| (one.text().to_owned(), one.says().to_owned())).collect();
+    let contacts = Contact::choices();
     let late = late(visit, of);
     let mut all = Vec::new();
     if booked && of.monitor.status == MonitorStatus::Ready {
@@ -379,18 +364,7 @@ fn acts(visit: &Visit, of: &Whole) -> Vec<Act> {
 
 fn happened(visit: &Visit, of: &Whole, moves: &[Movement]) -> Vec<String> {
     let booked = format!("{} booked by {}", visit.local(of.loan.booked_at), of.loan.booked_by);
-    std::iter::once(booked)
-        .chain(moves.iter().map(|one| {
-            format!(
-                "{} {} ({} to {}) by {}",
-                visit.local(one.at),
-                one.what,
-                one.before,
-                one.after,
-                one.who
-            )
-        }))
-        .collect()
+    std::iter::once(booked).chain(moves.iter().map(|one| step(visit, one))).collect()
 }
 
 /// `POST /loans/{id}/set-aside`.
@@ -545,10 +519,8 @@ pub(crate) async fn hand_out(visit: Visit, Path(id): Path<i64>, typed: Typed) ->
 // ---- Taking back -----------------------------------------------------------------------------------
 
 fn take_back_form(visit: &Visit, of: &Whole) -> Form {
-    let skins =
-        Skin::ALL.iter().map(|one| (one.text().to_owned(), one.says().to_owned())).collect();
-    let conditions =
-        Condition::ALL.iter().map(|one| (one.text().to_owned(), one.says().to_owned())).collect();
+    let skins = Skin::choices();
+    let conditions = Condition::choices();
     visit
         .form(format!("/loans/{}/take-back", of.loan.id), "Take back")
         .field(Field::menu("place", "Handed in at", list(&of.desk.return_places)).needed())

@@ -34,10 +34,7 @@ struct Row {
 }
 
 fn form(visit: &Visit) -> Form {
-    let kinds = ConsumableKind::ALL
-        .iter()
-        .map(|one| (one.text().to_owned(), one.says().to_owned()))
-        .collect();
+    let kinds = ConsumableKind::choices();
     visit
         .form("/lots", "Enter")
         .field(Field::menu("kind", "What", kinds).needed())

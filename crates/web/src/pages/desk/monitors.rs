@@ -21,11 +21,13 @@ use store::words::MonitorStatus;
 
 use super::Act;
 use super::Titled;
+use super::refill;
 use super::rows::LoanTable;
 use super::rows::Offer;
 use super::rows::list;
 use super::rows::parts;
 use super::rows::pounds;
+use super::rows::step;
 use crate::access::Right;
 use crate::form::Field;
 use crate::form::Form;
@@ -185,25 +187,9 @@ async fn one(
     let may_keep = visit.may(Right::KeepMonitors);
     let mut acts = if may_keep { acts(visit, &history, &desk, &lots) } else { Vec::new() };
     if let Some((name, typed, error)) = refused {
-        match acts.iter_mut().find(|act| act.name == name) {
-            Some(act) => {
-                act.form = act.form.clone().filled(typed);
-                act.form.refused(error, AT)?;
-            }
-            None => return Err(error.into()),
-        }
+        refill(&mut acts, name, typed, error, AT)?;
     }
     let monitor = &history.monitor;
-    let moved = |one: &store::tables::Movement| {
-        format!(
-            "{} {} ({} to {}) by {}",
-            visit.local(one.at),
-            one.what,
-            one.before,
-            one.after,
-            one.who
-        )
-    };
     Ok(One {
         id,
         name: monitor.mark.clone(),
@@ -221,7 +207,7 @@ async fn one(
             .filter(|one| one.loan.is_some())
             .map(|one| (one.id, format!("{} by {}: {}", visit.local(one.at), one.who, one.method)))
             .collect(),
-        happened: history.movements.iter().map(moved).collect(),
+        happened: history.movements.iter().map(|one| step(visit, one)).collect(),
     })
 }
 

@@ -330,8 +330,7 @@ pub(crate) async fn void(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Ans
 fn refer_form(visit: &Visit, person: &Person) -> Form {
     let today =
         store::when::local_date(visit.app.store().now(), &visit.department.zone).to_string();
-    let urgencies =
-        Urgency::ALL.iter().map(|one| (one.text().to_owned(), one.says().to_owned())).collect();
+    let urgencies = Urgency::choices();
     visit
         .form(format!("/people/{}/refer", person.id), "Enter the referral")
         .field(Field::text("asked_by", "Who asks").needed())

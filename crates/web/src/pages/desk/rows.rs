@@ -4,6 +4,7 @@ use askama::Template;
 use store::desk::LoanLine;
 use store::desk::Rung;
 use store::setting::DeskSettings;
+use store::tables::Movement;
 use store::words::LoanStatus;
 
 use crate::access::Right;
@@ -137,6 +138,12 @@ fn remark(visit: &Visit, line: &LoanLine) -> String {
             .then(|| format!("skin {}", back.skin))
     });
     [rung, chased, skin].into_iter().flatten().collect::<Vec<_>>().join("; ")
+}
+
+/// One step in a monitor's life as a sentence of its history.
+pub(crate) fn step(visit: &Visit, one: &Movement) -> String {
+    let at = visit.local(one.at);
+    format!("{at} {} ({} to {}) by {}", one.what, one.before, one.after, one.who)
 }
 
 /// Pence as pounds: `£6,800`.
