@@ -575,10 +575,28 @@ pub enum CriteriaError {
     },
 }
 
+mod own;
 mod rule_file;
 mod shipped;
+mod values;
 
+pub use own::Head;
+pub use own::Own;
+pub use own::Stated;
+pub use own::head;
+pub use own::own_rule_ids;
+pub use own::own_rules;
+pub use own::published_rule_text;
+pub use own::published_rules;
+pub use own::with_version;
 pub use shipped::{shipped, shipped_names, shipped_text};
+pub use values::Difference;
+pub use values::Kind;
+pub use values::SECTIONS;
+pub use values::Said;
+pub use values::Value;
+pub use values::age_words;
+pub use values::differences;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -621,7 +639,7 @@ impl Criteria {
         for question in &file.question {
             check_question(&set, question, &rules)?;
         }
-        Ok(Self {
+        let set = Self {
             name: file.name,
             version: file.version,
             title: file.title,
@@ -634,7 +652,9 @@ impl Criteria {
             report: file.report,
             rules,
             questions: file.question,
-        })
+        };
+        values::check_ranges(&set)?;
+        Ok(set)
     }
 
     /// The question with this id, or the set's first when `id` is `None`.

@@ -5,6 +5,7 @@
 mod bad_nights;
 mod correct;
 mod criteria;
+mod criteria_own;
 mod damaged;
 mod edf;
 mod gaps;
