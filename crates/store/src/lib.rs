@@ -43,6 +43,7 @@ pub mod verify;
 pub mod machine;
 pub mod monitor;
 pub mod person;
+pub mod sets;
 pub mod setting;
 
 // Who may log in, and what was done.
@@ -66,6 +67,10 @@ pub mod whose;
 pub mod hand;
 pub mod reading;
 pub mod signing;
+
+// The department's own criteria: drafted, tried on past nights, adopted.
+pub mod adoption;
+pub mod rerun;
 
 // Its time over, or asked for by the person it is about.
 pub mod access;
