@@ -343,7 +343,9 @@ fn figures(before: &Judgement, after: &Judgement) -> Vec<Moved> {
         before: a.value(),
         after: b.value(),
     });
-    let numbered = moved.filter(|one| one.before.is_some() || one.after.is_some());
+    // What is given in kPa and in mmHg moves once.
+    let once = moved.filter(|one| one.unit != Unit::MillimetreOfMercury);
+    let numbered = once.filter(|one| one.before.is_some() || one.after.is_some());
     let mut all: Vec<Moved> = numbered.filter(|one| one.share() > ROUNDING).collect();
     all.sort_by(|a, b| b.share().total_cmp(&a.share()));
     all

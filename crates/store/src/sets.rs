@@ -70,6 +70,15 @@ impl Conn {
         self.find("WHERE name = $1 ORDER BY id DESC", &[format!("{OWN}{name}").into()]).await
     }
 
+    /// How many nights have their latest result by a set of this name.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn nights_by_set(&mut self, name: &str) -> Result<i64> {
+        let sql = "SELECT COUNT(*) FROM night JOIN outcome ON outcome.id = night.result WHERE outcome.criteria = $1";
+        self.number(sql, &[name.into()]).await
+    }
+
     /// The set that a result was made with, whatever was adopted since. When no version that is kept has its
     /// hash, which another release of the program can bring about, the set that holds now.
     ///

@@ -3,6 +3,7 @@
 pub mod about;
 pub mod accounts;
 pub mod audit;
+pub mod criteria;
 pub mod desk;
 pub mod home;
 pub mod login;
@@ -29,6 +30,7 @@ pub fn routes() -> Routes {
         .and(nights::routes())
         .and(night::routes())
         .and(scan::routes())
+        .and(criteria::routes())
         .and(accounts::routes())
         .and(audit::routes())
         .and(retention::routes())
