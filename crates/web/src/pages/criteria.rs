@@ -167,7 +167,7 @@ async fn begin(visit: Visit, typed: Typed) -> Answer {
 
 struct Version {
     id: i64,
-    version: String,
+    number: String,
     says: String,
     because: String,
     showed: Vec<String>,
@@ -301,7 +301,7 @@ fn versions(
         }
         Version {
             id: kept.id,
-            version: head(&kept.value).version,
+            number: head(&kept.value).version,
             says: format!("adopted {}, {}", visit.local(kept.at), kept.who),
             because: adopted.reason,
             showed,

@@ -4,8 +4,10 @@
 
 mod ask;
 
+mod criteria;
 mod entry;
 mod forms;
 mod lent;
 mod matrix;
 mod night;
+mod texts;

@@ -57,7 +57,7 @@ pub(super) async fn adopt(visit: Visit, Path(name): Path<String>, typed: Typed) 
                 return Ok(visit.done(&says, &format!("/criteria/{name}")));
             }
             Err(error) => {
-                form.refused(error, &[("reason_missing", "reason"), ("not_run", "unrun")])?
+                form.refused(error, &[("reason_missing", "reason"), ("not_run", "unrun")])?;
             }
         }
     }

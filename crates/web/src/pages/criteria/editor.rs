@@ -57,7 +57,7 @@ pub(super) struct Page {
 /// A draft with the sets around it.
 pub(super) struct Open {
     pub(super) draft: Draft,
-    pub(super) before: Criteria,
+    pub(super) before: Box<Criteria>,
     pub(super) rerun: Option<Arc<Rerun>>,
     /// What the page says first; empty when nothing was typed that could not be done.
     pub(super) faults: Vec<(String, String)>,
@@ -71,7 +71,7 @@ impl Open {
             Err(_) => shipped("adult-air").map_err(|error| Trouble::broken(error.to_string()))?,
         };
         let rerun = visit.app.rerun(&draft.name);
-        Ok(Self { draft, before, rerun, faults: Vec::new() })
+        Ok(Self { draft, before: Box::new(before), rerun, faults: Vec::new() })
     }
 
     /// The run over past nights with exactly this text against the set that holds now.
@@ -180,7 +180,8 @@ pub(super) async fn change(visit: Visit, Path(name): Path<String>, typed: Typed)
             store.save_draft(&by, &name, seen(&typed)?, &text).await?;
             Ok(visit.done("Saved.", &here))
         }
-        _ => save(visit, name, typed).await,
+        // Two whole sets lie in its future, which is too large to be handed around.
+        _ => Box::pin(save(visit, name, typed)).await,
     }
 }
 

@@ -39,6 +39,13 @@ pub(super) struct Part {
     pub(super) lines: Vec<Line>,
 }
 
+impl Part {
+    /// Whether a value of it is wrong.
+    pub(super) fn has_faults(&self) -> bool {
+        self.lines.iter().any(|line| line.fault.is_some())
+    }
+}
+
 /// One value.
 pub(super) struct Line {
     pub(super) id: String,
@@ -297,7 +304,7 @@ fn groups(set: &Criteria, base: &Criteria, published: &[Rule], own: &[String]) -
     let ticks = |rules: Vec<&Rule>| rules.into_iter().map(|rule| tick(rule, on(&rule))).collect();
     let shipped: Vec<&Rule> = base.rules.iter().collect();
     let others: Vec<&Rule> = published.iter().filter(|rule| !in_base(rule)).collect();
-    let any = others.iter().any(|rule| on(rule));
+    let any = others.iter().any(on);
     let own = own.iter().map(|id| Tick {
         id: id.clone(),
         words: set
@@ -388,7 +395,7 @@ mod tests {
 
     #[test]
     fn a_changed_value_without_a_source_is_a_department_setting() {
-        let line = |changes| after(TEXT, changes, "").unwrap().replace(TEXT, "");
+        let line = |changes: &[(&str, &str)]| after(TEXT, changes, "").unwrap().replace(TEXT, "");
         let value = "v-judge.spo2_least_h";
         assert_eq!(
             line(&[(value, "5,5")]),

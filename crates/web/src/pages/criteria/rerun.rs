@@ -182,8 +182,8 @@ fn begun(visit: &Visit, name: &str, rerun: Rerun) -> bool {
     kept
 }
 
-async fn run(visit: &Visit, rerun: &Rerun, stale: bool) -> Result<Run, Trouble> {
-    let state = rerun.state();
+async fn run(visit: &Visit, of: &Rerun, old: bool) -> Result<Run, Trouble> {
+    let state = of.state();
     let running = state.ended.is_none();
     let shown: Vec<&Changed> = if running { Vec::new() } else { ordered(&state) };
     let sees = visit.may(Right::SeeResults) && visit.may(Right::SeePeople);
@@ -192,7 +192,7 @@ async fn run(visit: &Visit, rerun: &Rerun, stale: bool) -> Result<Run, Trouble> 
         visit
             .app
             .store()
-            .looked(&visit.author(), format!("rerun {}", rerun.draft.name), None, facts)
+            .looked(&visit.author(), format!("rerun {}", of.draft.name), None, facts)
             .await?;
     }
     let mut conn = visit.app.store().read().await?;
@@ -204,8 +204,8 @@ async fn run(visit: &Visit, rerun: &Rerun, stale: bool) -> Result<Run, Trouble> 
         running,
         chosen: state.chosen,
         done: state.done,
-        says: progress(visit, rerun, &state),
-        stale,
+        says: progress(visit, of, &state),
+        stale: old,
         words: if running { Vec::new() } else { words(&state) },
         more: shown.len().saturating_sub(LISTED),
         nights,
@@ -304,8 +304,8 @@ fn figures(visit: &Visit, state: &State, sees: bool) -> Vec<Figure> {
     let mut rows: Vec<(usize, &Moved, &Changed)> = all.into_values().collect();
     rows.sort_by(|a, b| b.1.share().total_cmp(&a.1.share()));
     // One that is printed alike has not moved for a reader.
-    let seen = |one: &Moved| number(one.before, &one.unit) != number(one.after, &one.unit);
-    let rows = rows.into_iter().filter(|row| seen(row.1)).map(|(nights, one, night)| Figure {
+    let moves = |one: &Moved| number(one.before, &one.unit) != number(one.after, &one.unit);
+    let rows = rows.into_iter().filter(|row| moves(row.1)).map(|(nights, one, night)| Figure {
         name: one.name,
         nights,
         before: number(one.before, &one.unit),
