@@ -59,7 +59,7 @@ test("by keyboard alone: a threshold is changed, tried on past nights and adopte
   await page.keyboard.press("Enter");
   await page.locator("#found").waitFor();
   const found = String(await page.locator(".found li").first().textContent());
-  assert.match(found, /^Of \d+ nights \d+ verdicts? changes?: .* to repeat/);
+  assert.match(found, /^Of \d+ nights \d+ verdicts? changes?: .*sufficient to partial/);
   assert.ok((await page.locator("section[aria-labelledby=nights] tbody tr").count()) > 0);
   await tabTo(page, "a[href$='#adopt']");
   await page.keyboard.press("Enter");
