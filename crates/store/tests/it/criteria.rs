@@ -101,6 +101,9 @@ on_both! {
         let first = unrun(store, &draft, "no night was read yet").await.unwrap();
         assert_eq!((first.version.as_str(), holds(store).await.as_str()), ("2026.1-1", "2026.1-1"));
         assert_eq!(store.read().await.unwrap().set_draft(SET).await.unwrap(), None);
+        // Who still has the page of the draft open cannot adopt it a second time.
+        let late = unrun(store, &draft, "clicked twice").await;
+        assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
         let draft = begin(store, SET, Begin::Shipped(SET.to_owned())).await;
         let second = unrun(store, &draft, "as shipped").await.unwrap();
         let draft = begin(store, SET, Begin::Version(first.setting)).await;
