@@ -67,6 +67,9 @@ pub mod hand;
 pub mod reading;
 pub mod signing;
 
+// A signed report made again.
+pub mod remake;
+
 // Its time over, or asked for by the person it is about.
 pub mod access;
 pub mod belongings;

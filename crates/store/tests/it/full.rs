@@ -353,7 +353,8 @@ async fn read_night(store: &Store, wanted: &Study, lent: &Loan) {
     act.close().await.unwrap();
 
     let mut act = store.act(&by(Role::Physician), "report.sign").await.unwrap();
-    let mut outcome = outcome(night.id);
+    let criteria = act.keep_bytes(criteria().whole.as_bytes()).await.unwrap();
+    let mut outcome = outcome(night.id, criteria);
     act.put(&mut outcome).await.unwrap();
     act.put(&mut NotesVersion {
         id: 0,
@@ -395,7 +396,11 @@ async fn read_night(store: &Store, wanted: &Study, lent: &Loan) {
     act.close().await.unwrap();
 }
 
-fn outcome(night: i64) -> Outcome {
+fn criteria() -> engine::criteria::Criteria {
+    engine::criteria::shipped("adult-air").unwrap()
+}
+
+fn outcome(night: i64, criteria_sha256: String) -> Outcome {
     Outcome {
         id: 0,
         act: 0,
@@ -403,7 +408,7 @@ fn outcome(night: i64) -> Outcome {
         at: MORNING,
         criteria: "adult-air".to_owned(),
         criteria_version: "1".to_owned(),
-        criteria_sha256: "00".to_owned(),
+        criteria_sha256,
         engine: "matins".to_owned(),
         notes_sha256: "00".to_owned(),
         verdict: "sufficient".to_owned(),
