@@ -316,19 +316,7 @@ async fn after_loan(store: &Store, lent: &Loan, gas: i64) {
 async fn read_night(store: &Store, wanted: &Study, lent: &Loan) {
     let mut act = store.act(&by(Role::Physiologist), "night.receive").await.unwrap();
     let sha256 = act.keep_bytes(b"time,SpO2 (%)\n").await.unwrap();
-    let mut file = Original {
-        id: 0,
-        act: 0,
-        sha256,
-        name: "counterpane.csv".to_owned(),
-        length: 14,
-        format: "delimited text".to_owned(),
-        serial: some("TC-1042"),
-        received_at: MORNING,
-        who: "desk".to_owned(),
-        destroyed_at: None,
-        destroyed_because: None,
-    };
+    let mut file = original(sha256);
     act.put(&mut file).await.unwrap();
     let mut night = Night {
         id: 0,
@@ -394,6 +382,22 @@ async fn read_night(store: &Store, wanted: &Study, lent: &Loan) {
     .unwrap();
     act.on("report 1", Some(wanted.person));
     act.close().await.unwrap();
+}
+
+fn original(sha256: String) -> Original {
+    Original {
+        id: 0,
+        act: 0,
+        sha256,
+        name: "counterpane.csv".to_owned(),
+        length: 14,
+        format: "delimited text".to_owned(),
+        serial: some("TC-1042"),
+        received_at: MORNING,
+        who: "desk".to_owned(),
+        destroyed_at: None,
+        destroyed_because: None,
+    }
 }
 
 fn criteria() -> engine::criteria::Criteria {
