@@ -65,6 +65,7 @@ pub mod whose;
 // A night is read: judged by hand, signed, interpreted.
 pub mod hand;
 pub mod reading;
+pub mod repeat;
 pub mod signing;
 
 // A signed report made again.

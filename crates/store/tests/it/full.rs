@@ -150,6 +150,7 @@ pub(crate) fn loan(mark: &str, study: &Study, monitor: i64) -> Loan {
         })),
         because: None,
         repeats_night: None,
+        repeats_because: None,
     }
 }
 

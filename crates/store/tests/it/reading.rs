@@ -9,6 +9,7 @@ use store::hand::Change;
 use store::reading::Step;
 use store::reading::Stepped;
 use store::remake::Remade;
+use store::repeat::Again;
 use store::signing::Wording;
 use store::tables::Night;
 use store::tables::Report;
@@ -152,6 +153,32 @@ on_both! {
         assert_ne!(remade(&desk.store, &read, 2).await.report, then.report);
         let none = desk.store.read().await.unwrap().remade(read.night.id, Some(3)).await;
         assert!(none.unwrap_err().is("no_report"));
+        sound(&desk.store).await;
+    }
+
+    async fn a_night_is_repeated_in_one_act_and_waits_again_when_that_loan_is_cancelled(desk) {
+        let read = night(&desk.store).await;
+        crate::made::ready(&desk.store, "TC-1043").await;
+        let (clerk, day) = (by(Role::Physiologist), crate::made::day("2026-12-01"));
+        let again = |reason: &str| Again { first_night_on: day, nights: 1, monitor: None, reason: reason.to_owned() };
+        let (id, seen) = (read.night.id, read.night.act);
+        assert!(desk.store.repeat_night(&clerk, id, seen, again(" ")).await.unwrap_err().is("reason_missing"));
+        let loan = desk.store.repeat_night(&clerk, id, seen, again("the sensor came off at one")).await.unwrap();
+        assert_eq!((loan.repeats_night, loan.repeats_because.as_deref()), (Some(id), Some("the sensor came off at one")));
+        let mut conn = desk.store.read().await.unwrap();
+        assert!(conn.nights_waiting().await.unwrap().is_empty());
+        assert_eq!(conn.repeated().await.unwrap()[0].loan, loan);
+        let now: Night = conn.get(id).await.unwrap();
+        drop(conn);
+        assert!(desk.store.repeat_night(&clerk, id, seen, again("once more")).await.is_err(), "seen before the booking");
+        assert!(desk.store.repeat_night(&clerk, id, now.act, again("once more")).await.unwrap_err().is("repeated"));
+        desk.store.cancel(&clerk, loan.id, "away that week").await.unwrap();
+        let mut conn = desk.store.read().await.unwrap();
+        assert_eq!(conn.nights_waiting().await.unwrap().len(), 1);
+        assert!(conn.repeated().await.unwrap().is_empty());
+        let study: Study = conn.get(loan.study).await.unwrap();
+        assert_eq!(study.status, StudyStatus::ToRead);
+        drop(conn);
         sound(&desk.store).await;
     }
 
