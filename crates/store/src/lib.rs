@@ -66,11 +66,15 @@ pub mod whose;
 // A night is read: judged by hand, signed, interpreted.
 pub mod hand;
 pub mod reading;
+pub mod repeat;
 pub mod signing;
 
 // The department's own criteria: drafted, tried on past nights, adopted.
 pub mod adoption;
 pub mod rerun;
+
+// A signed report made again.
+pub mod remake;
 
 // Its time over, or asked for by the person it is about.
 pub mod access;

@@ -7,7 +7,6 @@ use engine::criteria::shipped_text;
 use crate::db::Conn;
 use crate::error::Result;
 use crate::error::StoreError;
-use crate::tables::Outcome;
 use crate::tables::Setting;
 
 /// What the names of the department's own sets begin with among the settings.
@@ -77,22 +76,5 @@ impl Conn {
     pub async fn nights_by_set(&mut self, name: &str) -> Result<i64> {
         let sql = "SELECT COUNT(*) FROM night JOIN outcome ON outcome.id = night.result WHERE outcome.criteria = $1";
         self.number(sql, &[name.into()]).await
-    }
-
-    /// The set that a result was made with, whatever was adopted since. When no version that is kept has its
-    /// hash, which another release of the program can bring about, the set that holds now.
-    ///
-    /// # Errors
-    /// When there is no such set any more, or it is wrong.
-    pub async fn criteria_made(&mut self, outcome: &Outcome) -> Result<Criteria> {
-        let now = self.criteria(&outcome.criteria).await?;
-        if now.sha256 == outcome.criteria_sha256 {
-            return Ok(now);
-        }
-        let own = self.set_versions(&outcome.criteria).await?;
-        let shipped = shipped_text(&outcome.criteria).map(str::to_owned);
-        let texts = own.into_iter().map(|version| version.value).chain(shipped);
-        let mut sets = texts.filter_map(|text| parsed(&text).ok());
-        Ok(sets.find(|set| set.sha256 == outcome.criteria_sha256).unwrap_or(now))
     }
 }

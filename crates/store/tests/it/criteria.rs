@@ -224,7 +224,7 @@ on_both! {
         let adopted = unrun(store, &draft, "one night only").await.unwrap();
         let mut conn = store.read().await.unwrap();
         let old: Outcome = conn.get(came.result.unwrap()).await.unwrap();
-        assert_eq!(conn.criteria_made(&old).await.unwrap().version, "2026.1");
+        assert_eq!(conn.criteria_used(&old).await.unwrap().version, "2026.1");
         let held = conn.held(&came).await.unwrap();
         drop(conn);
         let recording = Arc::new(held.recording().unwrap());
@@ -233,7 +233,7 @@ on_both! {
         assert_eq!((done.outcome.criteria_version.as_str(), done.outcome.criteria_sha256.as_str()), ("2026.1-1", adopted.sha256.as_str()));
         assert!(done.outcome.scores.contains("2026.1-1"));
         let mut conn = store.read().await.unwrap();
-        assert_eq!(conn.criteria_made(&done.outcome).await.unwrap().version, "2026.1-1");
+        assert_eq!(conn.criteria_used(&done.outcome).await.unwrap().version, "2026.1-1");
     }
 
     async fn a_night_whose_bytes_are_gone_is_counted_and_a_stopped_run_proves_nothing(desk) {

@@ -22,6 +22,8 @@ use store::words::NightStatus;
 
 use super::Reading;
 use super::may_change;
+use super::repeat::Offer;
+use super::repeat::offer;
 use crate::access::Right;
 use crate::opened::Opened;
 use crate::page::Trouble;
@@ -74,6 +76,7 @@ struct Parts {
     redo: Option<String>,
     history: Vec<HistoryRow>,
     report_word: &'static str,
+    again: Offer,
 }
 
 /// What the last thing done by hand changed.
@@ -150,8 +153,11 @@ pub(super) async fn parts(visit: &Visit, reading: &Reading) -> Result<String, Tr
     let held = &reading.opened.criteria;
     let names = conn.set_names().await?;
     let now = conn.criteria(&held.name).await.ok();
+    let why = reading.opened.report.brief_reasons.first().map_or("", String::as_str);
+    let again = offer(visit, &mut conn, &reading.night, why).await?;
     drop(conn);
     let mut parts = made(visit, reading, &versions, &old);
+    parts.again = again;
     parts.sets = sets(&held.name, names);
     parts.newer = now.filter(|now| now.sha256 != held.sha256).map(|now| now.version);
     Ok(parts.render()?)
@@ -214,6 +220,7 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
         redo: versions.after().map(|after| after.what.clone()),
         history: history(visit, versions),
         report_word: report_word(visit, night.status),
+        again: Offer::Nothing,
     }
 }
 
