@@ -274,8 +274,13 @@ async fn night(
             format!("{before} to {after}")
         },
         rules: rules.collect(),
-        figures: one.figures.iter().take(3).map(moved_words).collect(),
+        figures: one.figures.iter().filter(|one| is_seen(one)).take(3).map(moved_words).collect(),
     })
+}
+
+/// One that is printed alike has not moved for a reader.
+fn is_seen(one: &Moved) -> bool {
+    number(one.before, &one.unit) != number(one.after, &one.unit)
 }
 
 fn moved_words(one: &Moved) -> String {
@@ -303,9 +308,7 @@ fn figures(visit: &Visit, state: &State, sees: bool) -> Vec<Figure> {
     }
     let mut rows: Vec<(usize, &Moved, &Changed)> = all.into_values().collect();
     rows.sort_by(|a, b| b.1.share().total_cmp(&a.1.share()));
-    // One that is printed alike has not moved for a reader.
-    let moves = |one: &Moved| number(one.before, &one.unit) != number(one.after, &one.unit);
-    let rows = rows.into_iter().filter(|row| moves(row.1)).map(|(nights, one, night)| Figure {
+    let rows = rows.into_iter().filter(|row| is_seen(row.1)).map(|(nights, one, night)| Figure {
         name: one.name,
         nights,
         before: number(one.before, &one.unit),

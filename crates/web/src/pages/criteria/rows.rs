@@ -49,7 +49,11 @@ fn row(one: &Difference) -> Row {
             Kind::Rule => "rule",
             Kind::Question => "question",
         },
-        meaning: sentence(&one.meaning),
+        // What a value means is a sentence already, which may begin with a symbol.
+        meaning: match one.kind {
+            Kind::About | Kind::Value => one.meaning.clone(),
+            Kind::Rule | Kind::Question => sentence(&one.meaning),
+        },
         key: if one.section.is_empty() {
             one.key.clone()
         } else {
