@@ -12,12 +12,14 @@ use crate::unit::mmhg_from_kpa;
 /// A figure of one side less that of the first.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Difference {
-    /// The difference, and the lowest and highest that the unbelieved time of both sides could make it;
-    /// `None` when one of the two has no figure.
-    pub number: Option<[f64; 3]>,
+    /// The difference; `None` when one of the two has no figure.
+    pub value: Option<f64>,
+    /// The lowest and highest that the unbelieved time of both sides could make it; `None` without a
+    /// difference, and between two judgements of one night, whose unbelieved time held the same in both.
+    pub bounds: Option<[f64; 2]>,
     /// The difference as printed, with its sign and unit.
     pub words: String,
-    /// Lowest and highest as printed; `None` when the unbelieved time could change nothing.
+    /// Lowest and highest as printed; `None` when there are none or they change nothing.
     pub range: Option<String>,
     /// The published spread beside it.
     pub beside: Beside,
@@ -92,17 +94,21 @@ impl Beside {
 impl Held {
     /// Whether it is larger, and than what: the size that settles it alone, or each where it lies between.
     pub fn words(&self) -> String {
-        let one = |(size, what, larger): &(f64, &'static str, Larger)| {
-            let says = match larger {
-                Larger::Yes => "larger than",
-                Larger::No => "not larger than",
-                Larger::CannotTell => "cannot tell whether larger than",
-            };
-            format!("{says} {what} ({})", with_unit(&self.spread.printed(*size), self.spread.unit))
+        let size = |(size, what, _): &(f64, &'static str, Larger)| {
+            format!("{what} ({})", with_unit(&self.spread.printed(*size), self.spread.unit))
+        };
+        let one = |against: &(f64, &'static str, Larger)| match against.2 {
+            Larger::Yes => format!("larger than {}", size(against)),
+            Larger::No => format!("not larger than {}", size(against)),
+            Larger::CannotTell => format!("cannot tell whether larger than {}", size(against)),
         };
         match (self.against.first(), self.against.last()) {
             (Some(least), _) if least.2 == Larger::No => one(least),
             (_, Some(most)) if most.2 == Larger::Yes => one(most),
+            _ if self.against.iter().all(|one| one.2 == Larger::CannotTell) => {
+                let sizes: Vec<String> = self.against.iter().map(size).collect();
+                format!("cannot tell whether larger than {}", sizes.join(" or "))
+            }
             _ => self.against.iter().map(one).collect::<Vec<_>>().join(", "),
         }
     }
@@ -122,7 +128,8 @@ pub(super) fn difference(
     let numbers = first.and_then(numbers).zip(then.and_then(numbers));
     let (Some((a, b)), Some(line)) = (numbers, then) else {
         let words = "no difference can be given".to_owned();
-        return Difference { number: None, words, range: None, beside: Beside::Nothing };
+        let beside = Beside::Nothing;
+        return Difference { value: None, bounds: None, words, range: None, beside };
     };
     let [value, lowest, highest] = less(b, a);
     let print = |value: f64| signed(value, line);
@@ -132,10 +139,11 @@ pub(super) fn difference(
     });
     let mean = f64::midpoint(a[0], b[0]);
     Difference {
-        number: Some([value, lowest, highest]),
+        value: Some(value),
+        bounds: (!same_night).then_some([lowest, highest]),
         words: format!("{}{mmhg}", with_unit(&print(value), &line.unit)),
-        range: (low != high).then(|| format!("{low} to {high}")),
-        beside: beside(&line.id, mean, [value, lowest, highest], same_night),
+        range: (low != high && !same_night).then(|| format!("{low} to {high}")),
+        beside: beside(&line.id, mean, [lowest, highest], same_night),
     }
 }
 
@@ -176,7 +184,7 @@ fn bound(value: f64, print: impl Fn(f64) -> String) -> String {
     if value.is_finite() { print(value) } else { "open".to_owned() }
 }
 
-fn beside(id: &str, mean: f64, number: [f64; 3], same_night: bool) -> Beside {
+fn beside(id: &str, mean: f64, bounds: [f64; 2], same_night: bool) -> Beside {
     if same_night {
         return Beside::SameNight;
     }
@@ -186,14 +194,14 @@ fn beside(id: &str, mean: f64, number: [f64; 3], same_night: bool) -> Beside {
     }
     let held = spreads.into_iter().map(|spread| {
         let marks = spread.marks(mean).into_iter();
-        let against = marks.map(|(size, what)| (size, what, larger(number, size)));
+        let against = marks.map(|(size, what)| (size, what, larger(bounds, size)));
         Held { spread, against: against.collect() }
     });
     Beside::Published(held.collect())
 }
 
 /// Whether the difference is larger than a size, whichever way it points.
-fn larger([_, lowest, highest]: [f64; 3], size: f64) -> Larger {
+fn larger([lowest, highest]: [f64; 2], size: f64) -> Larger {
     let least = if lowest <= 0.0 && highest >= 0.0 { 0.0 } else { lowest.abs().min(highest.abs()) };
     let most = lowest.abs().max(highest.abs());
     if least > size + TOLERANCE {
@@ -218,14 +226,14 @@ mod tests {
 
     #[test]
     fn a_difference_is_larger_only_when_no_filling_makes_it_smaller() {
-        for (number, words) in [
-            ([9.0, 7.0, 12.0], Larger::Yes),
-            ([-9.0, -12.0, -7.0], Larger::Yes),
-            ([9.0, 6.0, 12.0], Larger::CannotTell),
-            ([3.0, -6.7, 6.7], Larger::No),
-            ([0.0, f64::NEG_INFINITY, f64::INFINITY], Larger::CannotTell),
+        for (bounds, words) in [
+            ([7.0, 12.0], Larger::Yes),
+            ([-12.0, -7.0], Larger::Yes),
+            ([6.0, 12.0], Larger::CannotTell),
+            ([-6.7, 6.7], Larger::No),
+            ([f64::NEG_INFINITY, f64::INFINITY], Larger::CannotTell),
         ] {
-            assert_eq!(larger(number, 6.7), words, "{number:?}");
+            assert_eq!(larger(bounds, 6.7), words, "{bounds:?}");
         }
     }
 

@@ -45,7 +45,7 @@ pub(super) fn warnings(sides: &[Side]) -> Vec<Warning> {
     all
 }
 
-/// `2 s on A, 8 s on B and C`; sides that say the same stand together, in their order.
+/// `2 s on A; 8 s on B and C`; sides that say the same stand together, in their order.
 fn told(words: &[String]) -> String {
     let mut kinds: Vec<(&String, Vec<String>)> = Vec::new();
     for (at, word) in words.iter().enumerate() {
@@ -56,7 +56,7 @@ fn told(words: &[String]) -> String {
         }
     }
     let parts = kinds.iter().map(|(word, sides)| format!("{word} on {}", listed(sides)));
-    parts.collect::<Vec<_>>().join(", ")
+    parts.collect::<Vec<_>>().join("; ")
 }
 
 /// `A`, `A and B`, `A, B and C`.
@@ -319,7 +319,7 @@ mod tests {
     #[test]
     fn sides_that_say_the_same_stand_together() {
         let words = ["2 s", "8 s", "2 s", "8 s"].map(str::to_owned);
-        assert_eq!(told(&words), "2 s on A and C, 8 s on B and D");
+        assert_eq!(told(&words), "2 s on A and C; 8 s on B and D");
         assert_eq!(listed(&["A", "B", "C"].map(str::to_owned)), "A, B and C");
     }
 }

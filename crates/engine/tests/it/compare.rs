@@ -66,7 +66,7 @@ fn a_difference_has_its_range_and_stands_beside_what_was_published() {
     let odi4 = line(&found, "spo2.odi4");
     assert_eq!([&odi4.cells[0].words, &odi4.cells[1].words], ["30.0 /h", "12.0 /h"]);
     let difference = &odi4.differences[0];
-    assert_eq!(difference.number, Some([-18.0, -20.0, -15.0]));
+    assert_eq!((difference.value, difference.bounds), (Some(-18.0), Some([-20.0, -15.0])));
     assert_eq!(difference.words, "\u{2212}18.0 /h");
     assert_eq!(difference.range.as_deref(), Some("\u{2212}20.0 to \u{2212}15.0"));
     let Beside::Published(held) = &difference.beside else { panic!("{:?}", difference.beside) };
@@ -86,7 +86,8 @@ fn what_was_not_published_is_said_and_a_night_is_not_held_against_itself() {
     assert_eq!(co2.beside.words(), ["no published figure found"]);
     assert!(co2.words.starts_with("0.00 kPa (0.0 mmHg)"), "{}", co2.words);
     let same = beside(&[made(1, |_| {}), made(1, |_| {})]);
-    assert_eq!(line(&same, "spo2.odi4").differences[0].beside, Beside::SameNight);
+    let odi4 = &line(&same, "spo2.odi4").differences[0];
+    assert_eq!((&odi4.beside, odi4.bounds, &odi4.range), (&Beside::SameNight, None, &None));
     assert_eq!(codes(&same), ["same_night"]);
     assert!(same.spreads.is_empty());
 }
@@ -102,7 +103,7 @@ fn a_figure_that_one_side_lacks_has_no_difference() {
     ]);
     let odi4 = line(&found, "spo2.odi4");
     assert_eq!(odi4.cells[1].words, "sampled too coarsely");
-    assert_eq!((odi4.differences[0].number, &odi4.differences[0].beside), (None, &Beside::Nothing));
+    assert_eq!((odi4.differences[0].value, &odi4.differences[0].beside), (None, &Beside::Nothing));
 }
 
 #[test]
@@ -115,7 +116,7 @@ fn averaging_times_that_differ_or_are_not_known_are_warned_of() {
     let differs = beside(&[with(1, Some(2.0)), with(2, Some(8.0))]);
     assert_eq!(codes(&differs), ["averaging_differs"]);
     let says = &differs.warnings[0].says;
-    assert!(says.contains("2 s on A, 8 s on B") && says.contains("hides short falls"), "{says}");
+    assert!(says.contains("2 s on A; 8 s on B") && says.contains("hides short falls"), "{says}");
     let unknown = beside(&[with(1, None), with(2, Some(8.0))]);
     assert_eq!(codes(&unknown), ["averaging_unknown"]);
     assert_eq!(codes(&beside(&[with(1, None), with(2, None)])), ["averaging_unknown"]);
