@@ -66,7 +66,11 @@ pub mod whose;
 pub mod compare;
 pub mod hand;
 pub mod reading;
+pub mod repeat;
 pub mod signing;
+
+// A signed report made again.
+pub mod remake;
 
 // Its time over, or asked for by the person it is about.
 pub mod access;

@@ -21,6 +21,7 @@ use store::error::StoreError;
 use store::reading::Stepped;
 use store::reading::judged;
 use store::tables::Night;
+use store::tables::Outcome;
 
 use crate::extremes::Extremes;
 use crate::extremes::Samples;
@@ -48,7 +49,7 @@ pub struct Opened {
     pub outcome: i64,
     /// What the monitor wrote.
     pub recording: Arc<Recording>,
-    /// What the engine made of it. Its own copy of the samples is let go: they are the recording's.
+    /// What the engine made of it.
     pub judgement: Judgement,
     /// The criteria it was held against.
     pub criteria: Criteria,
@@ -63,14 +64,11 @@ impl Opened {
     pub(crate) fn new(
         (night, outcome): (i64, i64),
         recording: Arc<Recording>,
-        mut judgement: Judgement,
+        judgement: Judgement,
         criteria: Criteria,
     ) -> Self {
         let report = engine::report::report(&judgement, &criteria);
         let series = series(&judgement.scores.corrected, &recording);
-        for channel in &mut judgement.scores.corrected.screened.recording.channels {
-            channel.samples = Vec::new();
-        }
         Self { night, outcome, recording, judgement, criteria, report, series }
     }
 
@@ -137,8 +135,8 @@ impl Nights {
         }
         let mut conn = store.read().await?;
         let held = conn.held(night).await?;
-        let set = conn.criteria_of(night).await?;
-        let criteria = conn.criteria(&set).await?;
+        let used: Outcome = conn.get(outcome).await?;
+        let criteria = conn.criteria_used(&used).await?;
         drop(conn);
         let (notes, id) = (night.notes.clone(), night.id);
         let known = self.recording(night.id);
