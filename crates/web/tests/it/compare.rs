@@ -112,6 +112,31 @@ async fn a_night_under_two_sets_is_told_to_be_one_night() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_readers_version_stands_beside_the_night_as_it_came() {
+    let bench = bench().await;
+    let (person, [a, _], _) = two(&bench).await;
+    let token = bench.token(Role::Physiologist).await;
+    let night: Night = bench.store.read().await.unwrap().get(a).await.unwrap();
+    let fields = format!(
+        "seen={}&channel=spo2&from=23:00&until=23:20&reason=lay+on+it&believe=no",
+        night.act
+    );
+    let done = bench.post(&format!("/nights/{a}/judge"), &token, &fields).await;
+    assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.text);
+    let night: Night = bench.store.read().await.unwrap().get(a).await.unwrap();
+    let came = bench.store.read().await.unwrap().versions(&night).await.unwrap().all[0].id;
+    let path = format!("/people/{person}/compare?side={a}.{came}&side={a}");
+    let page = bench.get(&path, &token).await.text;
+    for words in [
+        "They were judged by different readers: by the tool alone on A; by Bo physiologist on B.",
+        "an earlier version: the night as it came",
+        "Bo physiologist: excluded SpO2 from 23:00 to 23:20",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn the_table_is_a_file_and_fetching_it_is_written_down() {
     let bench = bench().await;
     let (person, [a, b], token) = two(&bench).await;
