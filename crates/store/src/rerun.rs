@@ -174,7 +174,7 @@ pub struct Rerun {
 }
 
 impl Conn {
-    async fn chosen(&mut self, choice: Choice, set: &str, now: i64) -> Result<Vec<Night>> {
+    async fn nights_chosen(&mut self, choice: Choice, set: &str, now: i64) -> Result<Vec<Night>> {
         let since = now - choice.days.clamp(1, 36_500) * 86_400;
         let most = choice.most.clamp(1, 100_000);
         if choice.every_set {
@@ -200,7 +200,7 @@ impl Store {
         })?;
         let after = sound(name, &draft.text)?;
         let before = conn.set_before(name, &draft.text).await?;
-        let nights = conn.chosen(choice, &before.name, self.now()).await?;
+        let nights = conn.nights_chosen(choice, &before.name, self.now()).await?;
         drop(conn);
         let facts = json!({"nights": nights.len(), "text": draft.sha256()});
         self.looked(by, format!("rerun {name}"), None, facts).await?;

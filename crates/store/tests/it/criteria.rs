@@ -9,6 +9,7 @@ use store::adoption::Begin;
 use store::adoption::Draft;
 use store::adoption::Known;
 use store::adoption::sound as sound_set;
+use store::compare::Choice as Side;
 use store::db::Store;
 use store::error::StoreError;
 use store::hand::Change;
@@ -227,6 +228,10 @@ on_both! {
         assert_eq!(conn.criteria_used(&old).await.unwrap().version, "2026.1");
         let held = conn.held(&came).await.unwrap();
         drop(conn);
+        let side = |set: Option<&str>| Side { night: came.id, version: None, criteria: set.map(str::to_owned) };
+        let beside = store.beside(came.person.unwrap(), vec![side(None), side(Some(SET))]).await.unwrap();
+        let versions: Vec<&str> = beside.iter().map(|one| one.criteria.version.as_str()).collect();
+        assert_eq!(versions, ["2026.1", "2026.1-1"]);
         let recording = Arc::new(held.recording().unwrap());
         let step = Step::Change(Change::Criteria { name: SET.to_owned() });
         let done = store.step(&reader(), came.id, came.act, step, recording).await.unwrap();

@@ -8,6 +8,7 @@ mod both;
 mod access;
 mod acts;
 mod backup;
+mod compare;
 mod criteria;
 mod document;
 mod full;
