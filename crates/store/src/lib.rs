@@ -67,6 +67,9 @@ pub mod hand;
 pub mod reading;
 pub mod signing;
 
+// What the department did, counted; nobody is named in it.
+pub mod service;
+
 // Its time over, or asked for by the person it is about.
 pub mod access;
 pub mod belongings;
