@@ -11,6 +11,7 @@ pub mod nights;
 pub mod password;
 pub mod retention;
 pub mod scan;
+pub mod service;
 pub mod session;
 pub mod settings;
 
@@ -32,6 +33,7 @@ pub fn routes() -> Routes {
         .and(accounts::routes())
         .and(audit::routes())
         .and(retention::routes())
+        .and(service::routes())
         .and(settings::routes())
         .and(about::routes())
 }
