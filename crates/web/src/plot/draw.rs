@@ -11,6 +11,8 @@ use super::safe;
 
 /// Pixels a sign is wide at the size of the labels, a little more than most need.
 const SIGN: f64 = 7.0;
+/// The same of a name, which may be of capitals.
+const CAPITAL: f64 = 8.5;
 /// Height of a line of words.
 const LINE: f64 = 16.0;
 /// Height of a row whose name stands beside it, and of one whose name stands over it.
@@ -35,6 +37,7 @@ pub(super) struct Frame<'a> {
 impl<'a> Frame<'a> {
     pub(super) fn of(x: &'a Axis, y: &'a Axis, width: f64, height: f64, things: &[Thing]) -> Self {
         let name = widest(y.ticks.iter().map(|tick| tick.1.as_str()));
+        let name = if y.rows && name < 11.0 * SIGN { name / SIGN * CAPITAL } else { name };
         let over = y.rows && name > width * 0.3;
         let level = widest(things.iter().map(|thing| match thing {
             Thing::Level { word, .. } => word.as_str(),

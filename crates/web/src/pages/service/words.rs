@@ -90,7 +90,7 @@ pub(super) fn share(share: &Share) -> String {
         return "none to count from".to_owned();
     };
     format!(
-        "{percent:.0} %, 95 % interval {:.0} to {:.0} %",
+        "{percent:.0}\u{a0}%, 95\u{a0}% interval {:.0} to {:.0}\u{a0}%",
         100.0 * interval.low,
         100.0 * interval.high
     )
@@ -145,7 +145,7 @@ fn repeats_said(repeats: &Repeats) -> String {
 fn lent(usage: &[MonthOf]) -> String {
     match Usage::sum(usage.iter().map(|one| &one.usage)).percent() {
         None => "The department had no monitor.".to_owned(),
-        Some(percent) => format!("The monitors were lent on {percent:.0} % of their nights."),
+        Some(percent) => format!("The monitors were lent on {percent:.0}\u{a0}% of their nights."),
     }
 }
 
@@ -158,22 +158,18 @@ pub(super) fn turnaround(turnaround: &Turnaround) -> Vec<String> {
         .filter_map(|times| Some((times.leg, times.percentile_h(50.0)?)))
         .max_by(|a, b| a.1.total_cmp(&b.1));
     if let Some((leg, median)) = slowest {
-        says.push(format!(
-            "Most of the time goes from {}: {} in the middle.",
-            leg.words(),
-            time(median)
-        ));
+        says.push(format!("The slowest leg is {}: {} in the median.", leg.words(), time(median)));
     }
-    for times in turnaround.times.iter().filter(|times| times.urgency.is_none()) {
-        if let Some(oldest) = times.longest_open_h().filter(|_| times.leg != Leg::Whole) {
-            let open = times.open_h.len() as u64;
-            says.push(format!(
-                "{} open from {}, the oldest for {}.",
-                count(open, "is", "are"),
-                times.leg.words(),
-                time(oldest)
-            ));
-        }
+    let open: Vec<String> = turnaround
+        .times
+        .iter()
+        .filter(|times| times.urgency.is_none() && times.leg != Leg::Whole)
+        .filter(|times| !times.open_h.is_empty())
+        .map(|times| format!("{} from {}", times.open_h.len(), times.leg.words()))
+        .collect();
+    if !open.is_empty() {
+        let open: Vec<&str> = open.iter().map(String::as_str).collect();
+        says.push(format!("Still open: {}.", list(&open)));
     }
     if turnaround.without_night > 0 {
         let n = turnaround.without_night as u64;
@@ -266,6 +262,15 @@ fn list(words: &[&str]) -> String {
     }
 }
 
+/// The first few of many things, and how many more there are.
+fn first_few(words: &[String]) -> String {
+    let shown: Vec<&str> = words.iter().map(String::as_str).take(4).collect();
+    match words.len() - shown.len() {
+        0 => list(&shown),
+        more => format!("{} and {more} more", shown.join(", ")),
+    }
+}
+
 /// Use: the share lent, and what kept the rest.
 pub(super) fn usage(usage: &[MonthOf]) -> Vec<String> {
     let all = Usage::sum(usage.iter().map(|one| &one.usage));
@@ -292,29 +297,35 @@ pub(super) fn in_short(drift: &Drift, period: &Period) -> String {
 
 /// Everything that stands out at one monitor, a sentence each; or that nothing does.
 pub(super) fn stands_out(drift: &Drift, period: &Period) -> Vec<String> {
-    let when = |check: &GasCheck| local_date(check.at, &period.zone).strftime("%-d %B").to_string();
-    let mut says: Vec<String> = drift
-        .beyond()
-        .map(|check| {
-            format!(
-                "on {} the check was {} kPa off, and the department allows {:.2} kPa.",
-                when(check),
-                off(check.off_kpa()),
-                drift.limit_kpa
-            )
-        })
-        .collect();
     let Some(chart) = &drift.chart else { return vec!["no gas check in these days.".to_owned()] };
-    says.extend(outside(drift, chart).map(|check| {
-        let (low, high) = chart.limits.unwrap_or_default();
-        format!(
-            "on {} the check, {} kPa off, lay outside the limits of its own checks, {} to {} kPa.",
-            when(check),
-            off(check.off_kpa()),
+    let when = |check: &GasCheck| local_date(check.at, &period.zone).strftime("%-d %B").to_string();
+    let told = |checks: &[&GasCheck]| {
+        let told: Vec<String> = checks
+            .iter()
+            .map(|one| format!("{} ({} kPa)", when(one), off(one.off_kpa())))
+            .collect();
+        first_few(&told)
+    };
+    let mut says = Vec::new();
+    let beyond: Vec<&GasCheck> = drift.beyond().collect();
+    if !beyond.is_empty() {
+        says.push(format!(
+            "{} further off than the {:.2} kPa the department allows: {}.",
+            count(beyond.len() as u64, "check lay", "checks lay"),
+            drift.limit_kpa,
+            told(&beyond)
+        ));
+    }
+    let outside: Vec<&GasCheck> = outside(drift, chart).collect();
+    if let Some((low, high)) = chart.limits.filter(|_| !outside.is_empty()) {
+        says.push(format!(
+            "{} outside the limits of its own chart, {} to {} kPa: {}.",
+            count(outside.len() as u64, "check lay", "checks lay"),
             off(low),
-            off(high)
-        )
-    }));
+            off(high),
+            told(&outside)
+        ));
+    }
     says.extend(chart.runs.iter().filter_map(|run| said_run(drift, chart, *run, when)));
     if says.is_empty() {
         let n = drift.checks.len();
@@ -363,7 +374,7 @@ mod tests {
             assert_eq!(time(hours), words);
         }
         assert_eq!([0.126, -0.05, -0.001].map(off), ["+0.13", "\u{2212}0.05", "0.00"]);
-        assert_eq!(share(&Share::new(9, 26)), "35 %, 95 % interval 19 to 54 %");
+        assert_eq!(share(&Share::new(9, 26)), "35\u{a0}%, 95\u{a0}% interval 19 to 54\u{a0}%");
         assert_eq!(list(&["a", "b", "c"]), "a, b and c");
     }
 }
