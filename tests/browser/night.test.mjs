@@ -3,6 +3,9 @@
 
 import { after, before, test } from "node:test";
 import assert from "node:assert/strict";
+import { spawnSync } from "node:child_process";
+import { cpSync, readFileSync } from "node:fs";
+import { join } from "node:path";
 import { DEMO_PASSWORD, LOOKS, demo, logIn, looksRight, tabTo } from "./bench.mjs";
 
 /** Yesterday, so that the true clock is the demo's next morning. */
@@ -10,6 +13,9 @@ const YESTERDAY = new Date(Date.now() - 86_400_000).toISOString().slice(0, 10);
 
 /** @type {any} */
 let d;
+
+/** Reports as they were signed. */
+const signed = [];
 
 before(async () => {
   d = await demo(YESTERDAY);
@@ -107,9 +113,13 @@ test("by keyboard alone: a stretch is excluded, figures change, it is undone, th
   await page.waitForURL("**/report");
   await tabTo(page, "textarea");
   await page.keyboard.type("Read whole.");
-  await tabTo(page, "input[name=sure]");
-  await page.keyboard.press("Space");
-  await tabTo(page, "form[action$='/sign'] button");
+  await tabTo(page, "input[name=password]");
+  await page.keyboard.type("not my password");
+  await page.keyboard.press("Enter");
+  await page.getByText("The password is wrong.").first().waitFor();
+  assert.equal(await page.locator("textarea").inputValue(), "Read whole.");
+  await tabTo(page, "input[name=password]");
+  await page.keyboard.type(DEMO_PASSWORD);
   await page.keyboard.press("Enter");
   await page.waitForURL("**/nights");
   await page.getByText(/Signed: version 1/).waitFor();
@@ -123,9 +133,13 @@ test("a physician interprets what was signed; the desk never sees it", async () 
   await page.goto("/nights");
   await page.locator("section[aria-labelledby=signed] a").first().click();
   await page.getByRole("textbox", { name: "Interpretation" }).fill("As expected; seen in clinic in spring.");
-  await page.locator("input[name=sure]").check();
+  await page.getByLabel("Your password, to sign").fill(DEMO_PASSWORD);
+  const night = Number(page.url().match(/nights\/(\d+)/)?.[1]);
   await page.getByRole("button", { name: "Sign the interpretation" }).click();
   await page.getByText(/Signed: version 2/).waitFor();
+  for (const version of [1, 2]) {
+    signed.push({ night, version, bytes: await (await page.request.get(`/nights/${night}/reports/${version}`)).body() });
+  }
   await page.context().close();
   const desk = await as("pillow");
   const answer = await desk.goto("/nights");
@@ -181,4 +195,17 @@ test("from the whole night to ten seconds and back, by wheel, drag and keys", as
   assert.ok(await page.locator("#judge-spo2").isChecked());
   assert.deepEqual(page.wrong, []);
   await page.context().close();
+});
+
+test("every signed report is made again by the command, byte for byte", () => {
+  // On a copy: the command lives on the true clock, and the demo on its own.
+  cpSync(join(d.data, "record"), join(d.data, "copy"), { recursive: true });
+  assert.equal(signed.length, 2);
+  for (const { night, version, bytes } of signed) {
+    const out = join(d.data, `${version}.pdf`);
+    const args = ["report", "--data", join(d.data, "copy"), "--night", `${night}`, "--version", `${version}`, "-o", out];
+    const said = spawnSync(String(process.env.MATINS), args);
+    assert.equal(said.status, 0, String(said.stderr));
+    assert.ok(bytes.equals(readFileSync(out)), `version ${version} differs`);
+  }
 });

@@ -4,6 +4,7 @@
 //! what differs. Published rules stand once, in `criteria/published-rules.toml`; a set picks by id.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
@@ -532,8 +533,11 @@ pub struct Criteria {
     pub title: String,
     /// Whom it is for.
     pub age_band: AgeBand,
-    /// SHA-256 over the set, the set it is based on, and the published rules.
+    /// SHA-256 of [`Criteria::whole`].
     pub sha256: String,
+    /// The texts it was read from, the sets it is based on and the published rules among them:
+    /// [`Criteria::from_whole`] reads the same set from it in any later release.
+    pub whole: Arc<str>,
     /// Believing.
     pub screen: ScreenCriteria,
     /// Correcting.
@@ -577,8 +581,11 @@ pub enum CriteriaError {
 
 mod rule_file;
 mod shipped;
+mod whole;
 
 pub use shipped::{shipped, shipped_names, shipped_text};
+
+use whole::Whole;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -608,12 +615,24 @@ impl Criteria {
     /// # Errors
     /// [`CriteriaError`] naming the set, the key and what was expected.
     pub fn parse(text: &str, base: &dyn Fn(&str) -> Option<String>) -> Result<Self, CriteriaError> {
-        let (table, texts) = merged(text, base)?;
+        Self::of(&Whole::gather(text, base)?)
+    }
+
+    /// Reads a set from all its texts, as [`Criteria::whole`] keeps them.
+    ///
+    /// # Errors
+    /// [`CriteriaError`] when they are not the texts of a set.
+    pub fn from_whole(whole: &str) -> Result<Self, CriteriaError> {
+        Self::of(&Whole::read(whole)?)
+    }
+
+    fn of(whole: &Whole) -> Result<Self, CriteriaError> {
+        let table = whole.merged()?;
         let set = table.get("name").and_then(toml::Value::as_str).unwrap_or("unnamed").to_owned();
         let file: SetFile = table.try_into().map_err(|e: toml::de::Error| {
             CriteriaError::Shape { set: set.clone(), detail: e.message().to_owned() }
         })?;
-        let published = rule_file::parse_rules(shipped::PUBLISHED_RULES)?;
+        let published = rule_file::parse_rules(whole.rules())?;
         let own = file.rule.iter().map(|rule| rule.to_rule(&set)).collect::<Result<Vec<_>, _>>()?;
         let library: BTreeMap<String, Rule> =
             published.into_iter().chain(own).map(|rule| (rule.id.clone(), rule)).collect();
@@ -626,7 +645,8 @@ impl Criteria {
             version: file.version,
             title: file.title,
             age_band: file.age_band,
-            sha256: hash(&texts),
+            sha256: crate::hex(&Sha256::digest(whole.text().as_bytes())),
+            whole: whole.text().into(),
             screen: file.screen,
             correct: file.correct,
             score: file.score,
@@ -644,51 +664,6 @@ impl Criteria {
             None => self.questions.first(),
         }
     }
-}
-
-/// The set's table laid over the one it is based on, and the texts that went into it.
-fn merged(
-    text: &str,
-    base: &dyn Fn(&str) -> Option<String>,
-) -> Result<(toml::Table, Vec<String>), CriteriaError> {
-    let own: toml::Table = text.parse().map_err(|e: toml::de::Error| CriteriaError::Shape {
-        set: "file".into(),
-        detail: e.to_string().trim().to_owned(),
-    })?;
-    let Some(base_name) = own.get("based_on").and_then(toml::Value::as_str) else {
-        return Ok((own, vec![text.to_owned()]));
-    };
-    let base_text = base(base_name).ok_or_else(|| CriteriaError::Unknown {
-        set: own.get("name").and_then(toml::Value::as_str).unwrap_or("file").to_owned(),
-        what: "the set in `based_on`",
-        found: base_name.to_owned(),
-        known: shipped_names().join(", "),
-    })?;
-    let (mut table, mut texts) = merged(&base_text, base)?;
-    overlay(&mut table, own);
-    texts.push(text.to_owned());
-    Ok((table, texts))
-}
-
-fn overlay(under: &mut toml::Table, over: toml::Table) {
-    for (key, value) in over {
-        match (under.get_mut(&key), value) {
-            (Some(toml::Value::Table(below)), toml::Value::Table(above)) => overlay(below, above),
-            (_, value) => {
-                under.insert(key, value);
-            }
-        }
-    }
-}
-
-fn hash(texts: &[String]) -> String {
-    let mut hasher = Sha256::new();
-    for text in texts {
-        hasher.update(text.as_bytes());
-        hasher.update([0]);
-    }
-    hasher.update(shipped::PUBLISHED_RULES.as_bytes());
-    crate::hex(&hasher.finalize())
 }
 
 fn pick(

@@ -176,6 +176,7 @@ pub(crate) struct ScoreArgs {
   matins report night.csv --notes night.notes.toml -o night.pdf
   matins report night.csv --heading patient.toml -o night.html
   matins report night.csv --format json -o -
+  matins report --data record --night 12 -o night-12.pdf       a signed report made again, byte for byte
 
 A heading file holds any of these; what is left out is a blank to be written on:
   hospital = [\"Name of the hospital\", \"Name of the department\"]
@@ -186,7 +187,8 @@ A heading file holds any of these; what is left out is a blank to be written on:
   comparison, comment = [\"one line each\"]")]
 pub(crate) struct ReportArgs {
     /// The recording; `-` is standard input
-    pub(crate) file: PathBuf,
+    #[arg(required_unless_present = "data")]
+    pub(crate) file: Option<PathBuf>,
     /// What the night is held against.
     #[command(flatten)]
     pub(crate) night: NightArgs,
@@ -205,6 +207,29 @@ pub(crate) struct ReportArgs {
     /// Replace a report that stands already
     #[arg(short, long)]
     pub(crate) force: bool,
+    /// A signed report of a department's record, made again from its night.
+    #[command(flatten)]
+    pub(crate) signed: SignedArgs,
+}
+
+/// A signed report of a department's record.
+#[derive(Debug, Args)]
+#[command(next_help_heading = "A signed report")]
+pub(crate) struct SignedArgs {
+    /// The record: its folder, or the address of its database
+    #[arg(long, value_name = "DIR|URL", requires = "of_night", conflicts_with_all = [
+        "file", "notes", "notes_beside", "criteria", "question", "zone", "map", "heading", "format", "paper",
+    ])]
+    pub(crate) data: Option<String>,
+    /// The night: the number in its page's address
+    #[arg(id = "of_night", long = "night", value_name = "NUMBER", requires = "data")]
+    pub(crate) night: Option<i64>,
+    /// The version of its report [default: the latest signed]
+    #[arg(long, value_name = "NUMBER", requires = "data")]
+    pub(crate) version: Option<i64>,
+    /// Write the bytes that were kept, without making them again
+    #[arg(long, requires = "data")]
+    pub(crate) kept: bool,
 }
 
 /// What a report is written as.

@@ -8,6 +8,7 @@ pub(crate) mod diary;
 pub(crate) mod look;
 pub(crate) mod man;
 mod record;
+mod remake;
 pub(crate) mod report;
 pub(crate) mod restore;
 pub(crate) mod score;

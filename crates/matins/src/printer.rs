@@ -132,6 +132,7 @@ mod pdf {
         let loan = LetterLoan {
             loan: of.loan.clone(),
             lent_on: of.lent_on.clone(),
+            first_night: of.first_night.clone(),
             return_by: of.return_by.clone(),
         };
         let desk = desk(settings);

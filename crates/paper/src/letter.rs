@@ -21,6 +21,7 @@ const SHAPE: Shape = Shape {
         "return_by",
         "return_places",
         "lent_on",
+        "first_night",
         "loan",
     ],
     required: &[
@@ -53,6 +54,8 @@ pub struct LetterLoan {
     pub loan: String,
     /// When the monitor was lent, in words.
     pub lent_on: String,
+    /// The evening of the first night, in words.
+    pub first_night: String,
     /// When it was or is due back, in words.
     pub return_by: String,
 }
@@ -95,6 +98,7 @@ impl LetterTexts {
             .filling()
             .with("loan", &loan.loan)
             .with("lent_on", &loan.lent_on)
+            .with("first_night", &loan.first_night)
             .with("return_by", &loan.return_by);
         let lines: Vec<String> = section.words().cloned().collect();
         Ok(LetterWords {

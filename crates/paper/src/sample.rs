@@ -122,6 +122,7 @@ pub fn letter(id: &str) -> Result<Letter, TextError> {
     let loan = LetterLoan {
         loan: "L-00142-Y".into(),
         lent_on: "Tuesday 3 March".into(),
+        first_night: "Thursday 12 March".into(),
         return_by: "Wednesday 4 March, 10:00".into(),
     };
     Ok(Letter {

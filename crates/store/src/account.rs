@@ -149,13 +149,7 @@ impl Store {
         keep_session: Option<&str>,
     ) -> Result<()> {
         let account: Account = self.read().await?.get(id).await?;
-        if !password::is_right(old.to_owned(), account.password.clone()).await? {
-            return Err(StoreError::refused(
-                "old_password",
-                "the present password is not right",
-                "",
-            ));
-        }
+        self.confirm(&account, old, &by.station).await?;
         let kept = self.hashed(&account, new).await?;
         let mut act = self.act(by, "account.password").await?;
         let mut account: Account = act.get_as_seen(id, account.act).await?;

@@ -1,4 +1,4 @@
-//! Bytes kept whole, by the SHA-256 of what they are: originals and signed papers.
+//! Bytes kept whole, by the SHA-256 of what they are: originals, signed papers and the criteria of results.
 
 use std::io::Read as _;
 use std::io::Write as _;
@@ -96,6 +96,12 @@ impl Conn {
         let found: Option<KeptBytes> =
             on!(self, c => sqlx::query_as(sql).bind(sha256).fetch_optional(c).await)?;
         found.ok_or_else(|| StoreError::Missing { what: format!("file {sha256}") })?.unpacked()
+    }
+
+    /// Whether bytes of this SHA-256 are kept.
+    pub(crate) async fn has_bytes(&mut self, sha256: &str) -> Result<bool> {
+        let sql = "SELECT COUNT(*) FROM bytes WHERE sha256 = $1";
+        Ok(self.number(sql, &[sha256.into()]).await? > 0)
     }
 
     /// The kept bytes whose hash follows, as they are kept.

@@ -323,13 +323,20 @@ impl Conn {
         })
     }
 
-    /// Nights that wait to be tied or read, the oldest first.
+    /// Nights that wait to be tied or read, the oldest first; not those that are being repeated.
     ///
     /// # Errors
     /// When the database breaks off.
     pub async fn nights_waiting(&mut self) -> Result<Vec<NightLine>> {
         let nights: Vec<Night> = self
-            .find("WHERE status IN ('untied', 'waiting', 'reading') ORDER BY start_at, id", &[])
+            .find(
+                concat!(
+                    "WHERE status IN ('untied', 'waiting', 'reading') AND ",
+                    not_repeated!(),
+                    " ORDER BY start_at, id"
+                ),
+                &[],
+            )
             .await?;
         let mut lines = Vec::with_capacity(nights.len());
         for night in nights {

@@ -259,7 +259,7 @@ impl Act {
         .await?;
         self.each(all, |row: &mut Study| row.closed_because = None).await?;
         self.each(all, |row: &mut Loan| {
-            row.because = None;
+            (row.because, row.repeats_because) = (None, None);
             (row.out, row.back) = (Kept(None), Kept(None));
         })
         .await?;

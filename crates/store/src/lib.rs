@@ -65,7 +65,11 @@ pub mod whose;
 // A night is read: judged by hand, signed, interpreted.
 pub mod hand;
 pub mod reading;
+pub mod repeat;
 pub mod signing;
+
+// A signed report made again.
+pub mod remake;
 
 // What the department did, counted; nobody is named in it.
 pub mod service;

@@ -123,40 +123,7 @@ impl Store {
     /// When none is free, or the one wanted is promised, cannot go or falls due for service.
     pub async fn book(&self, by: &Author, form: LoanForm) -> Result<Loan> {
         let mut act = self.act(by, "loan.book").await?;
-        let desk = act.conn().desk_settings().await?;
-        let today = when::local_date(act.at(), &desk.zone());
-        let mut study: Study = act.get(form.study).await?;
-        still_valid(&act.get::<Person>(study.person).await?)?;
-        may_book(&form, &study, today, &desk)?;
-        let monitor = act.choose_monitor(&form, today).await?;
-        let number = act.conn().number("SELECT COUNT(*) FROM loan", &[]).await? + 1;
-        let mut loan = Loan {
-            id: 0,
-            act: 0,
-            mark: ident::loan_mark(number),
-            study: study.id,
-            person: study.person,
-            monitor: monitor.id,
-            first_night_on: form.first_night_on.to_string(),
-            nights: form.nights,
-            due_at: due_at(form.first_night_on, form.nights, &desk),
-            status: LoanStatus::Booked,
-            booked_by: by.login.clone(),
-            booked_at: act.at(),
-            out_at: None,
-            out_by: None,
-            out: Kept(None),
-            back_at: None,
-            back_by: None,
-            back: Kept(None),
-            because: None,
-            repeats_night: form.repeats_night,
-        };
-        act.put(&mut loan).await?;
-        act.hold_nights(&loan, &evenings(form.first_night_on, form.nights)).await?;
-        study.status = StudyStatus::OnLoan;
-        act.put(&mut study).await?;
-        act.on(format!("loan {}", loan.id), Some(loan.person));
+        let loan = act.book(&form, None).await?;
         act.close().await?;
         Ok(loan)
     }
@@ -172,11 +139,11 @@ impl Store {
         stands(&loan, LoanStatus::Booked)?;
         act.unpack(&loan, "loan cancelled").await?;
         act.free_nights(loan.id, "").await?;
-        act.study_waits(loan.study).await?;
         loan.status = LoanStatus::Cancelled;
         loan.because = Some(reason.clone());
         act.because(reason);
         act.put(&mut loan).await?;
+        act.study_waits(loan.study).await?;
         act.on(format!("loan {id}"), Some(loan.person));
         act.close().await?;
         Ok(loan)
@@ -370,11 +337,11 @@ impl Store {
         monitor.because = Some(reason.clone());
         act.step(&mut monitor, Move::GiveUp, &reason).await?;
         act.free_nights(loan.id, "").await?;
-        act.study_waits(loan.study).await?;
         loan.status = LoanStatus::Lost;
         loan.because = Some(reason.clone());
         act.because(reason);
         act.put(&mut loan).await?;
+        act.study_waits(loan.study).await?;
         act.on(format!("loan {id}"), Some(loan.person));
         act.close().await?;
         Ok(loan)
@@ -417,6 +384,15 @@ impl Loan {
 }
 
 impl Conn {
+    /// Whether a night of a study waits to be read and is not being repeated.
+    async fn unread_of(&mut self, study: i64) -> Result<bool> {
+        let sql = concat!(
+            "SELECT COUNT(*) FROM night WHERE study = $1 AND status IN ('waiting', 'reading') AND ",
+            not_repeated!()
+        );
+        Ok(self.number(sql, &[study.into()]).await? > 0)
+    }
+
     /// Everything that keeps a monitor from going out on a loan at this moment. Empty: it may go.
     ///
     /// # Errors
@@ -442,6 +418,50 @@ impl Conn {
 }
 
 impl Act {
+    /// Books a loan as part of an act; the act is about it then.
+    pub(crate) async fn book(
+        &mut self,
+        form: &LoanForm,
+        repeats_because: Option<String>,
+    ) -> Result<Loan> {
+        let desk = self.conn().desk_settings().await?;
+        let today = when::local_date(self.at(), &desk.zone());
+        let mut study: Study = self.get(form.study).await?;
+        still_valid(&self.get::<Person>(study.person).await?)?;
+        may_book(form, &study, today, &desk)?;
+        let monitor = self.choose_monitor(form, today).await?;
+        let number = self.conn().number("SELECT COUNT(*) FROM loan", &[]).await? + 1;
+        let mut loan = Loan {
+            id: 0,
+            act: 0,
+            mark: ident::loan_mark(number),
+            study: study.id,
+            person: study.person,
+            monitor: monitor.id,
+            first_night_on: form.first_night_on.to_string(),
+            nights: form.nights,
+            due_at: due_at(form.first_night_on, form.nights, &desk),
+            status: LoanStatus::Booked,
+            booked_by: self.author().login.clone(),
+            booked_at: self.at(),
+            out_at: None,
+            out_by: None,
+            out: Kept(None),
+            back_at: None,
+            back_by: None,
+            back: Kept(None),
+            because: None,
+            repeats_night: form.repeats_night,
+            repeats_because,
+        };
+        self.put(&mut loan).await?;
+        self.hold_nights(&loan, &evenings(form.first_night_on, form.nights)).await?;
+        study.status = StudyStatus::OnLoan;
+        self.put(&mut study).await?;
+        self.on(format!("loan {}", loan.id), Some(loan.person));
+        Ok(loan)
+    }
+
     async fn keeps_in(
         &mut self,
         monitor: &Monitor,
@@ -598,10 +618,12 @@ impl Act {
         Ok(())
     }
 
+    /// After a loan ended: its study waits for another, or for a night that is there to be read.
     async fn study_waits(&mut self, study: i64) -> Result<()> {
         let mut study: Study = self.get(study).await?;
         if study.status == StudyStatus::OnLoan {
-            study.status = StudyStatus::Waiting;
+            let unread = self.conn().unread_of(study.id).await?;
+            study.status = if unread { StudyStatus::ToRead } else { StudyStatus::Waiting };
             self.put(&mut study).await?;
         }
         Ok(())

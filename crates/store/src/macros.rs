@@ -104,3 +104,10 @@ macro_rules! on {
         }
     };
 }
+
+/// SQL of nights: those that are not being repeated by a loan that stands.
+macro_rules! not_repeated {
+    () => {
+        "id NOT IN (SELECT repeats_night FROM loan WHERE repeats_night IS NOT NULL AND status NOT IN ('cancelled', 'lost'))"
+    };
+}

@@ -246,6 +246,7 @@ impl Proof {
         let hash = match table {
             "original" if row["destroyed_at"].is_null() => &row["sha256"],
             "report" => &row["pdf_sha256"],
+            "outcome" => &row["criteria_sha256"],
             _ => &Value::Null,
         };
         if let Some(hash) = hash.as_str() {

@@ -111,6 +111,22 @@ impl Conn {
             None => set_of(self, night).await,
         }
     }
+
+    /// The criteria a night is held against after a step. Only who chooses a set takes up what was adopted
+    /// under its name since: a change of one minute may not bring other thresholds with it.
+    async fn criteria_after(
+        &mut self,
+        night: &Night,
+        step: &Step,
+        goes_to: Option<&NotesVersion>,
+    ) -> Result<Criteria> {
+        if let Step::Change(Change::Criteria { name }) = step {
+            return self.criteria(name).await;
+        }
+        let of = goes_to.map_or(night.result, |version| Some(version.outcome)).unwrap_or(0);
+        let used: Outcome = self.get(of).await?;
+        self.criteria_used(&used).await
+    }
 }
 
 /// Screens, corrects, scores and judges a recording with notes. Milliseconds of arithmetic.
@@ -155,7 +171,7 @@ impl Store {
         let set = conn.criteria_of(&night).await?;
         let pen = Pen { name: by.name.clone(), made_at: rfc3339(self.now()) };
         let (changed, goes_to) = next(&step, &versions, &night, &set, &pen)?;
-        let criteria = conn.criteria(&changed.criteria).await?;
+        let criteria = conn.criteria_after(&night, &step, goes_to.as_ref()).await?;
         drop(conn);
         asked_here(&step, &criteria)?;
         let given = changed.text.clone();
@@ -168,8 +184,7 @@ impl Store {
         let mut night: Night = act.get_as_seen(id, seen).await?;
         let from = act.begun(&night, &versions, set).await?;
         let mut outcome = outcome(&night, &judgement, &changed.text);
-        outcome.at = act.at();
-        act.put(&mut outcome).await?;
+        act.put_outcome(&mut outcome, &criteria.whole).await?;
         let replaces = goes_to.as_ref().map_or(Some(from), |version| version.replaces);
         let goes_to = goes_to.map(|version| version.id);
         let version = act.put_version(&night, changed, outcome.id, (replaces, goes_to)).await?;

@@ -28,6 +28,12 @@ const STEPS: &[Step] = &[
         sqlite: "",
         postgres: "",
     },
+    Step {
+        name: "0003_repeat",
+        both: include_str!("../migrations/0003_repeat.sql"),
+        sqlite: "",
+        postgres: "",
+    },
 ];
 
 /// Names of the steps this release knows, in order.

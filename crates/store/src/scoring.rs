@@ -13,6 +13,7 @@ use engine::recording::Quantity;
 use engine::recording::Recording;
 use engine::time::zone_named;
 
+use crate::act::Act;
 use crate::act::Author;
 use crate::chain::sha256;
 use crate::cut::Piece;
@@ -159,6 +160,25 @@ impl Conn {
         })?;
         let base = |name: &str| engine::criteria::shipped_text(name).map(str::to_owned);
         Criteria::parse(&text, &base)
+            .map_err(|error| refused("criteria_wrong", error.to_string(), None))
+    }
+
+    /// The set of criteria a result was made with, as it was then: whatever holds under its name today.
+    ///
+    /// # Errors
+    /// When its text is not kept, or this release does not understand it.
+    pub async fn criteria_used(&mut self, outcome: &Outcome) -> Result<Criteria> {
+        self.criteria_kept(&outcome.criteria_sha256).await
+    }
+
+    /// A set of criteria by the hash of its text.
+    ///
+    /// # Errors
+    /// When it is not kept, or this release does not understand it.
+    pub async fn criteria_kept(&mut self, sha256: &str) -> Result<Criteria> {
+        let text = String::from_utf8(self.bytes(sha256).await?)
+            .map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        Criteria::from_whole(&text)
             .map_err(|error| refused("criteria_wrong", error.to_string(), None))
     }
 
@@ -309,6 +329,7 @@ impl Store {
             None => set_of(&mut conn, &night).await?,
         };
         let criteria = conn.criteria(&set).await?;
+        let whole = criteria.whole.clone();
         let notes = match notes {
             Some(notes) => notes,
             None => conn.notes_for(&night, &held.reading.zone, &criteria).await?,
@@ -321,8 +342,7 @@ impl Store {
         let mut outcome = outcome(&night, &judged, &notes);
         let mut act = self.act(by, "night.score").await?;
         let mut now: Night = act.get_as_seen(night.id, night.act).await?;
-        outcome.at = act.at();
-        act.put(&mut outcome).await?;
+        act.put_outcome(&mut outcome, &whole).await?;
         (now.notes, now.result) = (notes, Some(outcome.id));
         act.put(&mut now).await?;
         act.on(format!("night {id}"), night.person);
@@ -331,6 +351,17 @@ impl Store {
         }
         act.close().await?;
         Ok(outcome)
+    }
+}
+
+impl Act {
+    /// Keeps a result, and the criteria it was made with: the report made of it can be made again.
+    pub(crate) async fn put_outcome(&mut self, outcome: &mut Outcome, whole: &str) -> Result<()> {
+        if !self.conn().has_bytes(&outcome.criteria_sha256).await? {
+            self.keep_bytes(whole.as_bytes()).await?;
+        }
+        outcome.at = self.at();
+        self.put(outcome).await
     }
 }
 

@@ -70,6 +70,19 @@ pub enum LogIn {
     },
 }
 
+/// What came of a password.
+enum Tried {
+    /// It is right.
+    Right(Box<Account>),
+    /// Login or password is wrong.
+    Wrong,
+    /// Too many failures; it was not looked at.
+    Wait {
+        /// How long to wait, s.
+        wait_s: i64,
+    },
+}
+
 impl Store {
     /// Tries to log in from a station (the browser's address). Success, failure and delay are acts; the
     /// password is in none of them, and a login is only when it is somebody's.
@@ -83,29 +96,50 @@ impl Store {
         station: &str,
         idle_s: i64,
     ) -> Result<LogIn> {
+        let account = match self.try_password(login, typed, station).await? {
+            Tried::Right(account) => account,
+            Tried::Wrong => return Ok(LogIn::Wrong),
+            Tried::Wait { wait_s } => return Ok(LogIn::Wait { wait_s }),
+        };
+        let outdated = account.password.as_deref().is_some_and(password::is_outdated);
+        let better = if outdated { Some(password::hash(typed.to_owned()).await?) } else { None };
+        let (session, token) = self.begin_session(&account, better, station, idle_s).await?;
+        Ok(LogIn::Done { session: Box::new(session), token })
+    }
+
+    /// Asks again for the password of somebody who is logged in, before an act that carries their name.
+    /// A wrong one is counted like a wrong log-in.
+    ///
+    /// # Errors
+    /// Refused as `password_wrong` when it is wrong, or was too often.
+    pub async fn confirm(&self, account: &Account, typed: &str, station: &str) -> Result<()> {
+        let says = match self.try_password(&account.login, typed, station).await? {
+            Tried::Right(_) => return Ok(()),
+            Tried::Wrong => "the password is wrong".to_owned(),
+            Tried::Wait { wait_s } => format!("too many wrong passwords; wait {wait_s} s"),
+        };
+        Err(StoreError::refused("password_wrong", says, "nothing was done"))
+    }
+
+    /// Holds a password against a login's, and writes a failure down.
+    async fn try_password(&self, login: &str, typed: &str, station: &str) -> Result<Tried> {
         let login = login.trim().to_lowercase();
         let keys = keys(&login, station);
         // The failure is counted before the password is looked at, so that many at once gain nothing.
         if let Some(wait_s) = self.count_attempt(&keys).await? {
-            return Ok(LogIn::Wait { wait_s });
+            return Ok(Tried::Wait { wait_s });
         }
         let found: Option<Account> =
             self.read().await?.first("WHERE login = $1", &[login.as_str().into()]).await?;
         let found = found.filter(|account| account.closed_at.is_none());
         let kept = found.as_ref().and_then(|account| account.password.clone());
-        let right = password::is_right(typed.to_owned(), kept.clone()).await?;
-        let (Some(account), Some(kept), true) = (found.clone(), kept, right) else {
+        let right = password::is_right(typed.to_owned(), kept).await?;
+        let Some(account) = found.as_ref().filter(|_| right) else {
             self.failed(found.as_ref(), station).await?;
-            return Ok(LogIn::Wrong);
+            return Ok(Tried::Wrong);
         };
-        let better = if password::is_outdated(&kept) {
-            Some(password::hash(typed.to_owned()).await?)
-        } else {
-            None
-        };
-        let (session, token) = self.begin_session(&account, better, station, idle_s).await?;
         self.forget_failures(&keys).await?;
-        Ok(LogIn::Done { session: Box::new(session), token })
+        Ok(Tried::Right(Box::new(account.clone())))
     }
 
     /// The session of a token, if it still holds. `touch` says somebody is there: its idle time begins anew.

@@ -343,7 +343,8 @@ impl Act {
         self.put(&mut night).await?;
         if let (Some(study), Some(status)) = (night.study, status) {
             let mut study: Study = self.get(study).await?;
-            if study.status != StudyStatus::Closed {
+            // While a loan of it is booked or out, that is where the study stands.
+            if !matches!(study.status, StudyStatus::Closed | StudyStatus::OnLoan) {
                 study.status = status;
                 self.put(&mut study).await?;
             }

@@ -223,6 +223,8 @@ record! {
         because: Option<String>,
         /// The night that made this loan necessary, when it is a repeat.
         repeats_night: Option<i64>,
+        /// Why that night is repeated: of the recording, no findings.
+        repeats_because: Option<String>,
     }
 }
 

@@ -384,5 +384,6 @@ fn loan(n: i64) -> Loan {
         back: Kept(None),
         because: None,
         repeats_night: None,
+        repeats_because: None,
     }
 }

@@ -153,6 +153,8 @@ pub const ROUTES: &[(&str, &str, Right)] = &[
     ("POST", "/nights/{id}/criteria", Right::Read),
     ("POST", "/nights/{id}/undo", Right::Read),
     ("POST", "/nights/{id}/redo", Right::Read),
+    ("GET", "/nights/{id}/repeat", Right::Read),
+    ("POST", "/nights/{id}/repeat", Right::Read),
     ("GET", "/nights/{id}/report", Right::SeeResults),
     ("GET", "/nights/{id}/report/preview", Right::SeeResults),
     ("POST", "/nights/{id}/report/preview", Right::SeeResults),

@@ -21,6 +21,7 @@ use store::error::StoreError;
 use store::reading::Stepped;
 use store::reading::judged;
 use store::tables::Night;
+use store::tables::Outcome;
 
 use crate::extremes::Extremes;
 use crate::extremes::Samples;
@@ -136,8 +137,8 @@ impl Nights {
         }
         let mut conn = store.read().await?;
         let held = conn.held(night).await?;
-        let set = conn.criteria_of(night).await?;
-        let criteria = conn.criteria(&set).await?;
+        let used: Outcome = conn.get(outcome).await?;
+        let criteria = conn.criteria_used(&used).await?;
         drop(conn);
         let (notes, id) = (night.notes.clone(), night.id);
         let known = self.recording(night.id);

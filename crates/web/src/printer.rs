@@ -111,6 +111,8 @@ pub struct Letter {
     pub loan: String,
     /// When the monitor was lent, in words.
     pub lent_on: String,
+    /// The evening of the first night, in words.
+    pub first_night: String,
     /// When it is due back, in words.
     pub return_by: String,
     /// Who signs, one line each.

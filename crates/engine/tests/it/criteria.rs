@@ -36,3 +36,26 @@ fn a_rule_that_no_one_knows_is_refused() {
     let error = Criteria::parse(&text, &|_| None).unwrap_err();
     assert!(matches!(error, CriteriaError::Unknown { what: "rule", .. }), "{error}");
 }
+
+#[test]
+fn a_set_is_read_again_from_what_it_keeps_of_its_texts() {
+    for name in shipped_names() {
+        let set = shipped(name).unwrap();
+        let again = Criteria::from_whole(&set.whole).unwrap();
+        assert_eq!(again, set, "{name}");
+    }
+    let mine = "based_on = \"child\"\nname = \"ours\"\nversion = \"1\"\n[screen]\n";
+    let ours = Criteria::parse(mine, &|base| shipped_text(base).map(str::to_owned)).unwrap();
+    assert_eq!(ours.whole.split('\0').count(), 4, "adult-air, child, ours, the published rules");
+    assert_eq!(Criteria::from_whole(&ours.whole).unwrap(), ours);
+    assert_eq!(ours.screen, shipped("child").unwrap().screen);
+}
+
+#[test]
+fn sets_based_on_each_other_and_half_a_text_are_refused() {
+    let round = |name: &str| Some(format!("name = \"{name}\"\nbased_on = \"{name}\"\n"));
+    let error = Criteria::parse("name = \"a\"\nbased_on = \"b\"", &round).unwrap_err();
+    assert!(matches!(error, CriteriaError::Unknown { what: "the set in `based_on`", .. }));
+    let error = Criteria::from_whole("name = \"a\"").unwrap_err().to_string();
+    assert_eq!(error, "criteria kept: the published rules that belong to it are missing");
+}

@@ -6,6 +6,7 @@ use engine::print::{Heading, html, json_report};
 use engine::report::{Report, report};
 
 use crate::args::{ReportArgs, ReportFormat, Sheet};
+use crate::cmd::remake;
 use crate::exit::Exit;
 use crate::files;
 use crate::heading;
@@ -14,16 +15,17 @@ use crate::setup::Setup;
 
 /// Writes the report.
 pub(crate) fn run(args: &ReportArgs, voice: Voice) -> Result<Exit, Trouble> {
-    let (out, format) = target(args)?;
+    let Some(file) = &args.file else { return remake::run(args, voice) };
+    let (out, format) = target(args, file)?;
     files::free(&out, args.force)?;
     let heading = typed_heading(args.heading.as_deref())?;
     let setup = Setup::new(&args.night)?;
-    let judgement = setup.judgement(&args.file)?;
+    let judgement = setup.judgement(file)?;
     let report = report(&judgement, &setup.criteria);
     let bytes = bytes(&report, &heading, format, args.paper)?;
     files::write(&out, &bytes)?;
     setup.tell_default(voice);
-    setup.tell_unused_notes(std::slice::from_ref(&args.file), voice);
+    setup.tell_unused_notes(std::slice::from_ref(file), voice);
     if !files::is_standard(&out) {
         voice.tell(&format!("wrote {}", out.display()));
     }
@@ -70,18 +72,18 @@ fn typed_heading(path: Option<&Path>) -> Result<Heading, Trouble> {
 }
 
 /// Where the report goes, and as what.
-fn target(args: &ReportArgs) -> Result<(PathBuf, ReportFormat), Trouble> {
+fn target(args: &ReportArgs, file: &Path) -> Result<(PathBuf, ReportFormat), Trouble> {
     let best = if cfg!(feature = "pdf") { ReportFormat::Pdf } else { ReportFormat::Html };
     match (&args.output, args.format) {
         (Some(out), Some(format)) => Ok((out.clone(), format)),
         (Some(out), None) => Ok((out.clone(), ending(out)?)),
-        (None, _) if files::is_standard(&args.file) => {
+        (None, _) if files::is_standard(file) => {
             Err(Trouble::usage("a night from standard input has no name to give its report")
                 .hint("-o names the report"))
         }
         (None, format) => {
             let format = format.unwrap_or(best);
-            Ok((files::beside(&args.file, name(format)), format))
+            Ok((files::beside(file, name(format)), format))
         }
     }
 }

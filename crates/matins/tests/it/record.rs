@@ -113,3 +113,16 @@ fn a_backup_is_made_checked_and_restored() {
         "matins: back: the folder is not empty\n  hint: name a folder that is empty or not there yet\n",
     );
 }
+
+#[test]
+fn a_report_that_nobody_signed_is_not_made_again() {
+    let desk = desk();
+    desk.run(&["report", "--data", "record", "--night", "7"])
+        .fails(5, "matins: there is no night 7 in the record\n");
+    let unnamed = desk.run(&["report", "--data", "record"]);
+    assert!(unnamed.code == 2 && unnamed.stderr.contains("  --night <NUMBER>\n"), "{unnamed:?}");
+    let both = desk.run(&["report", "night.csv", "--data", "record", "--night", "7"]);
+    assert_eq!(both.code, 2, "{both:?}");
+    let folder = desk.run(&["report", "--data", "nothing", "--night", "7"]);
+    assert_eq!(folder.code, 5, "{folder:?}");
+}

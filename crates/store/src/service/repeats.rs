@@ -67,11 +67,11 @@ impl Conn {
     ///
     /// # Errors
     /// When the database breaks off.
-    pub async fn repeats(&mut self, period: &Period) -> Result<Repeats> {
+    pub async fn repeat_rate(&mut self, period: &Period) -> Result<Repeats> {
         let binds = period.binds();
-        let read = self.count("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('reading', 'signed') AND result IS NOT NULL", &binds).await?;
-        let waiting = self.count("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('waiting', 'untied')", &binds).await?;
-        let again = self.count("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('reading', 'signed') AND result IS NOT NULL AND EXISTS (SELECT 1 FROM loan WHERE loan.repeats_night = night.id AND loan.status <> 'cancelled')", &binds).await?;
+        let read = self.nights_counted("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('reading', 'signed') AND result IS NOT NULL", &binds).await?;
+        let waiting = self.nights_counted("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('waiting', 'untied')", &binds).await?;
+        let again = self.nights_counted("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('reading', 'signed') AND result IS NOT NULL AND EXISTS (SELECT 1 FROM loan WHERE loan.repeats_night = night.id AND loan.status <> 'cancelled')", &binds).await?;
         let sql = "SELECT outcome.scores FROM night JOIN outcome ON outcome.id = night.result WHERE night.start_at >= $1 AND night.start_at < $2 AND night.status IN ('reading', 'signed') AND outcome.verdict = 'repeat'";
         let scores: Vec<(String,)> = self.rows(sql, &binds).await?;
         let kinds: Vec<Cause> = scores.iter().flat_map(|(text,)| causes(&reasons(text))).collect();
@@ -83,7 +83,7 @@ impl Conn {
         })
     }
 
-    async fn count(&mut self, sql: &'static str, with: &[crate::db::Bind]) -> Result<u64> {
+    async fn nights_counted(&mut self, sql: &'static str, with: &[crate::db::Bind]) -> Result<u64> {
         Ok(u64::try_from(self.number(sql, with).await?).unwrap_or(0))
     }
 }

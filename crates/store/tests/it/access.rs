@@ -85,7 +85,7 @@ on_both! {
         let kept = desk.store.session(&one, IDLE_S, true).await.unwrap().unwrap();
         let by = store::account::author(&account, "test");
         let wrong = desk.store.change_password(&by, account.id, "no", "eight quiet lanterns", None).await.unwrap_err();
-        assert!(wrong.is("old_password"), "{wrong}");
+        assert!(wrong.is("password_wrong"), "{wrong}");
         desk.store.change_password(&by, account.id, GOOD, "eight quiet lanterns", Some(&kept.token_sha256)).await.unwrap();
         assert!(desk.store.session(&one, IDLE_S, true).await.unwrap().is_some());
         assert!(desk.store.session(&other, IDLE_S, true).await.unwrap().is_none());

@@ -150,6 +150,7 @@ pub(crate) fn loan(mark: &str, study: &Study, monitor: i64) -> Loan {
         })),
         because: None,
         repeats_night: None,
+        repeats_because: None,
     }
 }
 
@@ -316,19 +317,7 @@ async fn after_loan(store: &Store, lent: &Loan, gas: i64) {
 async fn read_night(store: &Store, wanted: &Study, lent: &Loan) {
     let mut act = store.act(&by(Role::Physiologist), "night.receive").await.unwrap();
     let sha256 = act.keep_bytes(b"time,SpO2 (%)\n").await.unwrap();
-    let mut file = Original {
-        id: 0,
-        act: 0,
-        sha256,
-        name: "counterpane.csv".to_owned(),
-        length: 14,
-        format: "delimited text".to_owned(),
-        serial: some("TC-1042"),
-        received_at: MORNING,
-        who: "desk".to_owned(),
-        destroyed_at: None,
-        destroyed_because: None,
-    };
+    let mut file = original(sha256);
     act.put(&mut file).await.unwrap();
     let mut night = Night {
         id: 0,
@@ -353,7 +342,8 @@ async fn read_night(store: &Store, wanted: &Study, lent: &Loan) {
     act.close().await.unwrap();
 
     let mut act = store.act(&by(Role::Physician), "report.sign").await.unwrap();
-    let mut outcome = outcome(night.id);
+    let criteria = act.keep_bytes(criteria().whole.as_bytes()).await.unwrap();
+    let mut outcome = outcome(night.id, criteria);
     act.put(&mut outcome).await.unwrap();
     act.put(&mut NotesVersion {
         id: 0,
@@ -395,7 +385,27 @@ async fn read_night(store: &Store, wanted: &Study, lent: &Loan) {
     act.close().await.unwrap();
 }
 
-fn outcome(night: i64) -> Outcome {
+fn original(sha256: String) -> Original {
+    Original {
+        id: 0,
+        act: 0,
+        sha256,
+        name: "counterpane.csv".to_owned(),
+        length: 14,
+        format: "delimited text".to_owned(),
+        serial: some("TC-1042"),
+        received_at: MORNING,
+        who: "desk".to_owned(),
+        destroyed_at: None,
+        destroyed_because: None,
+    }
+}
+
+fn criteria() -> engine::criteria::Criteria {
+    engine::criteria::shipped("adult-air").unwrap()
+}
+
+fn outcome(night: i64, criteria_sha256: String) -> Outcome {
     Outcome {
         id: 0,
         act: 0,
@@ -403,7 +413,7 @@ fn outcome(night: i64) -> Outcome {
         at: MORNING,
         criteria: "adult-air".to_owned(),
         criteria_version: "1".to_owned(),
-        criteria_sha256: "00".to_owned(),
+        criteria_sha256,
         engine: "matins".to_owned(),
         notes_sha256: "00".to_owned(),
         verdict: "sufficient".to_owned(),

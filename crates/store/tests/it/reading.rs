@@ -8,6 +8,8 @@ use store::error::StoreError;
 use store::hand::Change;
 use store::reading::Step;
 use store::reading::Stepped;
+use store::remake::Remade;
+use store::repeat::Again;
 use store::signing::Wording;
 use store::tables::Night;
 use store::tables::Report;
@@ -129,6 +131,57 @@ on_both! {
         sound(&desk.store).await;
     }
 
+    async fn a_signed_report_is_made_again_whatever_was_adopted_and_judged_since(desk) {
+        let mut read = night(&desk.store).await;
+        sign(&desk.store, &read, "").await.unwrap();
+        let then = remade(&desk.store, &read, 1).await;
+        assert!(then.is_signed(b"%PDF 1") && !then.is_signed(b"%PDF 2"));
+        assert_eq!(then.heading.comment, ["Good night."]);
+        adopt(&desk.store).await;
+        read.night = desk.store.read().await.unwrap().get(read.night.id).await.unwrap();
+        read.night = desk.store.reopen_night(&by(Role::Physician), read.night.id, read.night.act, "the diary came late").await.unwrap();
+        let kept = read.step(&desk.store, exclude("the diary says so")).await.unwrap();
+        assert_eq!(kept.criteria.version, then.report.provenance.criteria_version, "a minute brings no other thresholds");
+        let chosen = Step::Change(Change::Criteria { name: "adult-air".to_owned() });
+        let taken = read.step(&desk.store, chosen).await.unwrap();
+        assert_eq!(taken.criteria.version, "ours 2");
+        let undone = read.step(&desk.store, Step::Undo).await.unwrap();
+        assert_eq!(undone.criteria, kept.criteria);
+        sign(&desk.store, &read, "an hour of SpO2 is left out").await.unwrap();
+        let again = remade(&desk.store, &read, 1).await;
+        assert_eq!((again.report, again.heading), (then.report.clone(), then.heading));
+        assert_ne!(remade(&desk.store, &read, 2).await.report, then.report);
+        let none = desk.store.read().await.unwrap().remade(read.night.id, Some(3)).await;
+        assert!(none.unwrap_err().is("no_report"));
+        sound(&desk.store).await;
+    }
+
+    async fn a_night_is_repeated_in_one_act_and_waits_again_when_that_loan_is_cancelled(desk) {
+        let read = night(&desk.store).await;
+        crate::made::ready(&desk.store, "TC-1043").await;
+        let (clerk, day) = (by(Role::Physiologist), crate::made::day("2026-12-01"));
+        let again = |reason: &str| Again { first_night_on: day, nights: 1, monitor: None, reason: reason.to_owned() };
+        let (id, seen) = (read.night.id, read.night.act);
+        assert!(desk.store.repeat_night(&clerk, id, seen, again(" ")).await.unwrap_err().is("reason_missing"));
+        let loan = desk.store.repeat_night(&clerk, id, seen, again("the sensor came off at one")).await.unwrap();
+        assert_eq!((loan.repeats_night, loan.repeats_because.as_deref()), (Some(id), Some("the sensor came off at one")));
+        let mut conn = desk.store.read().await.unwrap();
+        assert!(conn.nights_waiting().await.unwrap().is_empty());
+        assert_eq!(conn.repeated().await.unwrap()[0].loan, loan);
+        let now: Night = conn.get(id).await.unwrap();
+        drop(conn);
+        assert!(desk.store.repeat_night(&clerk, id, seen, again("once more")).await.is_err(), "seen before the booking");
+        assert!(desk.store.repeat_night(&clerk, id, now.act, again("once more")).await.unwrap_err().is("repeated"));
+        desk.store.cancel(&clerk, loan.id, "away that week").await.unwrap();
+        let mut conn = desk.store.read().await.unwrap();
+        assert_eq!(conn.nights_waiting().await.unwrap().len(), 1);
+        assert!(conn.repeated().await.unwrap().is_empty());
+        let study: Study = conn.get(loan.study).await.unwrap();
+        assert_eq!(study.status, StudyStatus::ToRead);
+        drop(conn);
+        sound(&desk.store).await;
+    }
+
     async fn nobody_signs_outside_their_role(desk) {
         let mut read = night(&desk.store).await;
         assert!(interpret(&desk.store, &read, Role::Physician).await.unwrap_err().is("no_report"));
@@ -156,4 +209,17 @@ async fn interpret(store: &Store, read: &Read, role: Role) -> Result<Report, Sto
     let content = conn.draft(&read.night, &by(role), store.now(), &words).await?;
     drop(conn);
     store.interpret_report(&by(role), read.night.id, read.night.act, &content, b"%PDF 2").await
+}
+
+async fn remade(store: &Store, read: &Read, version: i64) -> Remade {
+    store.read().await.unwrap().remade(read.night.id, Some(version)).await.unwrap()
+}
+
+/// The department takes up a text of its own under the name of a shipped set.
+async fn adopt(store: &Store) {
+    let shipped = engine::criteria::shipped_text("adult-air").unwrap();
+    let (head, rest) = shipped.split_once("version = ").unwrap();
+    let (_, rest) = rest.split_once('\n').unwrap();
+    let ours = format!("{head}version = \"ours 2\"\n{rest}");
+    store.put_setting(&by(Role::Physiologist), "criteria:adult-air", &ours).await.unwrap();
 }

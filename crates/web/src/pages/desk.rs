@@ -21,7 +21,7 @@ use crate::typed::Typed;
 /// A page that is one form.
 #[derive(Debug, Template)]
 #[template(path = "desk/titled.html")]
-struct Titled {
+pub(crate) struct Titled {
     title: String,
     words: String,
     form: Form,
@@ -30,7 +30,8 @@ struct Titled {
 }
 
 impl Titled {
-    fn new(title: &str, words: &str, form: Form) -> Self {
+    /// A page of one form.
+    pub(crate) fn new(title: &str, words: &str, form: Form) -> Self {
         Self { title: title.to_owned(), words: words.to_owned(), form, after: String::new() }
     }
 }

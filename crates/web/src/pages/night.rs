@@ -2,6 +2,7 @@
 
 mod acts;
 mod parts;
+mod repeat;
 mod report;
 mod strip;
 
@@ -42,6 +43,8 @@ pub fn routes() -> Routes {
         .post("/nights/{id}/criteria", acts::criteria)
         .post("/nights/{id}/undo", acts::undo)
         .post("/nights/{id}/redo", acts::redo)
+        .get("/nights/{id}/repeat", repeat::page)
+        .post("/nights/{id}/repeat", repeat::repeat)
         .get("/nights/{id}/report", report::page)
         .get("/nights/{id}/report/preview", report::preview)
         .post("/nights/{id}/report/preview", report::preview)

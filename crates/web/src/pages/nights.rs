@@ -8,6 +8,7 @@ use engine::report::Picture;
 use serde_json::json;
 use store::db::Conn;
 use store::desk::NightLine;
+use store::repeat::Repeated;
 use store::tables::Night;
 use store::tables::Outcome;
 use store::tables::Person;
@@ -36,6 +37,7 @@ struct Page {
     rows: Vec<Row>,
     untied: Vec<UntiedRow>,
     signed: Vec<SignedRow>,
+    again: Vec<AgainRow>,
     /// What is to be interpreted comes first for who interprets.
     interprets: bool,
     assets: &'static str,
@@ -60,6 +62,15 @@ struct UntiedRow {
     href: Option<String>,
     when: String,
     doubt: String,
+}
+
+/// A night that is being repeated.
+struct AgainRow {
+    id: i64,
+    name: String,
+    when: String,
+    loan: i64,
+    says: String,
 }
 
 struct SignedRow {
@@ -101,6 +112,7 @@ async fn page(visit: Visit) -> Answer {
     let untied = untied.map(|line| untied_row(&visit, line)).collect();
     let lines = waiting(&mut conn).await?;
     let signed = signed(&visit, &mut conn).await?;
+    let again = conn.repeated().await?.iter().map(|one| again_row(&visit, one)).collect();
     drop(conn);
     if !visit.background {
         store.looked(&visit.author(), "nights", None, json!({"nights": lines.len()})).await?;
@@ -111,7 +123,7 @@ async fn page(visit: Visit) -> Answer {
     }
     let assets = crate::assets::FOLDER.as_str();
     let (answer, interprets) = (answer(&rows), visit.may(Right::Interpret));
-    visit.page("Nights", &Page { answer, rows, untied, signed, interprets, assets })
+    visit.page("Nights", &Page { answer, rows, untied, signed, again, interprets, assets })
 }
 
 fn urgency(referral: &Referral) -> usize {
@@ -154,6 +166,20 @@ fn untied_row(visit: &Visit, line: &NightLine) -> UntiedRow {
     let settle = format!("/nights/{}/settle", line.night.id);
     let href = visit.may(Right::Read).then_some(settle);
     UntiedRow { href, when: visit.local(line.night.start_at), doubt }
+}
+
+fn again_row(visit: &Visit, one: &Repeated) -> AgainRow {
+    let (loan, because) = (&one.loan, one.loan.repeats_because.as_deref().unwrap_or_default());
+    AgainRow {
+        id: one.night.id,
+        name: one.person.listed(),
+        when: visit.local(one.night.start_at),
+        loan: loan.id,
+        says: format!(
+            "{}, {}, first night {}: {because}",
+            loan.mark, loan.status, loan.first_night_on
+        ),
+    }
 }
 
 async fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {

@@ -76,7 +76,7 @@ async fn change(visit: Visit, typed: Typed) -> Answer {
                     "/",
                 ));
             }
-            Err(error) => form.refused(error, &[("old_password", "old"), ("password", "new")])?,
+            Err(error) => form.refused(error, &[("password_wrong", "old"), ("password", "new")])?,
         }
     }
     visit.again("Your password", &Page { form, login: account.login.clone(), first: false })

@@ -60,7 +60,7 @@ impl Counted {
     async fn of(conn: &mut Conn, period: &Period, results: bool) -> Result<Self, Trouble> {
         Ok(Self {
             turnaround: conn.turnaround(period).await?,
-            repeats: if results { Some(conn.repeats(period).await?) } else { None },
+            repeats: if results { Some(conn.repeat_rate(period).await?) } else { None },
             failures: conn.failures(period).await?,
             drifts: conn.drifts(period).await?,
             usage: conn.usage(period).await?,

@@ -76,6 +76,7 @@ pub(crate) async fn lend(
         back: Kept(None),
         because: None,
         repeats_night: None,
+        repeats_because: None,
     };
     act.put(&mut loan).await?;
     act.close().await.map(|_| ())

@@ -9,3 +9,4 @@ mod forms;
 mod lent;
 mod matrix;
 mod night;
+mod service;

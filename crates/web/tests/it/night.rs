@@ -12,6 +12,7 @@ use store::words::NightStatus;
 use store::words::Role;
 
 use crate::ask::Bench;
+use crate::ask::PASSWORD;
 use crate::ask::bench;
 use crate::lent::lend;
 
@@ -122,7 +123,13 @@ async fn without_a_printer_nothing_is_signed() {
     let sign = format!("/nights/{}/sign", night.id);
     let unsure = bench.post(&sign, &token, &format!("seen={}", night.act)).await;
     assert_eq!(unsure.status, StatusCode::UNPROCESSABLE_ENTITY);
-    let got = bench.post(&sign, &token, &format!("seen={}&sure=yes", night.act)).await;
+    let wrong = format!("seen={}&comment=calm&password=seven+quiet+lantern", night.act);
+    let wrong = bench.post(&sign, &token, &wrong).await;
+    assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(wrong.text.contains("The password is wrong. Nothing was done."), "{}", wrong.text);
+    assert!(wrong.text.contains("calm") && !wrong.text.contains("lantern"));
+    let right = format!("seen={}&password={}", night.act, PASSWORD.replace(' ', "+"));
+    let got = bench.post(&sign, &token, &right).await;
     assert!(got.text.contains("Nothing was signed."), "{}", got.text);
     assert!(bench.store.read().await.unwrap().reports(night.id).await.unwrap().is_empty());
     let page = bench.get(&format!("/nights/{}/report/preview", night.id), &token).await;

@@ -283,6 +283,7 @@ fn facts(visit: &Visit, of: &Whole) -> Vec<(&'static str, String)> {
         ),
         ("Remark", back.and_then(|back| back.note.clone())),
         ("Because", loan.because.clone()),
+        ("Repeats a night", loan.repeats_because.clone()),
     ];
     all.into_iter().filter_map(|(label, fact)| Some((label, fact?))).collect()
 }
@@ -301,6 +302,12 @@ fn links(of: &Whole, late: bool) -> Vec<(String, &'static str)> {
     if late {
         all.push((format!("/loans/{id}/letter.pdf?letter=overdue"), "First reminder (PDF)"));
         all.push((format!("/loans/{id}/letter.pdf?letter=overdue-again"), "Second reminder (PDF)"));
+    }
+    if of.loan.repeats_night.is_some() && of.loan.status == LoanStatus::Booked {
+        all.push((
+            format!("/loans/{id}/letter.pdf?letter=repeat"),
+            "Letter about another night (PDF)",
+        ));
     }
     all.push((format!("/loans/{id}/leaflet.pdf"), "Leaflet and diary (PDF)"));
     all.push((format!("/loans/{id}/leaflet.pdf?print=large"), "The same in large print (PDF)"));

@@ -5,6 +5,7 @@ use axum::http::StatusCode;
 use axum::http::header;
 use axum::response::IntoResponse;
 use axum::response::Response;
+use jiff::civil::Date;
 use serde_json::json;
 use store::db::Conn;
 use store::setting::DeskSettings;
@@ -106,6 +107,7 @@ pub(crate) async fn letter(visit: Visit, Path(id): Path<i64>, typed: Typed) -> A
         date: spoken_day(&desk, store.now()),
         salutation: format!("Dear {name}"),
         lent_on: loan.out_at.map_or_else(String::new, |at| spoken_day(&desk, at)),
+        first_night: when::date(&loan.first_night_on).map(day_words).unwrap_or_default(),
         return_by: spoken(&desk, loan.due_at),
         loan: loan.mark,
         signed: vec![visit.author().name, desk.department.clone()],
@@ -177,6 +179,11 @@ fn spoken(desk: &DeskSettings, at_s: i64) -> String {
 }
 
 fn spoken_day(desk: &DeskSettings, at_s: i64) -> String {
+    day_words(when::local_date(at_s, &desk.zone()))
+}
+
+/// `Thursday 26 November`.
+fn day_words(day: Date) -> String {
     const DAYS: [&str; 7] =
         ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"];
     const MONTHS: [&str; 12] = [
@@ -193,7 +200,6 @@ fn spoken_day(desk: &DeskSettings, at_s: i64) -> String {
         "November",
         "December",
     ];
-    let day = when::local_date(at_s, &desk.zone());
     let weekday = usize::try_from(day.weekday().to_monday_zero_offset()).unwrap_or(0);
     let month = usize::try_from(day.month() - 1).unwrap_or(0);
     format!("{} {} {}", DAYS[weekday], day.day(), MONTHS[month])

@@ -45,6 +45,7 @@ struct Row {
     mark: Mark,
     doubts: Vec<String>,
     settle: String,
+    read: String,
 }
 
 async fn form(visit: &Visit, chosen: Option<i64>) -> Result<Form, Trouble> {
@@ -67,7 +68,7 @@ async fn form(visit: &Visit, chosen: Option<i64>) -> Result<Form, Trouble> {
         .field(monitor)
         .field(
             Field::new("file", "The file", Kind::Line("file"))
-                .hint("Kept whole as it is. Text, EDF, EDF+ or BDF.")
+                .hint("Choose it, or drop it anywhere on this page. Kept whole as it is. Text, EDF, EDF+ or BDF.")
                 .needed(),
         )
         .back("/morning", "Not now");
@@ -78,7 +79,14 @@ async fn form(visit: &Visit, chosen: Option<i64>) -> Result<Form, Trouble> {
 /// `GET /receive`, with `?monitor=` when it is known.
 pub(crate) async fn receiving(visit: Visit, typed: Typed) -> Answer {
     let form = form(&visit, typed.number("monitor")).await?;
-    visit.page("Take off a night", &Titled::new("Take the night off a monitor", "", form))
+    visit.page("Take off a night", &titled(form))
+}
+
+fn titled(form: Form) -> Titled {
+    let mut page = Titled::new("Take the night off a monitor", "", form);
+    let assets = crate::assets::FOLDER.as_str();
+    page.after = format!("<script type=\"module\" src=\"{assets}/drop.js\"></script>");
+    page
 }
 
 /// `POST /receive`.
@@ -107,7 +115,7 @@ pub(crate) async fn receive(visit: Visit, mut parts: Multipart) -> Answer {
             Err(error) => form.refused(error, &[])?,
         }
     }
-    visit.again("Take off a night", &Titled::new("Take the night off a monitor", "", form))
+    visit.again("Take off a night", &titled(form))
 }
 
 async fn received_page(visit: &Visit, received: Received, monitor: Option<i64>) -> Answer {
@@ -143,6 +151,7 @@ async fn row(visit: &Visit, night: &Night) -> Result<Row, StoreError> {
         None => "not settled".to_owned(),
     };
     let settle = night.status == NightStatus::Untied && visit.may(Right::Read);
+    let read = night.status == NightStatus::Waiting && visit.may(Right::Read);
     Ok(Row {
         when: format!("{} to {}", visit.local(night.start_at), visit.local(night.end_at)),
         who,
@@ -150,6 +159,7 @@ async fn row(visit: &Visit, night: &Night) -> Result<Row, StoreError> {
         loan_name: loan.map_or_else(String::new, |loan| loan.mark),
         mark: night.status.into(),
         doubts: night.doubts.0.iter().map(|doubt| sentence(doubt)).collect(),
+        read: if read { format!("/nights/{}", night.id) } else { String::new() },
         settle: if settle { format!("/nights/{}/settle", night.id) } else { String::new() },
     })
 }

@@ -25,6 +25,8 @@ use store::words::NightStatus;
 
 use super::Reading;
 use super::may_change;
+use super::repeat::Offer;
+use super::repeat::offer;
 use crate::access::Right;
 use crate::opened::Opened;
 use crate::page::Trouble;
@@ -75,6 +77,7 @@ struct Parts {
     redo: Option<String>,
     history: Vec<HistoryRow>,
     report_word: &'static str,
+    again: Offer,
 }
 
 /// What the last thing done by hand changed.
@@ -149,8 +152,11 @@ pub(super) async fn parts(visit: &Visit, reading: &Reading) -> Result<String, Tr
     let versions = conn.versions(&reading.night).await?;
     let old = before(&mut conn, &versions).await?;
     let own: Vec<Setting> = conn.find("WHERE name LIKE 'criteria:%' ORDER BY name", &[]).await?;
+    let why = reading.opened.report.brief_reasons.first().map_or("", String::as_str);
+    let again = offer(visit, &mut conn, &reading.night, why).await?;
     drop(conn);
     let mut parts = made(visit, reading, &versions, &old);
+    parts.again = again;
     parts.sets = sets(&reading.opened.criteria.name, &own);
     Ok(parts.render()?)
 }
@@ -211,6 +217,7 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
         redo: versions.after().map(|after| after.what.clone()),
         history: history(visit, versions),
         report_word: report_word(visit, night.status),
+        again: Offer::Nothing,
     }
 }
 

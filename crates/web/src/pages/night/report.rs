@@ -126,7 +126,7 @@ fn form(visit: &Visit, night: &Night, reports: &[Report]) -> (Option<Form>, &'st
                     .value(words)
                     .hint("What it means and what is advised. One paragraph a line."),
             )
-            .field(sure("I have looked at this report and answer for its interpretation"));
+            .field(password("I have looked at this report and answer for its interpretation"));
         return (Some(form), "interpretation");
     }
     if !visit.may(Right::Read) {
@@ -141,11 +141,15 @@ fn form(visit: &Visit, night: &Night, reports: &[Report]) -> (Option<Form>, &'st
         let label = format!("What changed since version {}", last.version);
         form = form.field(Field::text("changed", label).needed());
     }
-    (Some(form.field(sure("I have read this night and answer for its figures"))), "comment")
+    (Some(form.field(password("I have read this night and answer for its figures"))), "comment")
 }
 
-fn sure(words: &str) -> Field {
-    Field::tick("sure", words).needed()
+/// Whoever signs is asked once more who they are: the page may have been left open by somebody else.
+fn password(statement: &str) -> Field {
+    Field::password("password", "Your password, to sign")
+        .hint(format!("With it you say: {statement}."))
+        .autocomplete("current-password")
+        .needed()
 }
 
 /// What can be done with a report that stands.
@@ -245,26 +249,40 @@ async fn signing(visit: &Visit, id: i64, typed: &Typed, physician: bool) -> Answ
     if seen != reading.night.act {
         return Err(StoreError::Changed { what: format!("night {id}") }.into());
     }
-    let content = content(visit, &reading, typed).await?;
-    let pdf = printed(visit, &reading, &content).await?;
-    let (store, by) = (visit.app.store(), visit.author());
-    let done = if physician {
-        store.interpret_report(&by, id, seen, &content, &pdf).await
-    } else {
-        store.sign_report(&by, id, seen, &content, typed.get("changed"), &pdf).await
-    };
-    match done {
+    match signed(visit, &reading, typed, physician).await? {
         Ok(report) => {
             let words =
                 format!("Signed: version {} of the report of {}.", report.version, page.name);
             Ok(visit.done(&words, "/nights"))
         }
         Err(error) => {
-            form.refused(error, &[("change_not_said", "changed")])?;
+            form.refused(error, &[("change_not_said", "changed"), ("password_wrong", "password")])?;
             page.form = Some(form);
             visit.again(&format!("Report of {}", page.name), &page)
         }
     }
+}
+
+/// Makes the paper and signs it with the password typed.
+async fn signed(
+    visit: &Visit,
+    reading: &Reading,
+    typed: &Typed,
+    physician: bool,
+) -> Result<Result<Report, StoreError>, Trouble> {
+    let (store, by) = (visit.app.store(), visit.author());
+    let proved = store.confirm(visit.account()?, typed.raw("password"), &visit.station).await;
+    if let Err(error) = proved {
+        return Ok(Err(error));
+    }
+    let content = content(visit, reading, typed).await?;
+    let pdf = printed(visit, reading, &content).await?;
+    let (id, seen) = (reading.night.id, reading.night.act);
+    Ok(if physician {
+        store.interpret_report(&by, id, seen, &content, &pdf).await
+    } else {
+        store.sign_report(&by, id, seen, &content, typed.get("changed"), &pdf).await
+    })
 }
 
 /// The paper that is signed.
