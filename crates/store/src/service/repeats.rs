@@ -71,7 +71,7 @@ impl Conn {
         let binds = period.binds();
         let read = self.nights_counted("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('reading', 'signed') AND result IS NOT NULL", &binds).await?;
         let waiting = self.nights_counted("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('waiting', 'untied')", &binds).await?;
-        let again = self.nights_counted("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('reading', 'signed') AND result IS NOT NULL AND EXISTS (SELECT 1 FROM loan WHERE loan.repeats_night = night.id AND loan.status <> 'cancelled')", &binds).await?;
+        let again = self.nights_counted("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('reading', 'signed') AND result IS NOT NULL AND id IN (SELECT repeats_night FROM loan WHERE repeats_night IS NOT NULL AND status <> 'cancelled')", &binds).await?;
         let sql = "SELECT outcome.scores FROM night JOIN outcome ON outcome.id = night.result WHERE night.start_at >= $1 AND night.start_at < $2 AND night.status IN ('reading', 'signed') AND outcome.verdict = 'repeat'";
         let scores: Vec<(String,)> = self.rows(sql, &binds).await?;
         let kinds: Vec<Cause> = scores.iter().flat_map(|(text,)| causes(&reasons(text))).collect();

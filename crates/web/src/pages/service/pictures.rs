@@ -143,10 +143,14 @@ pub(super) fn drifts(drifts: &[Drift]) -> String {
     .key(Sign::Line(Stroke::Dotted), "allowed by the department");
     for (row, drift) in drifts.iter().enumerate() {
         let loud = loud(drift);
+        // Checks that were off by the same hundredth lie on each other: one is drawn.
+        let mut drawn = std::collections::BTreeSet::new();
         for (at, check) in drift.checks.iter().enumerate() {
             let shape = if loud.contains(&at) { Shape::Told } else { Shape::Ring };
             let says = format!("{} kPa", words::off(check.off_kpa()));
-            plot = plot.point(check.off_kpa(), row as f64, shape, &says);
+            if drawn.insert((says.clone(), shape == Shape::Told)) {
+                plot = plot.point(check.off_kpa(), row as f64, shape, &says);
+            }
         }
     }
     plot.html()
