@@ -59,7 +59,7 @@ fn recording(recording: &Recording) -> Value {
     let channels = recording.channels.iter().map(|channel| {
         json!({
             "id": channel.id, "label": channel.file_label, "unit": channel.file_unit,
-            "period_s": channel.period_s, "offset_s": channel.offset_s, "samples": channel.samples,
+            "period_s": channel.period_s, "offset_s": channel.offset_s, "samples": &*channel.samples,
         })
     });
     let marks = recording.marks.iter().map(|mark| {

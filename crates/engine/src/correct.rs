@@ -139,7 +139,7 @@ fn co2(screened: &Screened, criteria: &Criteria) -> Option<(CorrectedCo2, Vec<Fi
     let channel = screened.recording.channel(Quantity::Tcpco2)?;
     let screen = screened.channel(Quantity::Tcpco2)?;
     let (temperature, mut findings) = temperature::find(&screened.notes.monitor, limits);
-    let mut values = channel.samples.clone();
+    let mut values = channel.samples.to_vec();
     if let Some(temperature) = temperature {
         for value in &mut values {
             *value = temperature.apply(*value);

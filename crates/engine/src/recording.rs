@@ -1,5 +1,7 @@
 //! A recording: what the monitor wrote, untouched, with the marks that came with it.
 
+use std::sync::Arc;
+
 use crate::finding::Finding;
 use crate::time::{Clock, Stretch};
 use crate::unit::Unit;
@@ -100,13 +102,21 @@ pub struct Channel {
     pub offset_s: f64,
     /// The samples; NaN where the file holds no number. Sample `i` stands for the time from
     /// `offset_s + i * period_s` to `offset_s + (i + 1) * period_s`.
-    pub samples: Vec<f64>,
+    ///
+    /// They are shared, not copied, when a recording is cloned: a night is judged anew with every edit, and
+    /// may hold tens of millions of them.
+    pub samples: Arc<[f64]>,
 }
 
 impl Channel {
     /// Seconds from the recording's start to sample `index`.
     pub fn time_s(&self, index: usize) -> f64 {
         self.offset_s + index as f64 * self.period_s
+    }
+
+    /// The samples, to be changed while a recording is made; copied first when another recording shares them.
+    pub fn samples_mut(&mut self) -> &mut [f64] {
+        Arc::make_mut(&mut self.samples)
     }
 
     /// The indices of the samples that start inside a stretch.

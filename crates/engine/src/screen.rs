@@ -203,7 +203,7 @@ impl Screened {
             quantity,
             period_s: channel.period_s,
             offset_s: channel.offset_s,
-            values: channel.samples.clone(),
+            values: channel.samples.to_vec(),
             half_band: vec![0.0; channel.samples.len()],
             inside,
             believed: screen.believed.clone(),

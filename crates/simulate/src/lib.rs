@@ -188,7 +188,7 @@ fn sha256_of(channels: &[Channel]) -> String {
     let mut hash = Sha256::new();
     for channel in channels {
         hash.update(channel.id.as_bytes());
-        for sample in &channel.samples {
+        for sample in channel.samples.iter() {
             hash.update(sample.to_bits().to_le_bytes());
         }
     }

@@ -105,7 +105,7 @@ impl Truth {
             unit,
             period_s: 1.0,
             offset_s: 0.0,
-            samples: samples.to_vec(),
+            samples: samples.into(),
         };
         let channels = vec![
             channel(Quantity::Spo2, Unit::Percent, &self.spo2),

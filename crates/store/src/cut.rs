@@ -117,7 +117,7 @@ pub fn cut(recording: &Recording, piece: Piece) -> Recording {
 fn keep(channel: &mut Channel, stretch: &Stretch) {
     let range = channel.indices(stretch);
     let first_s = channel.time_s(range.start);
-    channel.samples = channel.samples.get(range).unwrap_or_default().to_vec();
+    channel.samples = channel.samples.get(range).unwrap_or_default().into();
     channel.offset_s = first_s - stretch.start_s;
 }
 

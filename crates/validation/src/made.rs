@@ -171,7 +171,7 @@ fn channel(quantity: Quantity, unit: Unit, samples: Vec<f64>) -> Channel {
         unit,
         period_s: 1.0,
         offset_s: 0.0,
-        samples,
+        samples: samples.into(),
     }
 }
 

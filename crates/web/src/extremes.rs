@@ -57,7 +57,7 @@ impl Samples {
         match self {
             Self::Own(values) => values,
             Self::Of(recording, at) => {
-                recording.channels.get(*at).map_or(&[], |channel| channel.samples.as_slice())
+                recording.channels.get(*at).map_or(&[], |channel| &*channel.samples)
             }
         }
     }

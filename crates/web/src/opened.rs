@@ -49,7 +49,7 @@ pub struct Opened {
     pub outcome: i64,
     /// What the monitor wrote.
     pub recording: Arc<Recording>,
-    /// What the engine made of it. Its own copy of the samples is let go: they are the recording's.
+    /// What the engine made of it.
     pub judgement: Judgement,
     /// The criteria it was held against.
     pub criteria: Criteria,
@@ -63,14 +63,11 @@ impl Opened {
     fn new(
         (night, outcome): (i64, i64),
         recording: Arc<Recording>,
-        mut judgement: Judgement,
+        judgement: Judgement,
         criteria: Criteria,
     ) -> Self {
         let report = engine::report::report(&judgement, &criteria);
         let series = series(&judgement.scores.corrected, &recording);
-        for channel in &mut judgement.scores.corrected.screened.recording.channels {
-            channel.samples = Vec::new();
-        }
         Self { night, outcome, recording, judgement, criteria, report, series }
     }
 

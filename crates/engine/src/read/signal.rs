@@ -225,7 +225,7 @@ fn channel(
         file_unit: draft.dimension,
         period_s: draft.period_s,
         offset_s: draft.offset_s,
-        samples: draft.samples,
+        samples: draft.samples.into(),
     })
 }
 

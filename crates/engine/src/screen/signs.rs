@@ -52,7 +52,7 @@ impl<'a> Signs<'a> {
         let pulse = pulse.unwrap_or_else(|| vec![f64::NAN; lost.len()]);
         let swings = perfusion.as_deref().map(swings).unwrap_or_default();
         let read = |(&lost, &x): (&bool, &f64)| if lost { f64::NAN } else { x };
-        let spo2: Vec<f64> = lost.iter().zip(&channel.samples).map(read).collect();
+        let spo2: Vec<f64> = lost.iter().zip(channel.samples.iter()).map(read).collect();
         let noisy = samples_in(channel, limits.noise_window_s.value);
         let block = samples_in(channel, limits.signs_window_s.value);
         Some(Self {

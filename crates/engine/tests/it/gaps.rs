@@ -23,7 +23,7 @@ fn judged(samples: &[f64], criteria: &Criteria) -> engine::judge::Judgement {
         file_unit: String::new(),
         period_s: 1.0,
         offset_s: 0.0,
-        samples: samples.to_vec(),
+        samples: samples.into(),
     };
     let recording = Recording {
         format: Format::Made,

@@ -37,7 +37,7 @@ impl Made {
             file_unit: String::new(),
             period_s: 1.0,
             offset_s: 0.0,
-            samples,
+            samples: samples.into(),
         });
         self.screens.push(ChannelScreen { quantity, spans: Vec::new(), believed });
         self
@@ -88,7 +88,7 @@ impl Made {
             anchors: Vec::new(),
             offset_start_kpa: None,
             offset_end_kpa: None,
-            values: channel.samples.clone(),
+            values: channel.samples.to_vec(),
             half_band: vec![0.0; channel.samples.len()],
         });
         let period =

@@ -40,7 +40,7 @@ pub(crate) fn with(
         file_unit: String::new(),
         period_s,
         offset_s: 0.0,
-        samples: samples.to_vec(),
+        samples: samples.into(),
     });
     night
 }

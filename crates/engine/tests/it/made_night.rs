@@ -87,7 +87,7 @@ fn channel(quantity: Quantity, unit: Unit, label: &str, samples: Vec<f64>) -> Ch
         file_label: label.into(),
         period_s: 1.0,
         offset_s: 0.0,
-        samples,
+        samples: samples.into(),
     }
 }
 

@@ -94,7 +94,7 @@ impl Made {
             file_unit: String::new(),
             period_s,
             offset_s: 0.0,
-            samples,
+            samples: samples.into(),
         });
         self
     }
@@ -171,7 +171,7 @@ impl Made {
             anchors: Vec::new(),
             offset_start_kpa: None,
             offset_end_kpa: None,
-            values: channel.samples.clone(),
+            values: channel.samples.to_vec(),
             half_band: vec![half_band_kpa; channel.samples.len()],
         });
         score(Corrected { screened, tcpco2, findings: Vec::new() }, criteria)

@@ -21,7 +21,7 @@ fn in_zone(text: &str, zone: &str) -> Recording {
 }
 
 pub(crate) fn samples(recording: &Recording, id: &str) -> Vec<f64> {
-    recording.channels.iter().find(|c| c.id == id).map_or(vec![], |c| c.samples.clone())
+    recording.channels.iter().find(|c| c.id == id).map_or(vec![], |c| c.samples.to_vec())
 }
 
 /// Samples to compare: missing as -9.

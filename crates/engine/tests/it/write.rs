@@ -28,7 +28,7 @@ fn channel(quantity: Quantity, period_s: f64, samples: &[f64]) -> Channel {
         file_label: label.into(),
         period_s,
         offset_s: 0.0,
-        samples: samples.to_vec(),
+        samples: samples.into(),
     }
 }
 
@@ -110,7 +110,7 @@ fn text_reads_back_without_a_map() {
     let input = Input { name: "out.csv", bytes: written.as_bytes(), companions: &[] };
     let after = read_held(input, &ReadOptions::default()).unwrap();
     assert_eq!(after.clock, before.clock);
-    let held: Vec<&[f64]> = after.channels.iter().map(|c| c.samples.as_slice()).collect();
+    let held: Vec<&[f64]> = after.channels.iter().map(|c| &*c.samples).collect();
     assert!(same(held[0], &[97.0, 96.4, GAP, GAP], 0.0));
     assert!(same(held[1], &[62.5, 62.5, GAP, GAP], 0.0));
     assert!(same(held[2], &[5.437; 4], 0.0));

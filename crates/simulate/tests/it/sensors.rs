@@ -211,7 +211,7 @@ fn mmhg_monitors_round_to_a_tenth_of_a_mmhg() {
     let made = simulate::night(&Sleeper::healthy(), &sensor, 1);
     let channel = made.recording.channel(Quantity::Tcpco2).unwrap();
     assert_eq!(channel.file_unit, "mmHg");
-    for kpa in &channel.samples {
+    for kpa in channel.samples.iter() {
         let tenths = mmhg_from_kpa(*kpa) * 10.0;
         assert!((tenths - tenths.round()).abs() < 1e-6, "{kpa} kPa");
     }

@@ -273,7 +273,7 @@ mod tests {
             file_unit: String::new(),
             period_s: 1.0,
             offset_s: 0.0,
-            samples: vec![95.0; 120],
+            samples: [95.0; 120].into(),
         };
         let slipped = 1 << 2 | MATTERS;
         let wrong: Vec<u16> = (0..120).map(|i| if i < 40 { slipped } else { 0 }).collect();

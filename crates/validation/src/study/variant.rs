@@ -53,7 +53,11 @@ pub fn unharmed(case: &Case, truth: &Truth, screened: &Screened) -> Screened {
     }
     for judged in &mut night.channels {
         let samples = night.recording.channel(judged.quantity).map(|channel| &channel.samples);
-        judged.believed = samples.into_iter().flatten().map(|sample| sample.is_finite()).collect();
+        judged.believed = samples
+            .into_iter()
+            .flat_map(|all| all.iter())
+            .map(|sample| sample.is_finite())
+            .collect();
     }
     night
 }

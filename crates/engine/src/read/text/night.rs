@@ -211,7 +211,7 @@ fn channel(
         file_unit: series.plan.unit,
         period_s: grid.period_s,
         offset_s: grid::seconds(grid.start_us - start_us),
-        samples,
+        samples: samples.into(),
     })
 }
 

@@ -138,7 +138,7 @@ proptest! {
         for &i in &lost {
             let channel = &mut holed.channels[i % 3];
             let end = (i + i % 40).min(3000);
-            channel.samples[i..end].fill(f64::NAN);
+            channel.samples_mut()[i..end].fill(f64::NAN);
         }
         let before = screen(whole, Notes::default(), &adult());
         let after = screen(holed, Notes::default(), &adult());
