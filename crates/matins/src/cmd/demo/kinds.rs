@@ -70,7 +70,9 @@ impl Kind {
             Self::Drifted => notes = notes.replacen("observed_kpa = 7.0", "observed_kpa = 5.6", 1),
             Self::Blank => {
                 for channel in &mut recording.channels {
-                    channel.samples.iter_mut().skip(30).for_each(|sample| *sample = f64::NAN);
+                    let start = channel.samples.iter().copied().take(30);
+                    let gone = channel.samples.iter().skip(30).map(|_| f64::NAN);
+                    channel.samples = start.chain(gone).collect();
                 }
             }
             Self::Slept(_) | Self::Nothing => {}
