@@ -11,6 +11,7 @@
 //! What this crate does not do: it reads no clock, file, environment or socket; it knows no patient's
 //! name; it draws no diagnosis. Modules use only the modules above them in this list.
 
+pub mod compare;
 pub mod correct;
 pub mod criteria;
 pub mod finding;

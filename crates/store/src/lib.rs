@@ -62,7 +62,8 @@ pub mod morning;
 pub mod scoring;
 pub mod whose;
 
-// A night is read: judged by hand, signed, interpreted.
+// A night is read: judged by hand, signed, interpreted, laid beside others.
+pub mod compare;
 pub mod hand;
 pub mod reading;
 pub mod repeat;

@@ -1,6 +1,6 @@
 //! A department with nights to read, made of files: `cargo run -p web --example reading -- FOLDER PORT`.
 //!
-//! FOLDER holds nights named by a serial number, `TC-1001.csv`, each with its notes `TC-1001.notes.toml`
+//! FOLDER holds nights named by a serial number, `TC-1001.csv` or `TC-1001.edf`, each with its notes `TC-1001.notes.toml`
 //! beside it, as `matins simulate` writes them. Everybody is invented.
 
 use std::net::SocketAddr;
@@ -17,6 +17,8 @@ use store::error::Result;
 use store::error::StoreError;
 use store::morning::Incoming;
 use store::setting::DeskSettings;
+use store::tables::Loan;
+use store::tables::Night;
 use store::words::Role;
 use web::printer::Paper;
 use web::printer::Printer;
@@ -100,10 +102,12 @@ async fn furnish(store: &Store, folder: &Path) -> Result<()> {
     let phrases = "Good recording throughout.\nCO2 settled late and is not believed before midnight.\nA repeat with the clip taped is advised.";
     store.put_setting(&Author::program(), "phrases", phrases).await?;
     for (n, (family, given)) in (1..).zip(NAMES) {
-        let path = folder.join(format!("TC-100{n}.csv"));
-        if let Ok(bytes) = std::fs::read(&path) {
-            let notes = std::fs::read_to_string(path.with_extension("notes.toml")).ok();
-            one(store, n, (family, given), bytes, notes).await?;
+        for name in [format!("TC-100{n}.csv"), format!("TC-100{n}.edf")] {
+            let path = folder.join(&name);
+            if let Ok(bytes) = std::fs::read(&path) {
+                let notes = std::fs::read_to_string(path.with_extension("notes.toml")).ok();
+                one(store, (n, name), (family, given), bytes, notes).await?;
+            }
         }
     }
     Ok(())
@@ -112,12 +116,11 @@ async fn furnish(store: &Store, folder: &Path) -> Result<()> {
 /// One person, their loan and the night of it.
 async fn one(
     store: &Store,
-    n: i64,
+    (n, name): (i64, String),
     (family, given): (&str, &str),
     bytes: Vec<u8>,
     notes: Option<String>,
 ) -> Result<()> {
-    let name = format!("TC-100{n}.csv");
     let input = Input { name: &name, bytes: &bytes, companions: &[] };
     let options = ReadOptions { zone: zone_named(ZONE), map: None };
     let read = engine::read::read(input, &options)
@@ -127,7 +130,11 @@ async fn one(
     let by = author("thistle", "Ansel Thistlewood", Role::Physiologist);
     let file = Incoming { name, bytes, zone: Some(ZONE.to_owned()), ..Incoming::default() };
     let received = store.receive(&by, file).await?;
-    for night in received.nights {
+    for mut night in received.nights {
+        // A recording that runs over noon is kept in one piece here, to look at a long one.
+        if night.from_s == 0 && read.duration_s > 86_400.0 {
+            night = whole(store, &by, night, read.duration_s).await?;
+        }
         log(&format!("night {} {:?} {:?}", night.id, night.status, night.doubts.0));
         if let (Some(notes), Some(_)) = (&notes, night.result) {
             let set = store.read().await?.criteria_of(&night).await?;
@@ -135,6 +142,26 @@ async fn one(
         }
     }
     Ok(())
+}
+
+async fn whole(store: &Store, by: &Author, night: Night, duration_s: f64) -> Result<Night> {
+    let to_s = night.to_s.max(jiff::SignedDuration::from_secs_f64(duration_s).as_secs());
+    if to_s == night.to_s {
+        return Ok(night);
+    }
+    let mut act = store.act(by, "night.whole").await?;
+    let mut night: Night = act.get_as_seen(night.id, night.act).await?;
+    night.to_s = to_s;
+    act.put(&mut night).await?;
+    act.close().await?;
+    if night.loan.is_none() {
+        let loan: Option<Loan> = store.read().await?.first("ORDER BY id DESC LIMIT 1", &[]).await?;
+        let loan = loan.map_or(0, |loan| loan.id);
+        store.settle_night(by, night.id, loan, "the only one there is").await?;
+    } else {
+        store.score_night(by, night.id).await?;
+    }
+    store.read().await?.get(night.id).await
 }
 
 fn author(login: &str, name: &str, role: Role) -> Author {

@@ -94,6 +94,8 @@ pub const ROUTES: &[(&str, &str, Right)] = &[
     ("GET", "/people/new", Right::Lend),
     ("POST", "/people/new", Right::Lend),
     ("GET", "/people/{id}", Right::SeePeople),
+    ("GET", "/people/{id}/compare", Right::SeeResults),
+    ("GET", "/people/{id}/compare/table", Right::SeeResults),
     ("GET", "/people/{id}/edit", Right::Lend),
     ("POST", "/people/{id}/edit", Right::Lend),
     ("POST", "/people/{id}/void", Right::Lend),

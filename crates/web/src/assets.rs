@@ -25,6 +25,7 @@ const FONT: &str = "font/otf";
 const ALL: &[Asset] = &[
     Asset { name: "base.css", kind: STYLE, bytes: include_bytes!("../assets/base.css") },
     Asset { name: "parts.css", kind: STYLE, bytes: include_bytes!("../assets/parts.css") },
+    Asset { name: "compare.css", kind: STYLE, bytes: include_bytes!("../assets/compare.css") },
     Asset { name: "main.js", kind: SCRIPT, bytes: include_bytes!("../assets/main.js") },
     Asset { name: "idle.js", kind: SCRIPT, bytes: include_bytes!("../assets/idle.js") },
     Asset { name: "live.js", kind: SCRIPT, bytes: include_bytes!("../assets/live.js") },

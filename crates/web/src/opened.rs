@@ -60,7 +60,8 @@ pub struct Opened {
 }
 
 impl Opened {
-    fn new(
+    /// Folds a judged night into what is looked at.
+    pub(crate) fn new(
         (night, outcome): (i64, i64),
         recording: Arc<Recording>,
         judgement: Judgement,

@@ -3,6 +3,7 @@
 pub mod about;
 pub mod accounts;
 pub mod audit;
+pub mod compare;
 pub mod desk;
 pub mod home;
 pub mod login;
@@ -29,6 +30,7 @@ pub fn routes() -> Routes {
         .and(desk::routes())
         .and(nights::routes())
         .and(night::routes())
+        .and(compare::routes())
         .and(scan::routes())
         .and(accounts::routes())
         .and(audit::routes())

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-const LAYERS: [&str; 18] = [
+const LAYERS: [&str; 19] = [
     "unit",
     "time",
     "finding",
@@ -20,6 +20,7 @@ const LAYERS: [&str; 18] = [
     "score",
     "judge",
     "report",
+    "compare",
     "print",
     "night",
 ];

@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
 
 mod bad_nights;
+mod compare;
 mod correct;
 mod criteria;
 mod damaged;

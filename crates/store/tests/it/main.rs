@@ -8,6 +8,7 @@ mod both;
 mod access;
 mod acts;
 mod backup;
+mod compare;
 mod document;
 mod full;
 mod lending;

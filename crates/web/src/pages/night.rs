@@ -72,16 +72,22 @@ impl Reading {
             None => return Err(untied(&night)),
         };
         drop(conn);
-        let session = visit.session.as_ref().map(|session| session.token_sha256.clone());
-        let (session, nights) = (session.unwrap_or_default(), visit.app.nights());
-        if !nights.is_looked(&session, id) {
-            let object = format!("night {id}");
-            visit.app.store().looked(&visit.author(), object, night.person, json!({})).await?;
-            nights.set_looked(&session, id);
-        }
-        let opened = nights.open(visit.app.store(), &night).await?;
+        looked_at(visit, &night).await?;
+        let opened = visit.app.nights().open(visit.app.store(), &night).await?;
         Ok(Self { night, person, opened })
     }
+}
+
+/// Writes down, once a session, that a night was looked at.
+pub(crate) async fn looked_at(visit: &Visit, night: &Night) -> Result<(), Trouble> {
+    let session = visit.session.as_ref().map(|session| session.token_sha256.clone());
+    let (session, nights) = (session.unwrap_or_default(), visit.app.nights());
+    if !nights.is_looked(&session, night.id) {
+        let object = format!("night {}", night.id);
+        visit.app.store().looked(&visit.author(), object, night.person, json!({})).await?;
+        nights.set_looked(&session, night.id);
+    }
+    Ok(())
 }
 
 /// What is said of a night that nobody has tied to a patient.
@@ -100,6 +106,7 @@ fn untied(night: &Night) -> Trouble {
 #[template(path = "night/night.html")]
 struct Page {
     id: i64,
+    person: i64,
     seen: i64,
     outcome: i64,
     name: String,
@@ -139,6 +146,7 @@ async fn page(visit: Visit, Path(id): Path<i64>) -> Answer {
     let report = &reading.opened.report;
     let page = Page {
         id,
+        person: reading.person.id,
         seen: reading.night.act,
         outcome: reading.opened.outcome,
         name: reading.person.listed(),

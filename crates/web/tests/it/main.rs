@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a test says what it expects by unwrapping it")]
 
 mod ask;
+mod compare;
 
 mod entry;
 mod forms;

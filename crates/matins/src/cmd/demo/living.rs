@@ -29,6 +29,10 @@ const BEGINS_DAYS_AGO: i64 = 112;
 /// What the cylinder should give, kPa.
 pub(super) const GAS_KPA: f64 = 5.07;
 
+/// The guest, and the monitor, of two nights in a row, and who plays the first of them.
+const SPLIT: usize = 4;
+const WITHOUT: &str = "high_all_night";
+
 /// Invented names for the weeks before.
 const FAMILIES: [&str; 16] = [
     "Drowsewell",
@@ -66,6 +70,8 @@ pub(super) struct Past<'a> {
     pub(super) files: Vec<(String, Vec<u8>)>,
     people: usize,
     pub(super) marks: Vec<Monitor>,
+    /// A loan of two nights: the first without the ventilator, the second with it.
+    split: Option<Loan>,
 }
 
 /// Somebody of the desk.
@@ -81,7 +87,8 @@ impl<'a> Past<'a> {
     /// A record that is still empty, and the clock it was opened with.
     pub(super) fn new(store: &'a Store, clock: DemoClock, today: Date) -> Self {
         let zone = desk_settings().zone();
-        Self { store, clock, today, zone, files: Vec::new(), people: 0, marks: Vec::new() }
+        let (files, marks) = (Vec::new(), Vec::new());
+        Self { store, clock, today, zone, files, people: 0, marks, split: None }
     }
 
     /// Sets the clock to where the past begins.
@@ -177,6 +184,8 @@ impl<'a> Past<'a> {
         self.store
             .chase(&clerk(), gone.id, Contact::Telephone, "left on a train; has asked the railway")
             .await?;
+        let study = self.referred_guest(&GUESTS[SPLIT], -3).await?;
+        self.split = Some(self.lend(&study, -3, 2, Some(self.marks[SPLIT].id)).await?);
         let study = self.somebody(-2).await?;
         self.lend(&study, -2, 1, Some(late)).await?;
         Ok(gone)
@@ -191,17 +200,21 @@ impl<'a> Past<'a> {
         Ok(())
     }
 
-    /// The nights of the guests: four read off their monitors, two still on them, two on their way.
+    /// The nights of the guests: five read off their monitors, two still on them, two on their way.
     async fn last_nights(&mut self) -> Result<()> {
         let mut loans = Vec::new();
-        for (n, guest) in [(2, 2), (3, 3), (4, 4), (5, 7)] {
+        for (n, guest) in [(2, 2), (3, 3), (5, 7)] {
             let loan = self.guest(&GUESTS[guest], -2, self.marks[n].id).await?;
             loans.push((loan, &GUESTS[guest]));
         }
+        loans.extend(self.split.take().map(|loan| (loan, &GUESTS[SPLIT])));
         self.at(-1, 9, 0);
         for (loan, guest) in loans {
             self.take_back(&loan, Skin::Clear, "desk, level 2").await?;
-            self.night_in(&loan, guest).await?;
+            if loan.nights > 1 {
+                self.night_in(&loan, &Guest { sleeper: WITHOUT, ..*guest }, 0).await?;
+            }
+            self.night_in(&loan, guest, loan.nights - 1).await?;
             self.store.to_cleaning(&clerk(), loan.monitor, "").await?;
             self.clean_and_check(loan.monitor, guest.seed.cast_signed()).await?;
         }
@@ -251,15 +264,22 @@ impl<'a> Past<'a> {
         Ok(())
     }
 
-    /// A guest's night as the file its monitor gives, and the notes that came with it.
-    fn made(&self, loan: &Loan, guest: &Guest) -> Option<(Incoming, String, &'static str)> {
+    /// A guest's night, so many after the loan's first, as the file its monitor gives, and the notes that came
+    /// with it.
+    fn made(
+        &self,
+        loan: &Loan,
+        guest: &Guest,
+        later: i64,
+    ) -> Option<(Incoming, String, &'static str)> {
         let named = simulate::sleeper_named(guest.sleeper)?;
         let mut sleeper = named.sleeper.clone();
-        sleeper.start = loan.first_night().ok()?.to_datetime(sleeper.start.time());
+        let evening = when::days_later(loan.first_night().ok()?, later);
+        sleeper.start = evening.to_datetime(sleeper.start.time());
         let made = simulate::night(&sleeper, &named.sensor, guest.seed);
         let serial = &self.marks.iter().find(|one| one.id == loan.monitor)?.serial;
         let file = Incoming {
-            name: format!("{serial}-{}.csv", loan.first_night_on),
+            name: format!("{serial}-{evening}.csv"),
             bytes: engine::write::text(&made.recording).into_bytes(),
             taken_off: Some(loan.monitor),
             ..Incoming::default()
@@ -268,8 +288,8 @@ impl<'a> Past<'a> {
     }
 
     /// Takes a night off its monitor and enters what the patient wrote.
-    async fn night_in(&self, loan: &Loan, guest: &Guest) -> Result<()> {
-        let Some((file, notes, criteria)) = self.made(loan, guest) else { return Ok(()) };
+    async fn night_in(&self, loan: &Loan, guest: &Guest, later: i64) -> Result<()> {
+        let Some((file, notes, criteria)) = self.made(loan, guest, later) else { return Ok(()) };
         let received = self.store.receive(&clerk(), file).await?;
         let reader = by("thistle", "Ansel Thistlewood", Role::Physiologist);
         for night in &received.nights {
@@ -281,7 +301,7 @@ impl<'a> Past<'a> {
 
     /// Lays a night into the folder from which it can be taken, as if it were on its monitor.
     fn on_the_monitor(&mut self, loan: &Loan, guest: &Guest) {
-        if let Some((file, _, _)) = self.made(loan, guest) {
+        if let Some((file, _, _)) = self.made(loan, guest, 0) {
             self.files.push((file.name, file.bytes));
         }
     }

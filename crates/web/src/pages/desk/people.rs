@@ -54,6 +54,7 @@ struct One {
     loans: LoanTable,
     void: Form,
     may_lend: bool,
+    may_compare: bool,
 }
 
 #[derive(Debug)]
@@ -209,6 +210,7 @@ async fn one(visit: &Visit, id: i64, void: Form) -> Result<One, StoreError> {
         ),
         void,
         may_lend: visit.may(Right::Lend),
+        may_compare: visit.may(Right::SeeResults),
     })
 }
 
