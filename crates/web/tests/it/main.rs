@@ -11,4 +11,5 @@ mod forms;
 mod lent;
 mod matrix;
 mod night;
+mod service;
 mod texts;
