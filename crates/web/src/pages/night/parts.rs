@@ -153,8 +153,7 @@ pub(super) async fn parts(visit: &Visit, reading: &Reading) -> Result<String, Tr
     let held = &reading.opened.criteria;
     let names = conn.set_names().await?;
     let now = conn.criteria(&held.name).await.ok();
-    let why = reading.opened.report.brief_reasons.first().map_or("", String::as_str);
-    let again = offer(visit, &mut conn, &reading.night, why).await?;
+    let again = offer(visit, &mut conn, reading).await?;
     drop(conn);
     let mut parts = made(visit, reading, &versions, &old);
     parts.again = again;
