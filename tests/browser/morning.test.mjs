@@ -145,7 +145,7 @@ test("the whole morning takes a new user under five minutes", async () => {
   assert.equal(paper.status(), 200);
   assert.equal((await paper.body()).subarray(0, 5).toString(), "%PDF-");
   await page.goto("/nights");
-  await page.locator("#again").waitFor();
+  await page.locator("#being-repeated").waitFor();
   assert.equal(await page.locator("[data-queue] .repeat").count(), 0, "what is being repeated waits no more");
   await looksRight(page, "morning-nights");
   assert.deepEqual(page.wrong, []);

@@ -100,11 +100,8 @@ impl Past<'_> {
     fn courses(&self) -> Vec<Course> {
         let mut all: Vec<Course> = Vec::new();
         for days in FIRST..=LAST {
-            if !self.works(days) {
-                continue;
-            }
-            let lent = if days % 9 == 0 { 2 } else { 1 };
-            for _ in 0..lent {
+            // Two days of three: every loan costs the start of the demo two papers.
+            if self.works(days) && days % 3 != 0 {
                 let n = all.len();
                 all.push(self.course(n, n % IN_TURN, Kind::of(n), days));
             }
