@@ -128,6 +128,11 @@ export async function looksRight(page, name) {
       .map(([one]) => one.outerHTML.slice(0, 120)),
   );
   assert.deepEqual(small, [], `${name}: targets smaller than 24 px (WCAG 2.2, 2.5.8)`);
+  const twice = await page.evaluate(() => {
+    const ids = [...document.querySelectorAll("[id]")].map((one) => one.id);
+    return ids.filter((id, at) => ids.indexOf(id) !== at);
+  });
+  assert.deepEqual(twice, [], `${name}: ids that stand twice`);
 }
 
 /** The focused element's words, for walking a page by keyboard. */
