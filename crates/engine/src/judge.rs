@@ -11,8 +11,11 @@ use crate::unit::Unit;
 
 use bench::Bench;
 
+pub use cause::{Cause, causes};
+
 mod answer;
 mod bench;
+mod cause;
 mod clusters;
 mod lane;
 mod level;

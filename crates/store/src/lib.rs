@@ -72,6 +72,9 @@ pub mod signing;
 // A signed report made again.
 pub mod remake;
 
+// What the department did, counted; nobody is named in it.
+pub mod service;
+
 // Its time over, or asked for by the person it is about.
 pub mod access;
 pub mod belongings;

@@ -32,6 +32,8 @@ pub enum Right {
     Audit,
     /// To review retention and record destruction.
     Retain,
+    /// To see the figures for the service, which name nobody.
+    Figures,
     /// To keep accounts.
     Accounts,
     /// To change the department's settings and texts.
@@ -58,6 +60,9 @@ pub const fn may(role: Role, right: Right) -> bool {
         Right::Read => matches!(role, Physiologist),
         Right::Interpret => matches!(role, Physician),
         Right::Audit | Right::Retain => matches!(role, Governance),
+        Right::Figures => {
+            matches!(role, Desk | Physiologist | Physician | Governance | Administrator)
+        }
         Right::Accounts => matches!(role, Administrator),
         Right::Settings => matches!(role, Administrator | Physiologist),
         Right::Criteria => matches!(role, Physiologist | Physician),
@@ -160,6 +165,14 @@ pub const ROUTES: &[(&str, &str, Right)] = &[
     ("POST", "/nights/{id}/reopen", Right::SeeResults),
     ("POST", "/nights/{id}/withdraw", Right::SeeResults),
     ("GET", "/nights/{id}/reports/{version}", Right::SeeResults),
+    ("GET", "/service", Right::Figures),
+    ("GET", "/service/turnaround.csv", Right::Figures),
+    ("GET", "/service/repeats.csv", Right::SeeResults),
+    ("GET", "/service/failures.csv", Right::Figures),
+    ("GET", "/service/gas-checks.csv", Right::Figures),
+    ("GET", "/service/use.csv", Right::Figures),
+    ("GET", "/service/monitors/{id}", Right::Figures),
+    ("GET", "/service/monitors/{id}/gas-checks.csv", Right::Figures),
     ("GET", "/accounts", Right::Accounts),
     ("GET", "/accounts/new", Right::Accounts),
     ("POST", "/accounts/new", Right::Accounts),
@@ -195,6 +208,7 @@ pub const NAVIGATION: &[(&str, &str, Right)] = &[
     ("/receive", "Take off a night", Right::Lend),
     ("/people", "People", Right::SeePeople),
     ("/monitors", "Monitors", Right::SeeMonitors),
+    ("/service", "Service", Right::Figures),
     ("/audit", "Audit", Right::Audit),
     ("/retention", "Retention", Right::Retain),
     ("/accounts", "Accounts", Right::Accounts),

@@ -35,6 +35,7 @@ const ALL: &[Asset] = &[
     Asset { name: "drop.js", kind: SCRIPT, bytes: include_bytes!("../assets/drop.js") },
     Asset { name: "report.js", kind: SCRIPT, bytes: include_bytes!("../assets/report.js") },
     Asset { name: "strip.js", kind: SCRIPT, bytes: include_bytes!("../assets/strip.js") },
+    Asset { name: "plot.css", kind: STYLE, bytes: include_bytes!("../assets/plot.css") },
     Asset { name: "icon.svg", kind: "image/svg+xml", bytes: include_bytes!("../assets/icon.svg") },
     Asset {
         name: "regular.otf",

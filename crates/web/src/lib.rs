@@ -30,6 +30,8 @@ pub mod form;
 
 pub mod mark;
 
+pub mod plot;
+
 pub mod page;
 
 pub mod visit;

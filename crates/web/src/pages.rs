@@ -12,6 +12,7 @@ pub mod nights;
 pub mod password;
 pub mod retention;
 pub mod scan;
+pub mod service;
 pub mod session;
 pub mod settings;
 
@@ -34,6 +35,7 @@ pub fn routes() -> Routes {
         .and(accounts::routes())
         .and(audit::routes())
         .and(retention::routes())
+        .and(service::routes())
         .and(settings::routes())
         .and(about::routes())
 }

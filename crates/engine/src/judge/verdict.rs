@@ -19,6 +19,16 @@ use crate::screen::PeriodBasis;
 use crate::time::Stretch;
 use crate::unit::kpa_from_mmhg;
 
+/// What the reasons are told by when they are counted.
+pub(super) const LACKS: &str = "The recording has no ";
+pub(super) const BELIEVED_FOR: &str = " can be believed for ";
+pub(super) const NOT_USUAL: &str = "The patient says that the night was not a usual one.";
+pub(super) const DRIFTED: &str = "The CO2 sensor drifted by ";
+pub(super) const NEVER_SETTLED: &str =
+    "Most of the CO2 that is believed comes from a sensor that never settled";
+pub(super) const CONTRADICT: &str = "The times of lights out and lights on contradict each other";
+pub(super) const UNTOLD: &str = "It cannot be told whether there was ";
+
 /// One thing that is wrong with the night, and what would mend it.
 struct Reservation {
     reason: String,
@@ -38,9 +48,12 @@ pub(super) fn verdict(bench: &Bench, rules: &[RuleAnswer], criteria: &Criteria) 
     let decision = decide(answer, &needed, &reservations);
     let mut reasons = vec![answer_sentence(answer, &needed)];
     reasons.extend(reservations.iter().map(|reservation| reservation.reason.clone()));
-    reasons.extend(needed.iter().filter(|rule| rule.answer == Answer::CannotTell).map(|rule| {
-        format!("It cannot be told whether there was {}: {}.", rule.asks, rule.because)
-    }));
+    reasons.extend(
+        needed
+            .iter()
+            .filter(|rule| rule.answer == Answer::CannotTell)
+            .map(|rule| format!("{UNTOLD}{}: {}.", rule.asks, rule.because)),
+    );
     Verdict {
         question: question.id.clone(),
         asks: question.asks.clone(),
@@ -126,7 +139,7 @@ fn reservations(bench: &Bench, question: &Question, criteria: &Criteria) -> Vec<
     let screened = &bench.scores.corrected.screened;
     if screened.notes.representative == Some(false) {
         found.push(Reservation {
-            reason: "The patient says that the night was not a usual one.".into(),
+            reason: NOT_USUAL.into(),
             mend: Some("Another night, when sleep is as usual.".into()),
         });
     }
@@ -151,10 +164,7 @@ fn never_settled(bench: &Bench) -> Option<Reservation> {
         unsure += u32::from(unsettled.iter().any(|stretch| stretch.contains(trace.time_s(i))));
     }
     (unsure > 0 && 2 * unsure >= all).then(|| Reservation {
-        reason:
-            "Most of the CO2 that is believed comes from a sensor that never settled: its level is \
-                 not to be relied on."
-                .into(),
+        reason: format!("{NEVER_SETTLED}: its level is not to be relied on."),
         mend: Some("Another night with the sensor refitted and seen to settle.".into()),
     })
 }
@@ -164,9 +174,7 @@ fn contradicting_lights(bench: &Bench) -> Option<Reservation> {
     let findings = &bench.scores.corrected.screened.findings;
     let contradict = findings.iter().any(|found| found.code == "lights_contradict");
     contradict.then(|| Reservation {
-        reason: "The times of lights out and lights on contradict each other, so the whole recording was \
-                 scored."
-            .into(),
+        reason: format!("{CONTRADICT}, so the whole recording was scored."),
         mend: Some("The times of lights out and lights on, put right.".into()),
     })
 }
@@ -182,7 +190,7 @@ fn too_little(bench: &Bench, quantity: Quantity, least_h: f64) -> Option<Reserva
     let name = quantity.name();
     let Some(lane) = bench.lane(quantity) else {
         return Some(Reservation {
-            reason: format!("The recording has no {name}."),
+            reason: format!("{LACKS}{name}."),
             mend: Some(format!("A night with {name} recorded.")),
         });
     };
@@ -193,7 +201,7 @@ fn too_little(bench: &Bench, quantity: Quantity, least_h: f64) -> Option<Reserva
     }
     Some(Reservation {
         reason: format!(
-            "{name} can be believed for {}, less than the {least_h} h this department asks.",
+            "{name}{BELIEVED_FOR}{}, less than the {least_h} h this department asks.",
             hours_words(believed_s)
         ),
         mend: Some(format!("Another night with at least {least_h} h of believable {name}.")),
@@ -208,7 +216,7 @@ fn drifted(bench: &Bench, most_kpa: f64) -> Option<Reservation> {
     }
     Some(Reservation {
         reason: format!(
-            "The CO2 sensor drifted by {}, more than the {} this department accepts.",
+            "{DRIFTED}{}, more than the {} this department accepts.",
             level_words(Quantity::Tcpco2, drift_kpa.abs()),
             level_words(Quantity::Tcpco2, most_kpa)
         ),

@@ -3,7 +3,7 @@
 use engine::correct::correct;
 use engine::criteria::shipped;
 use engine::finding::{Finding, Weight};
-use engine::judge::{Answer, Decision, Judgement, judge};
+use engine::judge::{Answer, Cause, Decision, Judgement, causes, judge};
 use engine::notes::Notes;
 use engine::print::{Heading, html, json};
 use engine::recording::{MarkKind, Quantity, Recording};
@@ -67,6 +67,8 @@ fn a_night_all_missing_is_repeated_and_gives_no_figure() {
     assert_eq!(told(&judgement), []);
     assert!(judgement.scores.measures.iter().all(|measure| measure.value().is_none()));
     says(&judgement, "SpO2 can be believed for 0 h 00 min");
+    let little = [Quantity::Spo2, Quantity::Tcpco2].map(Cause::TooLittle);
+    assert_eq!(causes(&judgement.verdict.reasons), little);
 }
 
 #[test]
@@ -146,6 +148,7 @@ fn co2_that_never_settled_is_a_reservation() {
     screened.findings.push(told.on("tcpco2").at(whole));
     let judgement = judge(score(correct(screened, &criteria), &criteria), &criteria);
     says(&judgement, "a sensor that never settled");
+    assert!(causes(&judgement.verdict.reasons).contains(&Cause::NeverSettled));
     assert_ne!(judgement.verdict.decision, Decision::Sufficient);
 }
 
@@ -162,5 +165,6 @@ fn contradictory_marks_are_told_and_keep_the_night_from_being_sufficient() {
     ]);
     let judgement = judged(night, notes);
     says(&judgement, "lights out and lights on contradict each other");
+    assert!(causes(&judgement.verdict.reasons).contains(&Cause::Lights));
     assert_ne!(judgement.verdict.decision, Decision::Sufficient);
 }

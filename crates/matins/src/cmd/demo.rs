@@ -1,7 +1,9 @@
 //! `matins demo`: an invented department in the browser, or only its nights and their reports.
 
 mod department;
+mod history;
 mod index;
+mod kinds;
 mod living;
 mod open;
 

@@ -17,4 +17,5 @@ mod model;
 mod morning;
 mod reading;
 mod retention;
+mod service;
 mod verify;

@@ -10,3 +10,4 @@ mod forms;
 mod lent;
 mod matrix;
 mod night;
+mod service;

@@ -1,6 +1,6 @@
-//! The invented department alive: twelve monitors, four weeks of loans in every state, nights that wait.
+//! The invented department alive: twelve monitors, months of loans in every state, nights that wait.
 //!
-//! Everything is done by the record's own acts, under a clock that walks from four weeks ago to this
+//! Everything is done by the record's own acts, under a clock that walks from months ago to this
 //! morning, so the demo holds nothing the desk could not have done.
 
 use std::sync::Arc;
@@ -24,7 +24,10 @@ use store::words::{CheckWhen, Condition, ConsumableKind, Contact, Role, Skin, Ur
 use super::department::{GUESTS, Guest, HOSPITAL};
 
 /// How many days before the demo's day the record begins.
-const BEGINS_DAYS_AGO: i64 = 28;
+const BEGINS_DAYS_AGO: i64 = 112;
+
+/// What the cylinder should give, kPa.
+pub(super) const GAS_KPA: f64 = 5.07;
 
 /// The guest, and the monitor, of two nights in a row, and who plays the first of them.
 const SPLIT: usize = 4;
@@ -66,17 +69,17 @@ pub(super) struct Past<'a> {
     /// Files that are still on monitors: name and bytes.
     pub(super) files: Vec<(String, Vec<u8>)>,
     people: usize,
-    marks: Vec<Monitor>,
+    pub(super) marks: Vec<Monitor>,
     /// A loan of two nights: the first without the ventilator, the second with it.
     split: Option<Loan>,
 }
 
 /// Somebody of the desk.
-fn clerk() -> Author {
+pub(super) fn clerk() -> Author {
     by("pillow", "Petra Pillow", Role::Desk)
 }
 
-fn by(login: &str, name: &str, role: Role) -> Author {
+pub(super) fn by(login: &str, name: &str, role: Role) -> Author {
     Author { login: login.to_owned(), name: name.to_owned(), role, station: "demo".to_owned() }
 }
 
@@ -99,7 +102,8 @@ impl<'a> Past<'a> {
         let settings = serde_json::to_string_pretty(&desk_settings()).unwrap_or_default();
         self.store.put_setting(&clerk(), DESK, &settings).await?;
         self.monitors().await?;
-        self.weeks().await?;
+        self.history().await?;
+        self.membranes(-8).await?;
         let gone = self.troubles().await?;
         self.last_nights().await?;
         self.given_up(&gone).await?;
@@ -108,7 +112,7 @@ impl<'a> Past<'a> {
     }
 
     /// Sets the clock to a time of a day counted from the demo's; it never goes back.
-    fn at(&self, days: i64, hour: i8, minute: i8) {
+    pub(super) fn at(&self, days: i64, hour: i8, minute: i8) {
         let day = when::days_later(self.today, days);
         let at = when::local_instant(day, jiff::civil::time(hour, minute, 0, 0), &self.zone);
         self.clock.fetch_max(at, Ordering::SeqCst);
@@ -156,35 +160,8 @@ impl<'a> Past<'a> {
         self.store.add_consumable(&clerk(), form).await.map(|row| row.id)
     }
 
-    /// Four weeks of single nights that went well.
-    async fn weeks(&mut self) -> Result<()> {
-        for days in -26..=-8 {
-            if days == -16 || days == -8 {
-                self.membranes(days).await?;
-            }
-            if when::days_later(self.today, days).weekday().to_monday_zero_offset() > 4 {
-                continue;
-            }
-            let mut lent = Vec::new();
-            for turn in 0..2 {
-                let n = usize::try_from((days + 40) * 2 + turn).unwrap_or(0) % 9;
-                let study = self.somebody(days).await?;
-                lent.push(self.lend(&study, days, 1, Some(self.marks[n].id)).await?);
-            }
-            self.at(days + 1, 9, 10);
-            for loan in lent {
-                self.take_back(&loan, Skin::Clear, "desk, level 2").await?;
-                let why = "read before this record began";
-                self.store.to_cleaning(&clerk(), loan.monitor, why).await?;
-                self.clean_and_check(loan.monitor, days).await?;
-                self.store.close_study(&clerk(), loan.study, why).await?;
-            }
-        }
-        Ok(())
-    }
-
     async fn membranes(&mut self, days: i64) -> Result<()> {
-        self.at(days, 8, 0);
+        self.at(days, 17, 0);
         for monitor in self.marks.clone().iter().take(9) {
             self.store.change_membrane(&clerk(), monitor.id, None).await?;
             self.store.check(&clerk(), monitor.id, check(monitor.id)).await?;
@@ -329,15 +306,20 @@ impl<'a> Past<'a> {
         }
     }
 
-    /// A patient of the weeks before, with a study.
-    async fn somebody(&mut self, days: i64) -> Result<Study> {
+    /// A patient of the months before.
+    pub(super) fn of_old(&mut self) -> PersonForm {
         let n = self.people;
-        let person = PersonForm {
+        PersonForm {
             family: FAMILIES[n % FAMILIES.len()].to_owned(),
             given: GIVEN[(n / FAMILIES.len() + n) % GIVEN.len()].to_owned(),
             born_on: format!("{}-{:02}-{:02}", 1944 + n * 7 % 55, 1 + n % 12, 1 + n * 5 % 28),
             ..self.person()
-        };
+        }
+    }
+
+    /// A patient of the weeks before, with a study.
+    async fn somebody(&mut self, days: i64) -> Result<Study> {
+        let person = self.of_old();
         self.referred(person, "Tired by day", "night_gas_exchange", "adult-air", days).await
     }
 
@@ -452,7 +434,7 @@ pub(super) fn desk_settings() -> DeskSettings {
     }
 }
 
-fn hand_out() -> HandOut {
+pub(super) fn hand_out() -> HandOut {
     HandOut {
         identified_by: vec!["name".to_owned(), "born_on".to_owned()],
         parts: desk_settings().parts,
@@ -467,12 +449,12 @@ fn hand_out() -> HandOut {
 }
 
 /// A check that passes, its gas reading wandering a little from turn to turn.
-fn check(turn: i64) -> CheckForm {
+pub(super) fn check(turn: i64) -> CheckForm {
     CheckForm {
         made: CheckWhen::After,
-        expected_kpa: Some(5.07),
+        expected_kpa: Some(GAS_KPA),
         observed_kpa: Some(
-            5.07 + f64::from(i32::try_from((turn * 7).rem_euclid(11)).unwrap_or(0) - 5) * 0.03,
+            GAS_KPA + f64::from(i32::try_from((turn * 7).rem_euclid(11)).unwrap_or(0) - 5) * 0.03,
         ),
         pressure_kpa: Some(101.3),
         clock_ahead_s: Some(turn.rem_euclid(5)),

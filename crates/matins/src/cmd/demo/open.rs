@@ -42,7 +42,7 @@ pub(super) fn run(folder: &Path, args: &DemoArgs, voice: Voice) -> Result<Exit, 
     let today = day(args)?;
     let runtime = serve::runtime()?;
     let place = Place::Folder(folder.join("record"));
-    voice.tell("making four weeks of an invented department");
+    voice.tell("making some months of an invented department");
     let clock = Arc::new(AtomicI64::new(0));
     let files = runtime.block_on(furnish(&place, &clock, today)).map_err(serve::record)?;
     let monitors = folder.join(MONITORS);
