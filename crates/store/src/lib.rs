@@ -67,12 +67,14 @@ pub mod compare;
 pub mod hand;
 pub mod reading;
 pub mod repeat;
+pub mod second;
 pub mod signing;
 
 // A signed report made again.
 pub mod remake;
 
 // What the department did, counted; nobody is named in it.
+pub mod agreement;
 pub mod service;
 
 // Its time over, or asked for by the person it is about.

@@ -2,6 +2,7 @@
 
 pub mod about;
 pub mod accounts;
+pub mod agreement;
 pub mod audit;
 pub mod compare;
 pub mod desk;
@@ -31,6 +32,7 @@ pub fn routes() -> Routes {
         .and(nights::routes())
         .and(night::routes())
         .and(compare::routes())
+        .and(agreement::routes())
         .and(scan::routes())
         .and(accounts::routes())
         .and(audit::routes())
