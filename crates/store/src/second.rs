@@ -331,7 +331,11 @@ impl Store {
     pub async fn pick_second(&self, by: &Author, night: i64) -> Result<SecondReading> {
         may_read(by)?;
         let mut act = self.act(by, "second.draw").await?;
-        let found: Night = act.get(night).await?;
+        let found: Option<Night> = act.conn().first("WHERE id = $1", &[night.into()]).await?;
+        let found = found.ok_or_else(|| {
+            let says = format!("there is no night {night}");
+            StoreError::refused("no_first_reading", says, "its number stands in its address")
+        })?;
         let read = matches!(found.status, NightStatus::Reading | NightStatus::Signed);
         if !read || act.conn().first_reading(&found).await?.is_none() {
             let says = "nobody has read this night yet";
