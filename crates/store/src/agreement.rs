@@ -255,3 +255,89 @@ impl Conn {
         Ok(Agreement::of(&self.find("ORDER BY id", &[]).await?))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::Kept;
+    use crate::words::Drawn;
+
+    /// A finished reading whose figures are all `second` where the first reader's were all `first`.
+    fn finished(first: f64, second: f64, verdicts: [&str; 2]) -> SecondReading {
+        let pair = Pair {
+            verdict: verdicts.map(str::to_owned),
+            rules: vec![("asks".to_owned(), ["met", "cannot_tell"].map(str::to_owned))],
+            figures: FIGURES.map(|id| (id.to_owned(), [Some(first), Some(second)])).to_vec(),
+            seconds: vec![("spo2".to_owned(), [80.0, 10.0, 0.0, 10.0])],
+            ..Pair::default()
+        };
+        SecondReading {
+            id: 0,
+            act: 0,
+            night: 0,
+            how: Drawn::Random,
+            drawn_by: String::new(),
+            drawn_at: 0,
+            draw: Kept(None),
+            reader: None,
+            begun_at: None,
+            seen_before: 0,
+            criteria_sha256: None,
+            steps: Kept(Vec::new()),
+            here: 0,
+            verdict: None,
+            scores: String::new(),
+            before: String::new(),
+            finished_at: Some(0),
+            pair: Kept(Some(pair)),
+            withdrawn_at: None,
+            withdrawn_because: None,
+        }
+    }
+
+    #[test]
+    fn few_pairs_have_no_limits_and_no_intervals() {
+        let mut all: Vec<SecondReading> =
+            (0..9_u8).map(|n| finished(0.0, f64::from(n), ["partial", "repeat"])).collect();
+        let few = Agreement::of(&all);
+        assert_eq!((few.figures[0].limits, few.figures[0].bias()), (None, Some(4.0)));
+        assert_eq!(few.seconds[0].interval(), None);
+        all.push(finished(0.0, 9.0, ["sufficient", "sufficient"]));
+        let found = Agreement::of(&all);
+        let limits = found.figures[0].limits.unwrap();
+        // Differences 0 to 9: mean 4.5, standard deviation sqrt(82.5 / 9), by hand.
+        let half = 1.96 * (82.5_f64 / 9.0).sqrt();
+        assert!((limits.mean - 4.5).abs() < 1e-12);
+        assert!((limits.limits.high - 4.5 - half).abs() < 1e-9);
+        assert_eq!((found.verdict.count(), found.verdict.same()), (10, 1));
+    }
+
+    /// Shares by hand: 90 of 100 s the same; chance gives 0.9 · 0.8 + 0.1 · 0.2 = 0.74, so kappa is 0.16 / 0.26.
+    #[test]
+    fn seconds_are_pooled_and_have_a_kappa() {
+        let found = Agreement::of(&[finished(1.0, 1.0, ["partial", "partial"])]);
+        let spo2 = &found.seconds[0];
+        assert_eq!(spo2.share(), Some(0.9));
+        assert!((spo2.kappa.unwrap().kappa - 0.16 / 0.26).abs() < 1e-12);
+        assert_eq!(found.verdict.kappa, None, "one answer only");
+        assert_eq!(found.rules[0].table[0][2], 1);
+    }
+
+    /// Ten nights, eight alike in two classes four each, by hand: agreement 0.8, chance 0.5, kappa 0.6.
+    #[test]
+    fn kappa_of_verdicts_has_an_interval_from_ten_nights() {
+        let one = |first, second| finished(0.0, 0.0, [first, second]);
+        let (good, bad) = ("sufficient", "repeat");
+        let mut all: Vec<SecondReading> =
+            (0..4).flat_map(|_| [one(good, good), one(bad, bad)]).collect();
+        all.extend([one(good, bad), one(bad, good)]);
+        let verdict = Agreement::of(&all).verdict;
+        let kappa = verdict.kappa.unwrap();
+        assert!((kappa.kappa - 0.6).abs() < 1e-12);
+        let interval = kappa_interval(&kappa, 10).unwrap();
+        // Standard error sqrt(0.8 · 0.2 / 10) / 0.5, which holds for even margins: 0.25298.
+        assert!((interval.low - (0.6 - 1.96 * 0.252_982_212_813_47)).abs() < 1e-9);
+        assert!((interval.high - 1.0).abs() < 1e-12, "no kappa lies over 1");
+        assert_eq!(kappa_interval(&kappa, 9), None);
+    }
+}

@@ -36,12 +36,12 @@ impl Past<'_> {
     async fn read_again(&self, reading: &SecondReading, n: usize) -> Result<()> {
         let reader = by("bracken", "Bryony Bracken", Role::Physiologist);
         let mut begun = self.store.begin_second(&reader, reading.id).await?;
-        if n % 3 > 0 {
+        if !n.is_multiple_of(3) {
             let mut conn = self.store.read().await?;
             let night: Night = conn.get(reading.night).await?;
             let held = conn.held(&night).await?;
             drop(conn);
-            let channel = if n % 2 == 0 { "spo2" } else { "tcpco2" };
+            let channel = if n.is_multiple_of(2) { "spo2" } else { "tcpco2" };
             let step = Step::Change(Change::Judge {
                 channels: vec![channel.to_owned()],
                 from: "02:00".to_owned(),

@@ -19,12 +19,12 @@ pub(super) const HOW: [&str; 6] = [
 /// The name of a figure, its unit and the decimals it is given with.
 pub(super) fn figure(id: &str) -> (&'static str, &'static str, usize) {
     match id {
-        "spo2.odi3" => ("Falls of 3 % an hour", "/h", 1),
-        "spo2.odi4" => ("Falls of 4 % an hour", "/h", 1),
+        "spo2.odi3" => ("Falls of 3 % from the peak", "/h", 1),
+        "spo2.odi4" => ("Falls of 4 % from the peak", "/h", 1),
         "spo2.time_below_90" => ("Time with SpO2 below 90 %", "%", 1),
         "spo2.mean" => ("Mean SpO2", "%", 1),
         "tcpco2.median" => ("Median CO2", "kPa", 2),
-        "tcpco2.sustained10" => ("Highest CO2 held 10 min", "kPa", 2),
+        "tcpco2.sustained10" => ("Highest CO2 held for 10 min", "kPa", 2),
         _ => ("Believed hours", "h", 2),
     }
 }
@@ -69,21 +69,24 @@ pub(super) fn answer(found: &Agreement) -> String {
 /// Kappa of the verdicts, in a sentence.
 pub(super) fn kappas(verdict: &Classes) -> String {
     let count = verdict.count();
-    match (&verdict.kappa, &verdict.weighted) {
-        (Some(plain), Some(weighted)) => format!(
-            "Kappa is {}, with linear weights {}{}.",
-            kappa(Some(plain), count),
-            kappa(Some(weighted), count),
-            if count < FEWEST as u64 {
-                "; no interval with so few nights"
-            } else {
-                ", with 95 % intervals"
-            }
-        ),
-        _ if count == 0 => String::new(),
-        _ => "Kappa cannot be computed: both readers gave every night the same one verdict."
-            .to_owned(),
-    }
+    let (Some(plain), Some(weighted)) = (&verdict.kappa, &verdict.weighted) else {
+        return if count == 0 {
+            String::new()
+        } else {
+            "Kappa cannot be computed: both readers gave every night the same one verdict."
+                .to_owned()
+        };
+    };
+    let interval = match kappa_interval(plain, count) {
+        Some(_) => "with 95 % intervals",
+        None if count < FEWEST as u64 => "with too few nights for an interval",
+        None => "and full agreement has no interval",
+    };
+    format!(
+        "Kappa is {}, with linear weights {}, {interval}.",
+        kappa(Some(plain), count),
+        kappa(Some(weighted), count)
+    )
 }
 
 /// How the nights were chosen, and what is not counted.
