@@ -176,6 +176,7 @@ pub(super) fn forms(visit: &Visit, second: &SecondReading) -> Vec<Form> {
         ),
         visit
             .form(format!("{base}/withdraw"), "Withdraw it")
+            .grave()
             .field(seen())
             .field(Field::text("reason", "Why it is withdrawn").needed()),
     ]
