@@ -38,7 +38,9 @@ async function start(args) {
   });
   const { at, first } = await ready;
   const end = () => new Promise((resolve) => program.on("exit", resolve) && program.kill("SIGTERM"));
-  return { at, first, end, said: () => said };
+  /** Ends it as a power cut would. */
+  const kill = () => new Promise((resolve) => program.on("exit", resolve) && program.kill("SIGKILL"));
+  return { at, first, end, kill, said: () => said };
 }
 
 /** Starts `matins serve` on a record. */

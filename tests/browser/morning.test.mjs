@@ -136,7 +136,7 @@ test("the whole morning takes a new user under five minutes", async () => {
   // One night is booked again, and the letter is printed.
   await click(page.locator("[data-queue] .repeat a").first());
   await ready(page);
-  await click(page.getByRole("link", { name: "Another night" }));
+  await click(page.getByRole("link", { name: "Another night", exact: true }));
   await click(page.getByRole("button", { name: "Book another night" }));
   await page.getByText(/^Booked: loan L-/).waitFor();
   await looksRight(page, "morning-booked");

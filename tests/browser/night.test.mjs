@@ -6,7 +6,7 @@ import assert from "node:assert/strict";
 import { spawnSync } from "node:child_process";
 import { cpSync, readFileSync } from "node:fs";
 import { join } from "node:path";
-import { DEMO_PASSWORD, LOOKS, demo, logIn, looksRight, tabTo } from "./bench.mjs";
+import { DEMO_PASSWORD, LOOKS, demo, logIn, looksRight, serve, tabTo } from "./bench.mjs";
 
 /** Yesterday, so that the true clock is the demo's next morning. */
 const YESTERDAY = new Date(Date.now() - 86_400_000).toISOString().slice(0, 10);
@@ -149,6 +149,8 @@ test("a physician interprets what was signed; the desk never sees it", async () 
 
 test("two readers at one night lose nothing: the second is told, and sees the first one's work", async () => {
   const [one, two] = [await as("thistle"), await as("thistle")];
+  // The second page hears nothing of the first, as when its network is down for a moment.
+  await two.route("**/live", (route) => route.abort());
   const [night] = await waiting(one);
   await open(one, night);
   await open(two, night);
@@ -168,6 +170,34 @@ test("two readers at one night lose nothing: the second is told, and sees the fi
   await exclude(two, "the second reader");
   await two.getByText(/the second reader/).first().waitFor();
   assert.match(String(await two.locator(".hand .spans").textContent()), /the first reader.*the second reader/s);
+  await one.context().close();
+  await two.context().close();
+});
+
+test("a night that another reader changes follows by itself, and never takes away what is typed", async () => {
+  const [one, two] = [await as("thistle"), await as("thistle")];
+  const [, night] = await waiting(one);
+  await open(one, night);
+  await open(two, night);
+  const exclude = async (page, from, until) => {
+    await page.locator("#judge-spo2").check();
+    await page.locator("#judge-from").fill(from);
+    await page.locator("#judge-until").fill(until);
+    await page.locator("#judge-reason").fill("lay on it");
+    await page.getByRole("button", { name: "Exclude", exact: true }).click();
+  };
+  await exclude(one, "02:00", "02:05");
+  await two.locator(".hand .spans li").waitFor({ timeout: 10_000 });
+  assert.match(String(await told(two)), /Somebody else changed this night/);
+  await two.locator("#judge-reason").fill("half a sente");
+  await exclude(one, "03:00", "03:05");
+  await two.locator("[data-others]").waitFor({ timeout: 10_000 });
+  assert.equal(await two.locator("#judge-reason").inputValue(), "half a sente");
+  assert.equal(await two.locator(".hand .spans li").count(), 1);
+  await looksRight(two, "night-others");
+  await two.getByRole("button", { name: "Show it" }).click();
+  await two.locator(".hand .spans li").nth(1).waitFor();
+  assert.deepEqual(two.wrong, []);
   await one.context().close();
   await two.context().close();
 });
@@ -208,4 +238,29 @@ test("every signed report is made again by the command, byte for byte", () => {
     assert.equal(said.status, 0, String(said.stderr));
     assert.ok(bytes.equals(readFileSync(out)), `version ${version} differs`);
   }
+});
+
+test("a killed server loses no acknowledged edit", async () => {
+  const record = join(d.data, "killed");
+  cpSync(join(d.data, "record"), record, { recursive: true });
+  const first = await serve(record);
+  const page = await (await d.browser.newContext({ baseURL: first.at })).newPage();
+  await logIn(page, first.at, "thistle", DEMO_PASSWORD);
+  const night = (await waiting(page)).at(-1);
+  await open(page, night);
+  await page.locator("#judge-pulse").check();
+  await page.locator("#judge-from").fill("04:00");
+  await page.locator("#judge-until").fill("04:07");
+  await page.locator("#judge-reason").fill("just before the power cut");
+  await page.getByRole("button", { name: "Exclude", exact: true }).click();
+  await page.getByText(/^Saved\. /).waitFor({ state: "attached" });
+  await first.kill();
+  const second = await serve(record);
+  // The session is in the record too: it holds at the server that was started again.
+  await page.goto(`${second.at}${night}`);
+  assert.match(String(await page.locator(".hand .spans").innerText()), /just before the power cut/);
+  await page.context().close();
+  await second.end();
+  const checked = spawnSync(String(process.env.MATINS), ["verify", "--data", record]);
+  assert.equal(checked.status, 0, String(checked.stderr));
 });

@@ -579,11 +579,29 @@ pub enum CriteriaError {
     },
 }
 
+mod own;
 mod rule_file;
 mod shipped;
+mod values;
 mod whole;
 
+pub use own::Head;
+pub use own::Own;
+pub use own::Stated;
+pub use own::head;
+pub use own::own_rule_ids;
+pub use own::own_rules;
+pub use own::published_rule_text;
+pub use own::published_rules;
+pub use own::with_version;
 pub use shipped::{shipped, shipped_names, shipped_text};
+pub use values::Difference;
+pub use values::Kind;
+pub use values::SECTIONS;
+pub use values::Said;
+pub use values::Value;
+pub use values::age_words;
+pub use values::differences;
 
 use whole::Whole;
 
@@ -615,7 +633,10 @@ impl Criteria {
     /// # Errors
     /// [`CriteriaError`] naming the set, the key and what was expected.
     pub fn parse(text: &str, base: &dyn Fn(&str) -> Option<String>) -> Result<Self, CriteriaError> {
-        Self::of(&Whole::gather(text, base)?)
+        let set = Self::of(&Whole::gather(text, base)?)?;
+        // What was adopted once is read as it was kept, whatever ranges a later release has.
+        values::check_ranges(&set)?;
+        Ok(set)
     }
 
     /// Reads a set from all its texts, as [`Criteria::whole`] keeps them.

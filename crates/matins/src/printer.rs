@@ -38,6 +38,24 @@ mod pdf {
             };
             made.map_err(said)
         }
+
+        fn shipped_text(&self, name: &str) -> Option<&'static str> {
+            match name {
+                "leaflet" => Some(LeafletText::ENGLISH),
+                "handout" => Some(HandOutText::ENGLISH),
+                "letters" => Some(LetterTexts::ENGLISH),
+                _ => None,
+            }
+        }
+
+        fn check_text(&self, name: &str, text: &str) -> Result<(), String> {
+            match name {
+                "leaflet" => LeafletText::parse(text).map(|_| ()).map_err(said),
+                "handout" => HandOutText::parse(text).map(|_| ()).map_err(said),
+                "letters" => LetterTexts::parse(text).map(|_| ()).map_err(said),
+                _ => Ok(()),
+            }
+        }
     }
 
     type Made = Result<Vec<u8>, paper::PaperError>;

@@ -21,6 +21,7 @@ use crate::tables::Loan;
 use crate::tables::Monitor;
 use crate::tables::Night;
 use crate::tables::NotesVersion;
+use crate::tables::Outcome;
 
 /// The most sides that are laid beside each other.
 pub const MOST: usize = 4;
@@ -120,17 +121,37 @@ impl Conn {
         };
         let holds = choice.version.is_none()
             || version.as_ref().map(|one| one.id) == here.as_ref().map(|one| one.id);
-        let own = match &version {
-            Some(version) if choice.version.is_some() => version.criteria.clone(),
-            _ => self.criteria_of(&night).await?,
+        let result = match &version {
+            Some(version) if choice.version.is_some() => Some(version.outcome),
+            _ => night.result,
         };
-        let criteria = self.criteria(choice.criteria.as_deref().unwrap_or(&own)).await?;
+        let criteria = self.criteria_beside(&night, result, choice.criteria.as_deref()).await?;
         let notes = match (&version, choice.version) {
             (Some(version), Some(_)) => version.text.clone(),
             _ => night.notes.clone(),
         };
         let monitor = self.monitor_of(&night).await?;
         Ok(Asked { choice, night, version, holds, monitor, notes, criteria })
+    }
+
+    /// The set that is asked for; else the one a result was made with, whatever was adopted since.
+    async fn criteria_beside(
+        &mut self,
+        night: &Night,
+        result: Option<i64>,
+        set: Option<&str>,
+    ) -> Result<Criteria> {
+        match (set, result) {
+            (Some(set), _) => self.criteria(set).await,
+            (None, Some(result)) => {
+                let used: Outcome = self.get(result).await?;
+                self.criteria_used(&used).await
+            }
+            (None, None) => {
+                let own = self.criteria_of(night).await?;
+                self.criteria(&own).await
+            }
+        }
     }
 
     /// A version of a night's notes; for an undo or redo the version it went to.

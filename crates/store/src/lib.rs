@@ -43,6 +43,7 @@ pub mod verify;
 pub mod machine;
 pub mod monitor;
 pub mod person;
+pub mod sets;
 pub mod setting;
 
 // Who may log in, and what was done.
@@ -69,6 +70,10 @@ pub mod reading;
 pub mod repeat;
 pub mod second;
 pub mod signing;
+
+// The department's own criteria: drafted, tried on past nights, adopted.
+pub mod adoption;
+pub mod rerun;
 
 // A signed report made again.
 pub mod remake;

@@ -242,7 +242,7 @@ impl Store {
     /// # Errors
     /// When the patient is voided, the criteria or the question is not known.
     pub async fn add_referral(&self, by: &Author, form: ReferralForm) -> Result<(Referral, Study)> {
-        known_question(&form)?;
+        known_question(&mut self.read().await?, &form).await?;
         let mut act = self.act(by, "referral.add").await?;
         let person: Person = act.get(form.person).await?;
         still_valid(&person)?;
@@ -342,14 +342,9 @@ fn today(at: i64) -> String {
     when::rfc3339(at + 86_400)[..10].to_owned()
 }
 
-fn known_question(form: &ReferralForm) -> Result<()> {
-    let Ok(criteria) = engine::criteria::shipped(&form.criteria) else {
-        return Err(StoreError::refused(
-            "criteria_unknown",
-            format!("there is no set of criteria {}", form.criteria),
-            format!("there are: {}", engine::criteria::shipped_names().join(", ")),
-        ));
-    };
+/// The question must be one of the set's, which may be the department's own.
+async fn known_question(conn: &mut Conn, form: &ReferralForm) -> Result<()> {
+    let criteria = conn.criteria(&form.criteria).await?;
     if criteria.question(Some(&form.question)).is_none_or(|found| found.id != form.question) {
         return Err(StoreError::refused(
             "question_unknown",

@@ -143,26 +143,6 @@ impl Conn {
         Ok(Held { bytes, reading, piece: Piece { from_s: night.from_s, to_s: night.to_s } })
     }
 
-    /// A set of criteria: the department's own of this name, or one that travels with the program.
-    ///
-    /// # Errors
-    /// When there is none, or it is wrong.
-    pub async fn criteria(&mut self, name: &str) -> Result<Criteria> {
-        let own = self.setting(&format!("criteria:{name}")).await?.map(|kept| kept.value);
-        let text = own.or_else(|| engine::criteria::shipped_text(name).map(str::to_owned));
-        let text = text.ok_or_else(|| {
-            let known = engine::criteria::shipped_names().join(", ");
-            refused(
-                "criteria_unknown",
-                format!("there is no set of criteria {name}"),
-                Some(format!("there are: {known}")),
-            )
-        })?;
-        let base = |name: &str| engine::criteria::shipped_text(name).map(str::to_owned);
-        Criteria::parse(&text, &base)
-            .map_err(|error| refused("criteria_wrong", error.to_string(), None))
-    }
-
     /// The set of criteria a result was made with, as it was then: whatever holds under its name today.
     ///
     /// # Errors

@@ -119,6 +119,16 @@ impl DeskSettings {
                 "write it as 10:00",
             ));
         }
+        // What the desk chooses from when a monitor goes out, is cleaned and comes back.
+        let lists = [
+            ("return_places", &read.return_places),
+            ("parts", &read.parts),
+            ("cleaning", &read.cleaning),
+        ];
+        let empty = |all: &Vec<String>| all.iter().all(|one| one.trim().is_empty());
+        if let Some((name, _)) = lists.iter().find(|(_, all)| empty(all)) {
+            return Err(wrong(format!("{name} is empty"), "name at least one, a line each"));
+        }
         let [ring, letter, manager] = read.ladder_days;
         let ranges = [
             ("gas_limit_kpa", read.gas_limit_kpa > 0.0 && read.gas_limit_kpa < 5.0),
@@ -199,6 +209,8 @@ mod tests {
             (r#"{"hand_in_by":"25:00"}"#, "25:00 is no time of day"),
             (r#"{"ladder_days":[3,1,7]}"#, "ladder_days is out of its range"),
             (r#"{"gas_limit_kpa":-1}"#, "gas_limit_kpa is out of its range"),
+            (r#"{"return_places":[]}"#, "return_places is empty"),
+            (r#"{"cleaning":[" "]}"#, "cleaning is empty"),
         ] {
             assert_eq!(DeskSettings::read(wrong).unwrap_err().to_string(), says);
         }

@@ -3,6 +3,7 @@
 
 import { Strip } from "./strip.js";
 import { csrf, logInAgain } from "./idle.js";
+import { followOthers } from "./others.js";
 
 const night = /** @type {HTMLElement} */ (document.querySelector("[data-night]"));
 const box = /** @type {HTMLElement} */ (night.querySelector("[data-strip]"));
@@ -226,6 +227,16 @@ strip.load().then(
       night.querySelector(".tools")?.append(button);
     }
     night.dataset.ready = "yes";
+    followOthers({
+      id,
+      parts,
+      tell,
+      busy: () => parts.querySelector("[data-busy]") !== null,
+      show: async (text) => {
+        replace(text);
+        await strip.load();
+      },
+    });
   },
   () => (output.textContent = "The strip could not be fetched. Load the page again."),
 );

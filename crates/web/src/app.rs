@@ -9,6 +9,7 @@ use std::sync::PoisonError;
 
 use store::db::Store;
 use store::error::Result;
+use store::rerun::Rerun;
 use tokio::sync::watch;
 
 use crate::opened::Nights;
@@ -31,6 +32,8 @@ struct Inner {
     /// What the next page of a session says, by its token's hash.
     said: Mutex<BTreeMap<String, String>>,
     nights: Nights,
+    /// What drafts of criteria would change, by the set's name. Forgotten when the program ends.
+    reruns: Mutex<BTreeMap<String, Arc<Rerun>>>,
 }
 
 impl std::fmt::Debug for App {
@@ -73,8 +76,8 @@ impl App {
             IpAddr::V6(ip) => hosts.push(format!("[{ip}]")),
         }
         let stop = watch::Sender::new(false);
-        let (said, nights) = (Mutex::default(), Nights::default());
-        Self(Arc::new(Inner { store, printer, tls, hosts, log, stop, said, nights }))
+        let (said, nights, reruns) = (Mutex::default(), Nights::default(), Mutex::default());
+        Self(Arc::new(Inner { store, printer, tls, hosts, log, stop, said, nights, reruns }))
     }
 
     /// The record.
@@ -90,6 +93,22 @@ impl App {
     /// The nights that are open.
     pub fn nights(&self) -> &Nights {
         &self.0.nights
+    }
+
+    /// The last run over past nights with a draft of this set, since the program began.
+    pub fn rerun(&self, name: &str) -> Option<Arc<Rerun>> {
+        let reruns = self.0.reruns.lock().unwrap_or_else(PoisonError::into_inner);
+        reruns.get(name).cloned()
+    }
+
+    /// Keeps a run, unless another is under way: they would take each other's time. Then `false`.
+    pub fn keep_rerun(&self, name: &str, rerun: &Arc<Rerun>) -> bool {
+        let mut reruns = self.0.reruns.lock().unwrap_or_else(PoisonError::into_inner);
+        if reruns.values().any(|one| one.state().ended.is_none()) {
+            return false;
+        }
+        reruns.insert(name.to_owned(), rerun.clone());
+        true
     }
 
     /// Tells the operator; without names and numbers of patients.

@@ -39,7 +39,7 @@ pub struct Series {
     /// The channel's id; CO2 as recorded and the edges of its band have ids of their own.
     pub id: String,
     /// Its samples.
-    pub of: Extremes,
+    pub of: Arc<Extremes>,
 }
 
 /// A night that is open.
@@ -62,15 +62,17 @@ pub struct Opened {
 }
 
 impl Opened {
-    /// Folds a judged night into what is looked at.
+    /// Folds a judged night into what is looked at. Channels that nobody judges are taken from the same night
+    /// as it was open before: no step of its reader changes them.
     pub(crate) fn new(
         (night, outcome): (i64, i64),
         recording: Arc<Recording>,
         judgement: Judgement,
         criteria: Criteria,
+        before: Option<&Self>,
     ) -> Self {
         let report = engine::report::report(&judgement, &criteria);
-        let series = series(&judgement.scores.corrected, &recording);
+        let series = series(&judgement.scores.corrected, &recording, before);
         Self { night, outcome, recording, judgement, criteria, report, series }
     }
 
@@ -80,9 +82,23 @@ impl Opened {
 }
 
 /// Every channel, judged where it is scored; CO2 corrected, as recorded, and its band.
-fn series(corrected: &Corrected, recording: &Arc<Recording>) -> Vec<Series> {
-    let channels = recording.channels.iter().enumerate();
-    channels.flat_map(|(at, channel)| lines(corrected, (recording, at), channel)).collect()
+fn series(
+    corrected: &Corrected,
+    recording: &Arc<Recording>,
+    before: Option<&Opened>,
+) -> Vec<Series> {
+    let old = |id: &str| {
+        let before = before.filter(|before| Arc::ptr_eq(&before.recording, recording))?;
+        before.series.iter().find(|series| series.id == id).cloned()
+    };
+    let mut all = Vec::new();
+    for (at, channel) in recording.channels.iter().enumerate() {
+        match old(&channel.id).filter(|_| corrected.screened.channel(channel.quantity).is_none()) {
+            Some(series) => all.push(series),
+            None => all.extend(lines(corrected, (recording, at), channel)),
+        }
+    }
+    all
 }
 
 fn lines(
@@ -92,7 +108,7 @@ fn lines(
 ) -> Vec<Series> {
     let named = |suffix: &str, samples: Samples, believed: &[bool]| Series {
         id: format!("{}{suffix}", channel.id),
-        of: Extremes::new(channel.period_s, channel.offset_s, samples, believed.to_vec()),
+        of: Arc::new(Extremes::new(channel.period_s, channel.offset_s, samples, believed.to_vec())),
     };
     let recorded = || Samples::Of(recording.clone(), at);
     let Some(trace) = corrected.trace(channel.quantity) else {
@@ -141,14 +157,14 @@ impl Nights {
         let criteria = conn.criteria_used(&used).await?;
         drop(conn);
         let (notes, id) = (night.notes.clone(), night.id);
-        let known = self.recording(night.id);
+        let known = self.latest(night.id);
         let run = tokio::task::spawn_blocking(move || -> Result<Opened> {
-            let recording = match known {
-                Some(recording) => recording,
+            let recording = match &known {
+                Some(open) => open.recording.clone(),
                 None => Arc::new(held.recording()?),
             };
             let judgement = judged(&recording, &notes, &criteria)?;
-            Ok(Opened::new((id, outcome), recording, judgement, criteria))
+            Ok(Opened::new((id, outcome), recording, judgement, criteria, known.as_deref()))
         });
         let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
         Ok(self.keep(opened?))
@@ -160,8 +176,9 @@ impl Nights {
     /// When the thread that folds it breaks off.
     pub async fn stepped(&self, done: Stepped, recording: Arc<Recording>) -> Result<Arc<Opened>> {
         let ids = (done.night.id, done.outcome.id);
+        let before = self.latest(done.night.id);
         let run = tokio::task::spawn_blocking(move || {
-            Opened::new(ids, recording, done.judgement, done.criteria)
+            Opened::new(ids, recording, done.judgement, done.criteria, before.as_deref())
         });
         let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
         Ok(self.keep(opened))
@@ -187,14 +204,14 @@ impl Nights {
         let criteria = conn.criteria_second(second).await?;
         drop(conn);
         let notes = second.text().to_owned();
-        let known = self.recording(-second.id).or_else(|| self.recording(night.id));
+        let known = self.latest(ids.0).or_else(|| self.latest(night.id));
         let run = tokio::task::spawn_blocking(move || -> Result<Opened> {
-            let recording = match known {
-                Some(recording) => recording,
+            let recording = match &known {
+                Some(open) => open.recording.clone(),
                 None => Arc::new(held.recording()?),
             };
             let judgement = judged(&recording, &notes, &criteria)?;
-            Ok(Opened::new(ids, recording, judgement, criteria))
+            Ok(Opened::new(ids, recording, judgement, criteria, known.as_deref()))
         });
         let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
         Ok(self.keep(opened?))
@@ -210,8 +227,9 @@ impl Nights {
         recording: Arc<Recording>,
     ) -> Result<Arc<Opened>> {
         let ids = (-done.reading.id, done.reading.act);
+        let before = self.latest(ids.0);
         let run = tokio::task::spawn_blocking(move || {
-            Opened::new(ids, recording, done.judgement, done.criteria)
+            Opened::new(ids, recording, done.judgement, done.criteria, before.as_deref())
         });
         let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
         Ok(self.keep(opened))
@@ -241,9 +259,10 @@ impl Nights {
         Some(found)
     }
 
-    fn recording(&self, night: i64) -> Option<Arc<Recording>> {
+    /// The night as it was open last, whatever its result.
+    fn latest(&self, night: i64) -> Option<Arc<Opened>> {
         let open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
-        open.iter().find(|one| one.night == night).map(|one| one.recording.clone())
+        open.iter().find(|one| one.night == night).cloned()
     }
 
     /// Keeps a night open; those looked at longest ago are closed when there are too many.

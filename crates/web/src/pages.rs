@@ -5,6 +5,7 @@ pub mod accounts;
 pub mod agreement;
 pub mod audit;
 pub mod compare;
+pub mod criteria;
 pub mod desk;
 pub mod home;
 pub mod login;
@@ -34,6 +35,7 @@ pub fn routes() -> Routes {
         .and(compare::routes())
         .and(agreement::routes())
         .and(scan::routes())
+        .and(criteria::routes())
         .and(accounts::routes())
         .and(audit::routes())
         .and(retention::routes())

@@ -126,6 +126,21 @@ pub trait Printer: Send + Sync {
     /// # Errors
     /// Why there is none, in words for the page.
     fn print(&self, paper: &Paper, desk: &DeskSettings) -> Result<Vec<u8>, String>;
+
+    /// The words of `leaflet`, `handout` or `letters` as they come with the program; `None` when this printer has
+    /// none.
+    fn shipped_text(&self, _name: &str) -> Option<&'static str> {
+        None
+    }
+
+    /// Whether the department's own words for `leaflet`, `handout` or `letters` can be printed: a text that lacks
+    /// what a patient must read is found when it is saved, not when somebody waits for the paper.
+    ///
+    /// # Errors
+    /// What is wrong with them.
+    fn check_text(&self, _name: &str, _text: &str) -> Result<(), String> {
+        Ok(())
+    }
 }
 
 /// A printer that prints nothing and says why.

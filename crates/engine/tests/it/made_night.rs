@@ -56,7 +56,7 @@ pub(crate) fn judgement() -> Judgement {
     }
 }
 
-fn recording() -> Recording {
+pub(crate) fn recording() -> Recording {
     let start = "2026-03-14T22:05:00".parse().expect("the made night is sound");
     let zone = zone_named("Europe/London").expect("the made night is sound");
     Recording {

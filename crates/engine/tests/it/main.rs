@@ -6,6 +6,7 @@ mod bad_nights;
 mod compare;
 mod correct;
 mod criteria;
+mod criteria_own;
 mod damaged;
 mod edf;
 mod gaps;

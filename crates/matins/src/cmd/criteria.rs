@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use engine::criteria::{Criteria, Explained, shipped, shipped_names, shipped_text};
+use engine::criteria::{Criteria, SECTIONS, shipped, shipped_names, shipped_text};
 
 use crate::args::CriteriaVerb;
 use crate::exit::Exit;
@@ -48,10 +48,14 @@ fn check(path: &Path, voice: Voice) -> Result<Exit, Trouble> {
 fn explained(set: &Criteria) -> String {
     let mut lines = vec![format!("{} {}: {}", set.name, set.version, set.title)];
     lines.push(format!("sha256 {}", set.sha256));
-    settings(&mut lines, "believing a sample", &set.screen.explained());
-    settings(&mut lines, "correcting CO2", &set.correct.explained());
-    settings(&mut lines, "counting events", &set.score.explained());
-    settings(&mut lines, "judging the night", &set.judge.explained());
+    for (section, title) in SECTIONS {
+        lines.push(format!("\n{title}"));
+        for value in set.values().into_iter().filter(|value| value.section == section) {
+            let (key, number) = (value.key, value.setting.value);
+            lines.push(format!("  {key} = {number}\n    {}", value.meaning));
+            lines.push(format!("    source: {}", value.setting.source));
+        }
+    }
     lines.push("\nrules".to_owned());
     for rule in &set.rules {
         lines.push(format!("  {}\n    {}\n    source: {}", rule.id, rule.asks, rule.source));
@@ -63,12 +67,4 @@ fn explained(set: &Criteria) -> String {
         lines.push(format!("    needs: {}", question.needs.join(", ")));
     }
     lines.join("\n") + "\n"
-}
-
-fn settings(lines: &mut Vec<String>, title: &str, settings: &[Explained<'_>]) {
-    lines.push(format!("\n{title}"));
-    for Explained { key, meaning, setting } in settings {
-        lines.push(format!("  {key} = {}\n    {meaning}", setting.value));
-        lines.push(format!("    source: {}", setting.source));
-    }
 }

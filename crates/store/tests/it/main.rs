@@ -9,6 +9,7 @@ mod access;
 mod acts;
 mod backup;
 mod compare;
+mod criteria;
 mod document;
 mod full;
 mod lending;

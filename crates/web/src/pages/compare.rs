@@ -187,7 +187,7 @@ fn one(at: usize, side: Side) -> Shown {
         night: side.night,
     };
     let ids = (facts.night.id, facts.night.result.unwrap_or(0));
-    let opened = Opened::new(ids, side.recording, side.judgement, side.criteria);
+    let opened = Opened::new(ids, side.recording, side.judgement, side.criteria, None);
     Shown { letter: letter(at), side: facts, opened }
 }
 

@@ -100,7 +100,14 @@ fn page(
     let form = if name == DESK {
         desk::form(empty, holds)
     } else {
-        empty.field(Field::lines("value", "Text", 18).value(holds))
+        let shipped = visit.app.printer().shipped_text(name).unwrap_or_default();
+        // Where nothing was saved yet the text that holds is there to be changed.
+        let (value, hint) = if holds.trim().is_empty() && !shipped.is_empty() {
+            (shipped, "This is the text that comes with the program.")
+        } else {
+            (holds, "")
+        };
+        empty.field(Field::lines("value", "Text", 18).value(value).hint(hint))
     };
     let line = |version: Setting| Version {
         id: version.id,
@@ -138,6 +145,12 @@ async fn save(visit: Visit, Path(name): Path<String>, typed: Typed) -> Answer {
     } else {
         typed.raw("value").replace("\r\n", "\n")
     };
+    if !value.trim().is_empty()
+        && let Err(says) = visit.app.printer().check_text(text.0, &value)
+    {
+        page.form.fault("value", crate::form::sentence(&says));
+        return visit.again(text.1, &page);
+    }
     match visit.app.store().put_setting(&visit.author(), text.0, &value).await {
         Ok(_) => Ok(visit.done("Saved. It holds from now on.", "/settings")),
         Err(error) => {

@@ -19,6 +19,7 @@ use store::words::Role;
 use tower::ServiceExt as _;
 use web::App;
 use web::printer::NoPrinter;
+use web::printer::Printer;
 
 pub(crate) const PASSWORD: &str = "seven quiet lanterns";
 /// 2026-11-25T08:00:00Z.
@@ -59,6 +60,10 @@ pub(crate) async fn bench() -> Bench {
 }
 
 pub(crate) async fn bench_with(tls: bool) -> Bench {
+    bench_on(tls, Arc::new(NoPrinter)).await
+}
+
+pub(crate) async fn bench_on(tls: bool, printer: Arc<dyn Printer>) -> Bench {
     let folder = tempfile::tempdir().unwrap();
     let clock = Arc::new(AtomicI64::new(MORNING));
     let told = clock.clone();
@@ -66,7 +71,7 @@ pub(crate) async fn bench_with(tls: bool) -> Bench {
     let store = Store::open(&place, Arc::new(move || told.load(Ordering::SeqCst))).await.unwrap();
     let listen = "127.0.0.1:8417".parse().unwrap();
     let names = ["desk.example".to_owned()];
-    let app = App::new(store.clone(), Arc::new(NoPrinter), tls, listen, &names, Arc::new(|_| {}));
+    let app = App::new(store.clone(), printer, tls, listen, &names, Arc::new(|_| {}));
     Bench { store, router: web::app(app), clock, _folder: folder }
 }
 

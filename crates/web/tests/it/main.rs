@@ -6,9 +6,11 @@ mod agree;
 mod ask;
 mod compare;
 
+mod criteria;
 mod entry;
 mod forms;
 mod lent;
 mod matrix;
 mod night;
 mod service;
+mod texts;

@@ -31,7 +31,7 @@ fn file() -> Vec<u8> {
     text.into_bytes()
 }
 
-async fn night(bench: &Bench) -> Night {
+pub(crate) async fn night(bench: &Bench) -> Night {
     for role in [Role::Physiologist, Role::Physician, Role::Desk] {
         bench.account(role).await;
     }

@@ -6,6 +6,8 @@
 
 use std::collections::BTreeMap;
 
+use engine::print::Heading;
+use store::db::Conn;
 use store::error::Result;
 use store::loan::LoanForm;
 use store::machine::Move;
@@ -13,11 +15,14 @@ use store::monitor::CheckForm;
 use store::morning::Incoming;
 use store::person::ReferralForm;
 use store::signing::Wording;
-use store::tables::{Loan, Monitor, Night, Study, TakeBack};
+use store::tables::{Loan, Monitor, Night, Outcome, Study, TakeBack};
 use store::when;
 use store::words::{CheckWhen, Condition, Role, Skin, Urgency};
+use web::printer::Paper;
 
-use super::kinds::{Kind, MADE_ON, Text, paper};
+use crate::printer::printer;
+
+use super::kinds::{Kind, MADE_ON, Text};
 use super::living::{GAS_KPA, Past, by, check, clerk, desk_settings, hand_out};
 
 /// The first and the last evening of a loan of this history, counted from the demo's day.
@@ -345,14 +350,32 @@ impl Past<'_> {
         let mut conn = self.store.read().await?;
         let row: Night = conn.get(night).await?;
         let content = conn.draft(&row, &author, self.store.now(), &words).await?;
+        let report = self.report(&mut conn, &row).await?;
         drop(conn);
-        let pdf = paper(&format!("Report of night {night}"));
+        let pdf = printed(report, content.heading());
         if interprets {
             self.store.interpret_report(&author, night, row.act, &content, &pdf).await?;
         } else {
             self.store.sign_report(&author, night, row.act, &content, "", &pdf).await?;
         }
         Ok(())
+    }
+
+    /// What the engine says of a night with its latest result.
+    async fn report(&self, conn: &mut Conn, night: &Night) -> Result<engine::report::Report> {
+        let outcome: Outcome = conn.get(night.result.unwrap_or(0)).await?;
+        let criteria = conn.criteria_used(&outcome).await?;
+        let held = conn.held(night).await?;
+        Ok(engine::report::report(&held.judgement(&night.notes, &criteria)?, &criteria))
+    }
+}
+
+/// The paper of a report; a page where this build has no PDF.
+fn printed(report: engine::report::Report, heading: Heading) -> Vec<u8> {
+    let of = Box::new(web::printer::Report { report, heading });
+    match printer().print(&Paper::Report(of.clone()), &desk_settings()) {
+        Ok(pdf) => pdf,
+        Err(_) => engine::print::html(&of.report, &of.heading).into_bytes(),
     }
 }
 

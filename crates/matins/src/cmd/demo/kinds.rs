@@ -1,6 +1,4 @@
-//! The kinds of nights of the demo's past, and the paper that stands for their reports.
-
-use std::fmt::Write as _;
+//! The kinds of nights of the demo's past.
 
 use engine::recording::Recording;
 use store::when;
@@ -97,28 +95,4 @@ fn thinned(mut recording: Recording) -> Recording {
         channel.period_s *= step as f64;
     }
     recording
-}
-
-/// A paper that stands for a signed report of the past: one line on one page, as a plain PDF.
-pub(super) fn paper(line: &str) -> Vec<u8> {
-    let words = format!("BT /F 14 Tf 72 760 Td ({line}: signed before this demo began.) Tj ET");
-    let objects = [
-        "<</Type/Catalog/Pages 2 0 R>>".to_owned(),
-        "<</Type/Pages/Kids[3 0 R]/Count 1>>".to_owned(),
-        "<</Type/Page/Parent 2 0 R/MediaBox[0 0 595 842]/Contents 4 0 R/Resources<</Font<</F 5 0 R>>>>>>".to_owned(),
-        format!("<</Length {}>>stream\n{words}\nendstream", words.len()),
-        "<</Type/Font/Subtype/Type1/BaseFont/Helvetica>>".to_owned(),
-    ];
-    let mut text = "%PDF-1.4\n".to_owned();
-    let mut places = String::new();
-    for (at, object) in objects.iter().enumerate() {
-        let _ = writeln!(places, "{:010} 00000 n ", text.len());
-        let _ = writeln!(text, "{} 0 obj{object}endobj", at + 1);
-    }
-    let start = text.len();
-    let _ = write!(
-        text,
-        "xref\n0 6\n0000000000 65535 f \n{places}trailer<</Size 6/Root 1 0 R>>\nstartxref\n{start}\n%%EOF\n"
-    );
-    text.into_bytes()
 }

@@ -96,7 +96,7 @@ pub(super) fn grid(body: &mut String, scale: &Scale, frame: &Frame, name: &str) 
 fn series<'a>(shown: &'a Shown, quantity: Quantity, ending: &str) -> Option<&'a Extremes> {
     let id = &shown.recording().channel(quantity)?.id;
     let wanted = format!("{id}{ending}");
-    shown.opened.series.iter().find(|series| series.id == wanted).map(|series| &series.of)
+    shown.opened.series.iter().find(|series| series.id == wanted).map(|series| &*series.of)
 }
 
 fn lane_of(shown: &Shown, quantity: Quantity) -> Option<&Lane> {

@@ -3,6 +3,7 @@
 use askama::Template;
 use axum::extract::Path;
 use serde_json::json;
+use store::db::Conn;
 use store::error::StoreError;
 use store::person::PersonForm;
 use store::person::ReferralForm;
@@ -189,7 +190,8 @@ async fn one(visit: &Visit, id: i64, void: Form) -> Result<One, StoreError> {
     let mut studies = Vec::new();
     for study in conn.find::<Study>("WHERE person = $1 ORDER BY id DESC", &[id.into()]).await? {
         let referral: Referral = conn.get(study.referral).await?;
-        studies.push(study_row(study, referral));
+        let asks = question_says(&mut conn, &referral).await;
+        studies.push(study_row(study, referral, asks));
     }
     drop(conn);
     if !visit.background {
@@ -234,12 +236,12 @@ fn facts(person: &Person) -> Vec<(&'static str, String)> {
     all.into_iter().filter_map(|(label, fact)| Some((label, fact?))).collect()
 }
 
-fn study_row(study: Study, referral: Referral) -> StudyRow {
+fn study_row(study: Study, referral: Referral, question: String) -> StudyRow {
     let closed = study.closed_because.map_or_else(String::new, |because| format!(": {because}"));
     StudyRow {
         id: study.id,
         asked: format!("{}, {}", referral.asked_by, referral.received_on),
-        question: question_says(&referral),
+        question,
         words: referral.words.unwrap_or_default(),
         urgency: referral.urgency,
         says: format!("{}{closed}", study.status),
@@ -250,8 +252,8 @@ fn study_row(study: Study, referral: Referral) -> StudyRow {
     }
 }
 
-fn question_says(referral: &Referral) -> String {
-    let set = engine::criteria::shipped(&referral.criteria).ok();
+async fn question_says(conn: &mut Conn, referral: &Referral) -> String {
+    let set = conn.criteria(&referral.criteria).await.ok();
     let asks = set
         .as_ref()
         .and_then(|set| set.question(Some(&referral.question)))
@@ -329,39 +331,40 @@ pub(crate) async fn void(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Ans
     visit.again(&page.name, &page)
 }
 
-fn refer_form(visit: &Visit, person: &Person) -> Form {
+async fn refer_form(visit: &Visit, person: &Person) -> Result<Form, StoreError> {
     let today =
         store::when::local_date(visit.app.store().now(), &visit.department.zone).to_string();
     let urgencies = Urgency::choices();
-    visit
+    let questions = questions(&mut visit.app.store().read().await?).await?;
+    Ok(visit
         .form(format!("/people/{}/refer", person.id), "Enter the referral")
         .field(Field::text("asked_by", "Who asks").needed())
         .field(Field::date("received_on", "Letter received").needed().value(today))
-        .field(Field::menu("question", "The question", questions()).needed())
+        .field(Field::menu("question", "The question", questions).needed())
         .field(Field::lines("words", "The question in the referrer's words", 3))
         .field(Field::text("support", "Support in use").hint(
             "Ventilation with mode and pressures, oxygen with its flow. Empty: on air, alone.",
         ))
         .field(Field::one("urgency", "How soon", urgencies).needed().value("routine"))
-        .back(format!("/people/{}", person.id), "Not now")
+        .back(format!("/people/{}", person.id), "Not now"))
 }
 
-/// Every question of every set of criteria: `SET/QUESTION` and its words.
-fn questions() -> Vec<(String, String)> {
+/// Every question of every set of criteria, the department's own too: `SET/QUESTION` and its words.
+async fn questions(conn: &mut Conn) -> Result<Vec<(String, String)>, StoreError> {
     let mut all = Vec::new();
-    for name in engine::criteria::shipped_names() {
-        let Ok(set) = engine::criteria::shipped(name) else { continue };
+    for name in conn.set_names().await? {
+        let Ok(set) = conn.criteria(&name).await else { continue };
         for question in &set.questions {
             all.push((format!("{name}/{}", question.id), format!("{} ({name})", question.asks)));
         }
     }
-    all
+    Ok(all)
 }
 
 /// `GET /people/{id}/refer`.
 pub(crate) async fn refer(visit: Visit, Path(id): Path<i64>) -> Answer {
     let person: Person = visit.app.store().read().await?.get(id).await?;
-    let form = refer_form(&visit, &person);
+    let form = refer_form(&visit, &person).await?;
     visit.page("Referral", &Titled::new(&format!("Referral for {}", person.listed()), "", form))
 }
 
@@ -369,7 +372,7 @@ pub(crate) async fn refer(visit: Visit, Path(id): Path<i64>) -> Answer {
 pub(crate) async fn enter_referral(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
     let store = visit.app.store();
     let person: Person = store.read().await?.get(id).await?;
-    let mut form = refer_form(&visit, &person).filled(&typed).checked();
+    let mut form = refer_form(&visit, &person).await?.filled(&typed).checked();
     if !form.has_faults() {
         let (criteria, question) = typed.get("question").split_once('/').unwrap_or_default();
         let referral = ReferralForm {

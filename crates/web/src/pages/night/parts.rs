@@ -1,7 +1,5 @@
 //! What stands around the strip: answers, figures, what is not believed, marks, and what was done by hand.
 
-use std::collections::BTreeSet;
-
 use askama::Template;
 use engine::judge::Answer;
 use engine::judge::Decision;
@@ -21,7 +19,6 @@ use store::hand::head_key;
 use store::reading::Versions;
 use store::tables::Outcome;
 use store::tables::SecondReading;
-use store::tables::Setting;
 use store::words::NightStatus;
 
 use super::Reading;
@@ -78,6 +75,8 @@ struct Parts {
     reasons_offered: [&'static str; 6],
     questions: Vec<(String, String, bool)>,
     sets: Vec<(String, bool)>,
+    /// The version of the set that was adopted since the night was scored.
+    newer: Option<String>,
     undo: Option<String>,
     redo: Option<String>,
     history: Vec<HistoryRow>,
@@ -159,13 +158,15 @@ pub(super) async fn parts(visit: &Visit, reading: &Reading) -> Result<String, Tr
     let mut conn = visit.app.store().read().await?;
     let versions = conn.versions(&reading.night).await?;
     let old = before(&mut conn, &versions).await?;
-    let own: Vec<Setting> = conn.find("WHERE name LIKE 'criteria:%' ORDER BY name", &[]).await?;
-    let why = reading.opened.report.brief_reasons.first().map_or("", String::as_str);
-    let again = offer(visit, &mut conn, &reading.night, why).await?;
+    let held = &reading.opened.criteria;
+    let names = conn.set_names().await?;
+    let now = conn.criteria(&held.name).await.ok();
+    let again = offer(visit, &mut conn, reading).await?;
     drop(conn);
     let mut parts = made(visit, reading, &versions, &old);
     parts.again = again;
-    parts.sets = sets(&reading.opened.criteria.name, &own);
+    parts.sets = sets(&held.name, names);
+    parts.newer = now.filter(|now| now.sha256 != held.sha256).map(|now| now.version);
     Ok(parts.render()?)
 }
 
@@ -232,6 +233,7 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
         reasons_offered: REASONS,
         questions: questions(opened),
         sets: Vec::new(),
+        newer: None,
         undo: versions.before().and(versions.here()).map(|here| here.what.clone()),
         redo: versions.after().map(|after| after.what.clone()),
         history: history(visit, versions),
@@ -470,12 +472,12 @@ fn questions(opened: &Opened) -> Vec<(String, String, bool)> {
     questions.map(|one| (one.id.clone(), one.asks.clone(), one.id == *asked)).collect()
 }
 
-/// The sets that travel with the program and the department's own.
-fn sets(now: &str, own: &[Setting]) -> Vec<(String, bool)> {
-    let own = own.iter().filter_map(|setting| setting.name.strip_prefix("criteria:"));
-    let shipped = engine::criteria::shipped_names();
-    let all: BTreeSet<&str> = shipped.into_iter().chain(own).chain([now]).collect();
-    all.into_iter().map(|set| (set.to_owned(), set == now)).collect()
+/// The sets that travel with the program and the department's own, and which the night is held against.
+fn sets(now: &str, mut names: Vec<String>) -> Vec<(String, bool)> {
+    if !names.iter().any(|name| name == now) {
+        names.push(now.to_owned());
+    }
+    names.into_iter().map(|name| (name == now, name)).map(|(here, name)| (name, here)).collect()
 }
 
 fn history(visit: &Visit, versions: &Versions) -> Vec<HistoryRow> {

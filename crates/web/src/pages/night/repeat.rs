@@ -40,13 +40,13 @@ impl Offer {
     }
 }
 
-/// What is offered for a night; `why` is what the verdict gives as its reason.
+/// What is offered for a night.
 pub(super) async fn offer(
     visit: &Visit,
     conn: &mut Conn,
-    night: &Night,
-    why: &str,
+    reading: &Reading,
 ) -> Result<Offer, Trouble> {
+    let night = &reading.night;
     if let Some(loan) = conn.repeats(night.id).await? {
         return Ok(Offer::Booked(loan.id, says(&loan)));
     }
@@ -56,7 +56,13 @@ pub(super) async fn offer(
     let now = visit.app.store().now();
     let tomorrow = when::days_later(when::local_date(now, &visit.department.zone), 1);
     let free = conn.calendar(tomorrow, AHEAD, now).await?.nights;
-    Ok(Offer::Form(form(visit, night, first_free(&free).unwrap_or(tomorrow), why)))
+    Ok(Offer::Form(form(visit, night, first_free(&free).unwrap_or(tomorrow), &why(reading))))
+}
+
+/// Why, in words that the desk may read: of the recording, no findings.
+fn why(reading: &Reading) -> String {
+    let causes = engine::judge::causes(&reading.opened.judgement.verdict.reasons);
+    causes.into_iter().map(engine::judge::Cause::words).collect::<Vec<_>>().join("; ")
 }
 
 /// The first night on which a monitor is free.
@@ -85,10 +91,9 @@ pub(super) async fn page(visit: Visit, Path(id): Path<i64>) -> Answer {
 }
 
 async fn asked(visit: &Visit, reading: &Reading) -> Result<(Form, String), Trouble> {
-    let why = reading.opened.report.brief_reasons.first().cloned().unwrap_or_default();
     let mut conn = visit.app.store().read().await?;
     let title = format!("Another night for {}", Person::listed(&reading.person));
-    match offer(visit, &mut conn, &reading.night, &why).await? {
+    match offer(visit, &mut conn, reading).await? {
         Offer::Form(form) => {
             Ok((form.back(format!("/nights/{}", reading.night.id), "Not now"), title))
         }
