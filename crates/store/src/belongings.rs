@@ -13,7 +13,7 @@ pub struct Belongings {
 }
 
 /// From what a row is found to be a person's: the table, the column, and the table the column points to.
-const LINKS: [(&str, &str, &str); 18] = [
+const LINKS: [(&str, &str, &str); 19] = [
     ("person", "same_as", "person"),
     ("referral", "person", "person"),
     ("study", "person", "person"),
@@ -28,6 +28,7 @@ const LINKS: [(&str, &str, &str); 18] = [
     ("night", "loan", "loan"),
     ("outcome", "night", "night"),
     ("notes_version", "night", "night"),
+    ("second_reading", "night", "night"),
     ("report", "night", "night"),
     ("study", "referral", "referral"),
     ("loan", "study", "study"),

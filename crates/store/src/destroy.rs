@@ -40,6 +40,7 @@ use crate::tables::Outcome;
 use crate::tables::Person;
 use crate::tables::Referral;
 use crate::tables::Report;
+use crate::tables::SecondReading;
 use crate::tables::Setting;
 use crate::tables::Study;
 use crate::when::local_date;
@@ -282,6 +283,12 @@ impl Act {
             row.text.clear();
             row.what.clear();
             row.because = None;
+        })
+        .await?;
+        self.each(all, |row: &mut SecondReading| {
+            row.steps.0.clear();
+            (row.scores, row.before) = (String::new(), String::new());
+            (row.pair.0, row.verdict, row.withdrawn_because) = (None, None, None);
         })
         .await?;
         self.each(all, |row: &mut Setting| row.value.clear()).await?;

@@ -68,6 +68,7 @@ pub mod compare;
 pub mod hand;
 pub mod reading;
 pub mod repeat;
+pub mod second;
 pub mod signing;
 
 // The department's own criteria: drafted, tried on past nights, adopted.
@@ -78,6 +79,7 @@ pub mod rerun;
 pub mod remake;
 
 // What the department did, counted; nobody is named in it.
+pub mod agreement;
 pub mod service;
 
 // Its time over, or asked for by the person it is about.

@@ -162,6 +162,7 @@ impl Store {
         if night.act != seen {
             return Err(StoreError::Changed { what: Night::name(id) });
         }
+        conn.not_blind(&by.login, id).await?;
         not_signed(&night)?;
         if night.result.is_none() {
             let says = "this night is not scored yet";

@@ -34,6 +34,12 @@ const STEPS: &[Step] = &[
         sqlite: "",
         postgres: "",
     },
+    Step {
+        name: "0004_second",
+        both: include_str!("../migrations/0004_second.sql"),
+        sqlite: "",
+        postgres: "",
+    },
 ];
 
 /// Names of the steps this release knows, in order.

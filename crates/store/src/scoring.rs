@@ -384,7 +384,7 @@ pub(crate) fn outcome(night: &Night, judged: &Judgement, notes: &str) -> Outcome
 }
 
 /// Hours of the analysis period in which oxygen and carbon dioxide are both believed; of the one there is when the other is not recorded.
-fn believed_h(judged: &Judgement) -> f64 {
+pub(crate) fn believed_h(judged: &Judgement) -> f64 {
     let screened = &judged.scores.corrected.screened;
     let traces: Vec<_> = [Quantity::Spo2, Quantity::Tcpco2]
         .into_iter()

@@ -217,6 +217,7 @@ impl Store {
         let packed = Packed::new(pdf)?;
         let mut act = self.act(by, "report.sign").await?;
         let mut night: Night = act.get_as_seen(id, seen).await?;
+        act.not_blind(id).await?;
         if !matches!(night.status, NightStatus::Waiting | NightStatus::Reading) {
             let says = "this night does not wait for a technical sign-off";
             return Err(StoreError::refused("night_not_open", says, "open the night again"));
@@ -252,6 +253,7 @@ impl Store {
         let packed = Packed::new(pdf)?;
         let mut act = self.act(by, "report.interpret").await?;
         let night: Night = act.get_as_seen(id, seen).await?;
+        act.not_blind(id).await?;
         let last = act.standing(&night).await?;
         let because =
             if last.interpreted_by.is_some() { "interpreted anew" } else { "interpreted" };
@@ -280,6 +282,7 @@ impl Store {
         let reason = reason_given(reason)?;
         let mut act = self.act(by, "report.amend").await?;
         let mut night: Night = act.get_as_seen(id, seen).await?;
+        act.not_blind(id).await?;
         act.standing(&night).await?;
         night.status = NightStatus::Reading;
         act.because(reason);
@@ -304,6 +307,7 @@ impl Store {
         let reason = reason_given(reason)?;
         let mut act = self.act(by, "report.withdraw").await?;
         let mut night: Night = act.get_as_seen(id, seen).await?;
+        act.not_blind(id).await?;
         let last = act.conn().reports(id).await?.into_iter().next();
         let last = last.filter(|report| report.withdrawn_at.is_none()).ok_or_else(no_report)?;
         let mut report = Report {
@@ -323,6 +327,12 @@ impl Store {
 }
 
 impl Act {
+    /// Refuses whoever has a blind second reading of the night open.
+    async fn not_blind(&mut self, night: i64) -> Result<()> {
+        let login = self.author().login.clone();
+        self.conn().not_blind(&login, night).await
+    }
+
     /// The report of a signed night.
     async fn standing(&mut self, night: &Night) -> Result<Report> {
         let last = self.conn().reports(night.id).await?.into_iter().next();

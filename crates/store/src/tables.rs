@@ -8,6 +8,7 @@ use crate::words::CheckWhen;
 use crate::words::Condition;
 use crate::words::ConsumableKind;
 use crate::words::Contact;
+use crate::words::Drawn;
 use crate::words::LoanStatus;
 use crate::words::MonitorStatus;
 use crate::words::NightStatus;
@@ -420,6 +421,91 @@ record! {
         /// Undo and redo: the version gone to.
         goes_to: Option<i64>,
     }
+}
+
+record! {
+    /// A night chosen for a second, blind reading, and that reading.
+    SecondReading in "second_reading" {
+        /// The night.
+        night: i64,
+        /// How it was chosen.
+        how: Drawn,
+        /// Who chose it, by login.
+        drawn_by: String,
+        /// When.
+        drawn_at: i64,
+        /// The draw, so that anyone can redo it; `None` when it was picked by hand.
+        draw: Kept<Option<Draw>>,
+        /// The second reader, by login; `None` before the reading is begun.
+        reader: Option<String>,
+        /// When it was begun.
+        begun_at: Option<i64>,
+        /// How many times its reader had opened the night before that.
+        seen_before: i64,
+        /// SHA-256 of the criteria it is held against, which are the first reading's.
+        criteria_sha256: Option<String>,
+        /// The notes of the reading, from the night as it came to the last change.
+        steps: Kept<Vec<SecondStep>>,
+        /// Which of them holds.
+        here: i64,
+        /// `sufficient`, `partial` or `repeat`.
+        verdict: Option<String>,
+        /// The scores, as JSON of schema `matins.scores/1`; empty before it is begun.
+        scores: String,
+        /// The scores before the last step; empty when there was none.
+        before: String,
+        /// When it was finished; from then on it is not changed.
+        finished_at: Option<i64>,
+        /// Both readings beside each other, made when it was finished.
+        pair: Kept<Option<Pair>>,
+        /// When it was withdrawn.
+        withdrawn_at: Option<i64>,
+        /// Why.
+        withdrawn_because: Option<String>,
+    }
+}
+
+/// How a sample was drawn: the nights with the lowest SHA-256 of `SEED:NIGHT` were taken.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct Draw {
+    /// The seed.
+    pub seed: String,
+    /// First evening of the nights it was drawn from.
+    pub from: String,
+    /// Last evening.
+    pub to: String,
+    /// How many were asked for.
+    pub asked: i64,
+    /// The nights it was drawn from.
+    pub of: Vec<i64>,
+}
+
+/// The notes of a second reading after one step.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct SecondStep {
+    /// The notes whole, as the text of a notes file.
+    pub text: String,
+    /// What was done, in words.
+    pub what: String,
+}
+
+/// Two readings of one night beside each other, both by the engine of the day the second was finished.
+#[derive(Clone, Debug, Default, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct Pair {
+    /// The engine.
+    pub engine: String,
+    /// The first reading's result.
+    pub first: i64,
+    /// Why the two cannot be compared; `None` when they can.
+    pub unlike: Option<String>,
+    /// Ids of the verdicts, first and second.
+    pub verdict: [String; 2],
+    /// What each rule asks, and the ids of its answers.
+    pub rules: Vec<(String, [String; 2])>,
+    /// Id of each figure and its two values; `None` where there is none.
+    pub figures: Vec<(String, [Option<f64>; 2])>,
+    /// Id of each channel and its seconds: believed by both, by the first alone, by the second alone, by neither.
+    pub seconds: Vec<(String, [f64; 4])>,
 }
 
 record! {

@@ -171,6 +171,16 @@ words! {
 }
 
 words! {
+    /// How a night was chosen for a second reading.
+    Drawn {
+        /// Drawn with a seed that is kept.
+        Random = "random", "drawn at random";
+        /// Picked by hand.
+        Hand = "hand", "picked by hand";
+    }
+}
+
+words! {
     /// How a borrower was reached.
     Contact {
         /// By telephone.

@@ -26,7 +26,7 @@ export function followOthers(page) {
 
   async function look() {
     if (page.busy()) return;
-    const response = await fetch(`/nights/${page.id}/parts`, { headers: { "x-matins-background": "1" } });
+    const response = await fetch(`${page.id}/parts`, { headers: { "x-matins-background": "1" } });
     if (!response.ok || page.busy()) return;
     const text = await response.text();
     if (at(new DOMParser().parseFromString(text, "text/html")) === at(page.parts)) return;

@@ -61,7 +61,7 @@ export class Strip extends EventTarget {
 
   /** Asks for the night anew; the window stays. */
   async load() {
-    const meta = await this.get(`/nights/${this.night}/strip`);
+    const meta = await this.get(`${this.night}/strip`);
     if (!meta) throw new Error("the strip did not come");
     const first = this.meta === null;
     this.meta = meta;
@@ -81,7 +81,7 @@ export class Strip extends EventTarget {
 
   /** @param {number} from @param {number} to @param {number} width */
   async columns(from, to, width) {
-    const place = `/nights/${this.night}/columns?from=${from}&to=${to}&width=${Math.min(8192, Math.round(width))}`;
+    const place = `${this.night}/columns?from=${from}&to=${to}&width=${Math.min(8192, Math.round(width))}`;
     return this.get(place);
   }
 

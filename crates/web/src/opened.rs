@@ -20,8 +20,10 @@ use store::error::Result;
 use store::error::StoreError;
 use store::reading::Stepped;
 use store::reading::judged;
+use store::second::SecondStepped;
 use store::tables::Night;
 use store::tables::Outcome;
+use store::tables::SecondReading;
 
 use crate::extremes::Extremes;
 use crate::extremes::Samples;
@@ -175,6 +177,57 @@ impl Nights {
     pub async fn stepped(&self, done: Stepped, recording: Arc<Recording>) -> Result<Arc<Opened>> {
         let ids = (done.night.id, done.outcome.id);
         let before = self.latest(done.night.id);
+        let run = tokio::task::spawn_blocking(move || {
+            Opened::new(ids, recording, done.judgement, done.criteria, before.as_deref())
+        });
+        let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        Ok(self.keep(opened))
+    }
+
+    /// A second reading of a night. It is kept under its own number below nought and the act that wrote it,
+    /// so that it never stands for the night itself.
+    ///
+    /// # Errors
+    /// As [`Nights::open`], and when the reading is not begun.
+    pub async fn open_second(
+        &self,
+        store: &Store,
+        night: &Night,
+        second: &SecondReading,
+    ) -> Result<Arc<Opened>> {
+        let ids = (-second.id, second.act);
+        if let Some(open) = self.kept(ids.0, ids.1) {
+            return Ok(open);
+        }
+        let mut conn = store.read().await?;
+        let held = conn.held(night).await?;
+        let criteria = conn.criteria_second(second).await?;
+        drop(conn);
+        let notes = second.text().to_owned();
+        let known = self.latest(ids.0).or_else(|| self.latest(night.id));
+        let run = tokio::task::spawn_blocking(move || -> Result<Opened> {
+            let recording = match &known {
+                Some(open) => open.recording.clone(),
+                None => Arc::new(held.recording()?),
+            };
+            let judgement = judged(&recording, &notes, &criteria)?;
+            Ok(Opened::new(ids, recording, judgement, criteria, known.as_deref()))
+        });
+        let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        Ok(self.keep(opened?))
+    }
+
+    /// A second reading after a step of its reader.
+    ///
+    /// # Errors
+    /// When the thread that folds it breaks off.
+    pub async fn stepped_second(
+        &self,
+        done: SecondStepped,
+        recording: Arc<Recording>,
+    ) -> Result<Arc<Opened>> {
+        let ids = (-done.reading.id, done.reading.act);
+        let before = self.latest(ids.0);
         let run = tokio::task::spawn_blocking(move || {
             Opened::new(ids, recording, done.judgement, done.criteria, before.as_deref())
         });

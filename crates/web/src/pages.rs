@@ -2,6 +2,7 @@
 
 pub mod about;
 pub mod accounts;
+pub mod agreement;
 pub mod audit;
 pub mod compare;
 pub mod criteria;
@@ -32,6 +33,7 @@ pub fn routes() -> Routes {
         .and(nights::routes())
         .and(night::routes())
         .and(compare::routes())
+        .and(agreement::routes())
         .and(scan::routes())
         .and(criteria::routes())
         .and(accounts::routes())

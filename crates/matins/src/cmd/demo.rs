@@ -6,6 +6,7 @@ mod index;
 mod kinds;
 mod living;
 mod open;
+mod seconds;
 
 use std::fs;
 use std::io::ErrorKind;

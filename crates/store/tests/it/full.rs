@@ -18,9 +18,12 @@ use store::tables::Night;
 use store::tables::NotesVersion;
 use store::tables::Original;
 use store::tables::Outcome;
+use store::tables::Pair;
 use store::tables::Person;
 use store::tables::Referral;
 use store::tables::Report;
+use store::tables::SecondReading;
+use store::tables::SecondStep;
 use store::tables::Setting;
 use store::tables::Study;
 use store::tables::TakeBack;
@@ -28,6 +31,7 @@ use store::words::CheckWhen;
 use store::words::Condition;
 use store::words::ConsumableKind;
 use store::words::Contact;
+use store::words::Drawn;
 use store::words::LoanStatus;
 use store::words::MonitorStatus;
 use store::words::NightStatus;
@@ -361,6 +365,7 @@ async fn read_night(store: &Store, wanted: &Study, lent: &Loan) {
     })
     .await
     .unwrap();
+    act.put(&mut second(&outcome)).await.unwrap();
     let pdf_sha256 = Some(act.keep_bytes(b"%PDF the signed paper").await.unwrap());
     act.put(&mut Report {
         id: 0,
@@ -420,5 +425,32 @@ fn outcome(night: i64, criteria_sha256: String) -> Outcome {
         reason: some("enough of it is believed"),
         believed_h: 7.1 / 3.0,
         scores: "{}".to_owned(),
+    }
+}
+
+/// A second reading of a night, finished. What was done in it is about a patient.
+fn second(outcome: &Outcome) -> SecondReading {
+    let step = SecondStep { text: "# his words".to_owned(), what: "excluded SpO2".to_owned() };
+    SecondReading {
+        id: 0,
+        act: 0,
+        night: outcome.night,
+        how: Drawn::Hand,
+        drawn_by: "physiologist".to_owned(),
+        drawn_at: MORNING,
+        draw: Kept(None),
+        reader: some("other"),
+        begun_at: Some(MORNING),
+        seen_before: 0,
+        criteria_sha256: Some(outcome.criteria_sha256.clone()),
+        steps: Kept(vec![step]),
+        here: 0,
+        verdict: some("partial"),
+        scores: "{\"his\":1}".to_owned(),
+        before: String::new(),
+        finished_at: Some(MORNING),
+        pair: Kept(Some(Pair { first: outcome.id, ..Pair::default() })),
+        withdrawn_at: None,
+        withdrawn_because: None,
     }
 }

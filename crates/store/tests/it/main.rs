@@ -18,5 +18,6 @@ mod model;
 mod morning;
 mod reading;
 mod retention;
+mod second;
 mod service;
 mod verify;

@@ -19,7 +19,7 @@ use crate::full::by;
 const LATER_S: i64 = (8 * 366 + 2) * 86_400;
 
 /// Every text of the record that tells who the person is or what was found.
-const TELLING: [&str; 12] = [
+const TELLING: [&str; 13] = [
     "Counterpane",
     "Quilla",
     "H1000",
@@ -31,6 +31,7 @@ const TELLING: [&str; 12] = [
     "slept badly",
     "at noon",
     "her words",
+    "his words",
     "as expected",
 ];
 

@@ -102,7 +102,7 @@ on_both! {
         full::fill(&desk.store).await;
         let found = verified(&desk).await;
         assert_eq!(found.wrong, Vec::<String>::new());
-        assert_eq!((found.acts, found.rows, found.files, found.seq), (6, 19, 3, 6));
+        assert_eq!((found.acts, found.rows, found.files, found.seq), (6, 20, 3, 6));
         assert_eq!(found.hash, desk.store.head().await.unwrap().hash);
     }
 
@@ -204,7 +204,7 @@ on_both! {
     async fn a_cut_at_the_end_is_seen_against_an_exported_head(desk) {
         full::fill(&desk.store).await;
         let exported = desk.store.export_head().await.unwrap();
-        behind(&desk, "DELETE FROM report; DELETE FROM notes_version; DELETE FROM outcome; DELETE FROM bytes WHERE length = 21; DELETE FROM act WHERE seq = 6; UPDATE gate SET seq = 5, hash = (SELECT hash FROM act WHERE seq = 5) WHERE id = 1").await;
+        behind(&desk, "DELETE FROM report; DELETE FROM second_reading; DELETE FROM notes_version; DELETE FROM outcome; DELETE FROM bytes WHERE length = 21; DELETE FROM act WHERE seq = 6; UPDATE gate SET seq = 5, hash = (SELECT hash FROM act WHERE seq = 5) WHERE id = 1").await;
         let cut = "acts were cut off at the end: the chain ends with act 5, but act 6 of 2026-11-25T08:00:00Z was exported";
         if let Some(folder) = desk.store.folder() {
             assert_eq!(wrong(&desk).await, cut);

@@ -139,7 +139,9 @@ async fn offers(
 ) -> Result<(Person, Vec<Offered>, BTreeSet<String>), Trouble> {
     let mut conn = visit.app.store().read().await?;
     let person: Person = conn.get(id).await?;
-    let offered = conn.comparable(id).await?;
+    let blind = conn.blind_nights(&visit.author().login).await?;
+    let mut offered = conn.comparable(id).await?;
+    offered.retain(|one| !blind.contains(&one.night.id));
     let own: Vec<Setting> = conn.find("WHERE name LIKE 'criteria:%' ORDER BY name", &[]).await?;
     let own = own.iter().filter_map(|setting| setting.name.strip_prefix("criteria:"));
     let sets = engine::criteria::shipped_names().into_iter().chain(own).map(str::to_owned);
@@ -148,6 +150,11 @@ async fn offers(
 
 /// Judges the sides and lays them beside each other.
 async fn laid(visit: &Visit, person: i64, asked: &Asked) -> Result<Beside, Trouble> {
+    let mut conn = visit.app.store().read().await?;
+    for choice in &asked.choices {
+        conn.not_blind(&visit.author().login, choice.night).await?;
+    }
+    drop(conn);
     // Whole judgements lie in the future, which is too large to be handed around.
     let sides = Box::pin(visit.app.store().beside(person, asked.choices.clone())).await?;
     let run = tokio::task::spawn_blocking(move || folded(sides));

@@ -4,6 +4,7 @@ mod acts;
 mod parts;
 mod repeat;
 mod report;
+mod second;
 mod strip;
 
 use std::sync::Arc;
@@ -16,7 +17,9 @@ use store::desk::NightLine;
 use store::tables::Night;
 use store::tables::Person;
 use store::tables::Referral;
+use store::tables::SecondReading;
 use store::tables::Study;
+use store::words::NightStatus;
 
 use crate::access::Right;
 use crate::opened::Opened;
@@ -53,13 +56,18 @@ pub fn routes() -> Routes {
         .post("/nights/{id}/reopen", report::reopen)
         .post("/nights/{id}/withdraw", report::withdraw)
         .get("/nights/{id}/reports/{version}", report::paper)
+        .and(second::routes())
 }
 
 /// A night that is open, with whose it is.
 struct Reading {
+    /// Where it stands: `/nights/12`, or `/second/3` for a second reading.
+    base: String,
     night: Night,
     person: Person,
     opened: Arc<Opened>,
+    /// The second reading, when it is one; `night` then has its notes, and never those of the first.
+    second: Option<SecondReading>,
 }
 
 impl Reading {
@@ -67,6 +75,7 @@ impl Reading {
     async fn open(visit: &Visit, id: i64) -> Result<Self, Trouble> {
         let mut conn = visit.app.store().read().await?;
         let night: Night = conn.get(id).await?;
+        conn.not_blind(&visit.author().login, id).await?;
         let person: Person = match night.person {
             Some(person) => conn.get(person).await?,
             None => return Err(untied(&night)),
@@ -74,7 +83,15 @@ impl Reading {
         drop(conn);
         looked_at(visit, &night).await?;
         let opened = visit.app.nights().open(visit.app.store(), &night).await?;
-        Ok(Self { night, person, opened })
+        Ok(Self { base: format!("/nights/{id}"), night, person, opened, second: None })
+    }
+
+    /// Whether whoever asks may change it now.
+    fn may_change(&self, visit: &Visit) -> bool {
+        match &self.second {
+            Some(second) => second.is_open(),
+            None => visit.may(Right::Read) && self.night.status != NightStatus::Signed,
+        }
     }
 }
 
@@ -106,6 +123,8 @@ fn untied(night: &Night) -> Trouble {
 #[template(path = "night/night.html")]
 struct Page {
     id: i64,
+    base: String,
+    second: bool,
     person: i64,
     seen: i64,
     outcome: i64,
@@ -146,6 +165,8 @@ async fn page(visit: Visit, Path(id): Path<i64>) -> Answer {
     let report = &reading.opened.report;
     let page = Page {
         id,
+        base: reading.base.clone(),
+        second: false,
         person: reading.person.id,
         seen: reading.night.act,
         outcome: reading.opened.outcome,
@@ -181,9 +202,4 @@ async fn parts(visit: Visit, Path(id): Path<i64>) -> Answer {
 async fn fragment(visit: &Visit, reading: &Reading) -> Answer {
     let parts = parts::parts(visit, reading).await?;
     Ok::<Response, Trouble>(html(axum::http::StatusCode::OK, parts))
-}
-
-/// Whether whoever asks may change this night now.
-fn may_change(visit: &Visit, night: &Night) -> bool {
-    visit.may(Right::Read) && night.status != store::words::NightStatus::Signed
 }

@@ -38,6 +38,9 @@ struct Page {
     untied: Vec<UntiedRow>,
     signed: Vec<SignedRow>,
     again: Vec<AgainRow>,
+    /// How many second readings wait for whoever asks.
+    seconds: usize,
+    reads: bool,
     /// What is to be interpreted comes first for who interprets.
     interprets: bool,
     assets: &'static str,
@@ -110,9 +113,17 @@ async fn page(visit: Visit) -> Answer {
     let untied = conn.nights_waiting().await?;
     let untied = untied.iter().filter(|line| line.night.status == NightStatus::Untied);
     let untied = untied.map(|line| untied_row(&visit, line)).collect();
-    let lines = waiting(&mut conn).await?;
-    let signed = signed(&visit, &mut conn).await?;
-    let again = conn.repeated().await?.iter().map(|one| again_row(&visit, one)).collect();
+    let mut lines = waiting(&mut conn).await?;
+    let mut signed = signed(&visit, &mut conn).await?;
+    let mut again: Vec<AgainRow> =
+        conn.repeated().await?.iter().map(|one| again_row(&visit, one)).collect();
+    // What these lists say of a night is of its first reading.
+    let blind = conn.blind_nights(&visit.author().login).await?;
+    lines.retain(|(line, _)| !blind.contains(&line.night.id));
+    signed.retain(|row| !blind.contains(&row.id));
+    again.retain(|row| !blind.contains(&row.id));
+    let reads = visit.may(Right::Read);
+    let seconds = if reads { conn.second_waiting(&visit.author()).await?.len() } else { 0 };
     drop(conn);
     if !visit.background {
         store.looked(&visit.author(), "nights", None, json!({"nights": lines.len()})).await?;
@@ -123,7 +134,10 @@ async fn page(visit: Visit) -> Answer {
     }
     let assets = crate::assets::FOLDER.as_str();
     let (answer, interprets) = (answer(&rows), visit.may(Right::Interpret));
-    visit.page("Nights", &Page { answer, rows, untied, signed, again, interprets, assets })
+    visit.page(
+        "Nights",
+        &Page { answer, rows, untied, signed, again, seconds, reads, interprets, assets },
+    )
 }
 
 fn urgency(referral: &Referral) -> usize {

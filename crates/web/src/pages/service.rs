@@ -158,6 +158,7 @@ struct Page {
     notable: Vec<(i64, String)>,
     asked: Asked,
     parts: Vec<Part>,
+    results: bool,
     assets: &'static str,
 }
 
@@ -177,6 +178,7 @@ async fn overview(visit: Visit, typed: Typed) -> Answer {
             .map(|drift| (drift.monitor.id, words::in_short(drift, &asked.period)))
             .collect(),
         parts: parts(&counted, &asked),
+        results,
         asked,
         assets: crate::assets::FOLDER.as_str(),
     };

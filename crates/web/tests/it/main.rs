@@ -2,6 +2,7 @@
 
 #![expect(clippy::unwrap_used, reason = "a test says what it expects by unwrapping it")]
 
+mod agree;
 mod ask;
 mod compare;
 

@@ -65,7 +65,7 @@ pub(super) struct Past<'a> {
     pub(super) clock: DemoClock,
     /// The day of the demo.
     pub(super) today: Date,
-    zone: TimeZone,
+    pub(super) zone: TimeZone,
     /// Files that are still on monitors: name and bytes.
     pub(super) files: Vec<(String, Vec<u8>)>,
     people: usize,
@@ -103,6 +103,7 @@ impl<'a> Past<'a> {
         self.store.put_setting(&clerk(), DESK, &settings).await?;
         self.monitors().await?;
         self.history().await?;
+        self.seconds().await?;
         self.membranes(-8).await?;
         let gone = self.troubles().await?;
         self.last_nights().await?;

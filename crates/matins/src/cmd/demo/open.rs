@@ -23,9 +23,10 @@ use crate::message::{Trouble, Voice};
 const PASSWORD: &str = "lullaby-lane-42";
 
 /// Who may log in, with what they do.
-const ACCOUNTS: [(&str, &str, Role); 5] = [
+const ACCOUNTS: [(&str, &str, Role); 6] = [
     ("pillow", "Petra Pillow", Role::Desk),
     ("thistle", "Ansel Thistlewood", Role::Physiologist),
+    ("bracken", "Bryony Bracken", Role::Physiologist),
     ("quill", "Dr Tamsin Quillfeather", Role::Physician),
     ("ledger", "Lorne Ledger", Role::Governance),
     ("keys", "Kit Keys", Role::Administrator),

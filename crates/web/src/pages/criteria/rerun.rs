@@ -185,7 +185,10 @@ fn begun(visit: &Visit, name: &str, rerun: Rerun) -> bool {
 async fn run(visit: &Visit, of: &Rerun, old: bool) -> Result<Run, Trouble> {
     let state = of.state();
     let running = state.ended.is_none();
-    let shown: Vec<&Changed> = if running { Vec::new() } else { ordered(&state) };
+    let mut shown: Vec<&Changed> = if running { Vec::new() } else { ordered(&state) };
+    let login = visit.author().login;
+    let blind = visit.app.store().read().await?.blind_nights(&login).await?;
+    shown.retain(|one| !blind.contains(&one.night));
     let sees = visit.may(Right::SeeResults) && visit.may(Right::SeePeople);
     if sees && !shown.is_empty() {
         let facts = json!({"nights": shown.len().min(LISTED)});

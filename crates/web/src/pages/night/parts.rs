@@ -18,13 +18,15 @@ use store::hand::entries;
 use store::hand::head_key;
 use store::reading::Versions;
 use store::tables::Outcome;
+use store::tables::SecondReading;
 use store::words::NightStatus;
 
 use super::Reading;
-use super::may_change;
 use super::repeat::Offer;
 use super::repeat::offer;
+use super::second;
 use crate::access::Right;
+use crate::form::Form;
 use crate::opened::Opened;
 use crate::page::Trouble;
 use crate::visit::Visit;
@@ -42,7 +44,10 @@ const REASONS: [&str; 6] = [
 #[derive(Template)]
 #[template(path = "night/parts.html")]
 struct Parts {
-    id: i64,
+    base: String,
+    /// Finishing and withdrawing, while a second reading is open.
+    forms: Vec<Form>,
+    second: bool,
     seen: i64,
     csrf: String,
     may_change: bool,
@@ -147,6 +152,9 @@ struct HistoryRow {
 
 /// The parts of a night as HTML.
 pub(super) async fn parts(visit: &Visit, reading: &Reading) -> Result<String, Trouble> {
+    if let Some(second) = &reading.second {
+        return Ok(second_parts(visit, reading, second).render()?);
+    }
     let mut conn = visit.app.store().read().await?;
     let versions = conn.versions(&reading.night).await?;
     let old = before(&mut conn, &versions).await?;
@@ -160,6 +168,15 @@ pub(super) async fn parts(visit: &Visit, reading: &Reading) -> Result<String, Tr
     parts.sets = sets(&held.name, names);
     parts.newer = now.filter(|now| now.sha256 != held.sha256).map(|now| now.version);
     Ok(parts.render()?)
+}
+
+/// The parts of a second reading: nothing of the first is in them.
+fn second_parts(visit: &Visit, reading: &Reading, own: &SecondReading) -> Parts {
+    let old = serde_json::from_str(&own.before).unwrap_or(Value::Null);
+    let mut parts = made(visit, reading, &Versions::default(), &old);
+    (parts.undo, parts.redo) = (own.undo().map(str::to_owned), own.redo().map(str::to_owned));
+    parts.forms = second::forms(visit, own);
+    parts
 }
 
 /// The scores before the last thing that was done by hand.
@@ -181,10 +198,12 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
     let (needed, others, figures) = (row(needed), row(others), figures(opened, old));
     let all = entries(&night.notes);
     Parts {
-        id: night.id,
+        base: reading.base.clone(),
+        forms: Vec::new(),
+        second: reading.second.is_some(),
         seen: night.act,
         csrf: visit.csrf(),
-        may_change: may_change(visit, night),
+        may_change: reading.may_change(visit),
         signed: night.status == NightStatus::Signed,
         question: report.question.clone(),
         headline: report.headline.clone(),

@@ -325,6 +325,7 @@ pub(super) async fn paper(visit: Visit, Path((id, number)): Path<(i64, i64)>) ->
     let store = visit.app.store();
     let mut conn = store.read().await?;
     let night: Night = conn.get(id).await?;
+    conn.not_blind(&visit.author().login, id).await?;
     let reports = conn.reports(id).await?;
     let report = reports.into_iter().find(|report| report.version == number);
     let sha256 = report.and_then(|report| report.pdf_sha256).ok_or_else(Trouble::not_found)?;

@@ -27,13 +27,21 @@ const COLUMNS: i64 = 8_192;
 
 /// `GET /nights/{id}/strip`: lanes, scales, doubts, marks and the stretches of the rules.
 pub(super) async fn strip(visit: Visit, Path(id): Path<i64>) -> Answer {
-    let reading = Reading::open(&visit, id).await?;
-    Ok(json_response(picture(&reading.opened, reading.night.act).to_string()))
+    Ok(picture_of(&Reading::open(&visit, id).await?))
+}
+
+/// The same of a reading that is open.
+pub(super) fn picture_of(reading: &Reading) -> Response {
+    json_response(picture(&reading.opened, reading.night.act).to_string())
 }
 
 /// `GET /nights/{id}/columns?from=&to=&width=`, seconds from the recording's start and pixels.
 pub(super) async fn columns(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    let reading = Reading::open(&visit, id).await?;
+    columns_of(&Reading::open(&visit, id).await?, &typed)
+}
+
+/// The same of a reading that is open.
+pub(super) fn columns_of(reading: &Reading, typed: &Typed) -> Answer {
     let number = |name: &str| typed.get(name).parse::<f64>().ok().filter(|s| s.is_finite());
     let (Some(from_s), Some(to_s)) = (number("from"), number("to")) else {
         return Err(Trouble::not_understood("The window has no beginning or no end."));
