@@ -145,7 +145,7 @@ export function focused(page) {
 
 /** Presses Tab until the focused element fits the selector. */
 export async function tabTo(page, selector) {
-  for (let pressed = 0; pressed < 150; pressed += 1) {
+  for (let pressed = 0; pressed < 250; pressed += 1) {
     if (await page.evaluate((wanted) => document.activeElement?.matches(wanted), selector)) return;
     await page.keyboard.press("Tab");
   }

@@ -305,15 +305,14 @@ fn groups(set: &Criteria, base: &Criteria, published: &[Rule], own: &[String]) -
     let shipped: Vec<&Rule> = base.rules.iter().collect();
     let others: Vec<&Rule> = published.iter().filter(|rule| !in_base(rule)).collect();
     let any = others.iter().any(on);
-    let own = own.iter().map(|id| Tick {
-        id: id.clone(),
-        words: set
-            .rules
-            .iter()
-            .find(|rule| rule.id == *id)
-            .map_or_else(|| id.clone(), |rule| rule.asks.clone()),
-        source: "the department's own".to_owned(),
-        on: set.rules.iter().any(|rule| rule.id == *id),
+    let own = own.iter().map(|id| match set.rules.iter().find(|rule| rule.id == *id) {
+        Some(rule) => tick(rule, true),
+        None => Tick {
+            id: id.clone(),
+            words: id.clone(),
+            source: "department setting".to_owned(),
+            on: false,
+        },
     });
     let groups = vec![
         Group { title: "Asked by the shipped set", open: true, rules: ticks(shipped) },
