@@ -3,6 +3,8 @@
 use std::fmt::Write as _;
 
 use askama::Template;
+use engine::judge::Cause;
+use engine::judge::Decision;
 use engine::report::Lane;
 use engine::report::Picture;
 use serde_json::json;
@@ -20,6 +22,7 @@ use store::words::Urgency;
 
 use crate::access::Right;
 use crate::mark::Mark;
+use crate::opened::Opened;
 use crate::page::Answer;
 use crate::page::Trouble;
 use crate::routes::Routes;
@@ -201,7 +204,11 @@ async fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {
     let strip = opened.as_ref().map(|open| small(&open.report.picture)).unwrap_or_default();
     let question = opened.as_ref().map(|open| open.report.question.clone()).unwrap_or_default();
     let (verdict, reason, believed_h) = match line.outcome {
-        Some(outcome) => (outcome.verdict, outcome.reason.unwrap_or_default(), outcome.believed_h),
+        Some(outcome) => {
+            let first = outcome.reason.unwrap_or_default();
+            let reason = opened.as_ref().ok().and_then(|open| cause(open)).unwrap_or(first);
+            (outcome.verdict, reason, outcome.believed_h)
+        }
         None => (String::new(), String::new(), 0.0),
     };
     let urgency = asked.map(|asked| asked.urgency).filter(|urgency| *urgency != Urgency::Routine);
@@ -218,6 +225,17 @@ async fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {
         strip,
         mark: (line.night.status == NightStatus::Reading).then(|| line.night.status.into()),
     }
+}
+
+/// Why a night must be repeated, where more is known than that its rules cannot be told.
+fn cause(open: &Opened) -> Option<String> {
+    let verdict = &open.judgement.verdict;
+    let causes = engine::judge::causes(&verdict.reasons);
+    if verdict.decision != Decision::Repeat || causes.contains(&Cause::Untold) {
+        return None;
+    }
+    let words: Vec<String> = causes.into_iter().map(Cause::words).collect();
+    (!words.is_empty()).then(|| crate::form::sentence(&words.join("; ")))
 }
 
 fn verdict_words(verdict: &str) -> &'static str {
