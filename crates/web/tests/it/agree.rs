@@ -8,8 +8,10 @@ use serde_json::Value;
 use store::act::Author;
 use store::morning::Incoming;
 use store::session::LogIn;
+use store::tables::Loan;
 use store::tables::Night;
 use store::tables::SecondReading;
+use store::words::LoanStatus;
 use store::words::Role;
 
 use crate::ask::Bench;
@@ -187,4 +189,30 @@ async fn a_draw_that_cannot_be_made_says_why_in_its_form() {
     let physician = bench.token(Role::Physician).await;
     let page = bench.get("/agreement", &physician).await;
     assert!(page.status == StatusCode::OK && !page.text.contains("Draw a sample"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn why_a_night_is_repeated_is_not_told_to_who_reads_it_blind() {
+    let bench = bench().await;
+    let (night, first, blind) = read_once(&bench).await;
+    let mut act = bench.store.act(&Author::program(), "loan.book").await.unwrap();
+    let loan: Loan = act.get(night.loan.unwrap()).await.unwrap();
+    let mut again = Loan {
+        id: 0,
+        act: 0,
+        mark: "L-00002-X".to_owned(),
+        status: LoanStatus::Booked,
+        repeats_night: Some(night.id),
+        repeats_because: Some("too little of it believed".to_owned()),
+        ..loan
+    };
+    act.put(&mut again).await.unwrap();
+    act.close().await.unwrap();
+    bench.post("/agreement/draw", &first, &format!("night={}", night.id)).await;
+    bench.post("/second/1/begin", &blind, "").await;
+    let page = format!("/loans/{}", again.id);
+    assert!(bench.get(&page, &first).await.text.contains("too little of it believed"));
+    let told = bench.get(&page, &blind).await;
+    assert_eq!(told.status, StatusCode::OK);
+    assert!(!told.text.contains("too little of it believed"));
 }

@@ -212,7 +212,7 @@ async fn run(visit: &Visit, of: &Rerun, old: bool) -> Result<Run, Trouble> {
         words: if running { Vec::new() } else { words(&state) },
         more: shown.len().saturating_sub(LISTED),
         nights,
-        figures: if running { Vec::new() } else { figures(visit, &state, sees) },
+        figures: if running { Vec::new() } else { figures(visit, &state, sees, &blind) },
     })
 }
 
@@ -297,10 +297,11 @@ fn number(value: Option<f64>, unit: &Unit) -> String {
     }
 }
 
-/// Each figure that moves, with the night on which it moves farthest.
-fn figures(visit: &Visit, state: &State, sees: bool) -> Vec<Figure> {
+/// Each figure that moves, with the night on which it moves farthest. Nights that whoever asks reads blind now
+/// are left out.
+fn figures(visit: &Visit, state: &State, sees: bool, blind: &[i64]) -> Vec<Figure> {
     let mut all: BTreeMap<&str, (usize, &Moved, &Changed)> = BTreeMap::new();
-    for night in &state.changed {
+    for night in state.changed.iter().filter(|night| !blind.contains(&night.night)) {
         for one in &night.figures {
             let entry = all.entry(one.id).or_insert((0, one, night));
             entry.0 += 1;

@@ -196,11 +196,16 @@ async fn one(
     id: i64,
     refused: Option<(&str, &Typed, StoreError)>,
 ) -> Result<One, Trouble> {
-    let of = whole(visit, id).await?;
+    let mut of = whole(visit, id).await?;
     let store = visit.app.store();
     let mut conn = store.read().await?;
     let moves: Vec<Movement> = conn.find("WHERE loan = $1 ORDER BY id", &[id.into()]).await?;
     let chases: Vec<Chase> = conn.find("WHERE loan = $1 ORDER BY id DESC", &[id.into()]).await?;
+    // Who reads a night blind is not told why somebody else had it repeated.
+    let blind = conn.blind_nights(&visit.author().login).await?;
+    if of.loan.repeats_night.is_some_and(|night| blind.contains(&night)) {
+        of.loan.repeats_because = None;
+    }
     drop(conn);
     if !visit.background {
         store
