@@ -52,65 +52,16 @@ fn gas_typed(typed: &Typed) -> Result<Change, Trouble> {
     Ok(Change::BloodGas { at: typed.get("at").to_owned(), pco2, mmhg })
 }
 
-/// `POST /nights/{id}/judge`: excludes a stretch or puts it back.
-pub(super) async fn judge(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "judge").await
-}
-
-/// `POST /nights/{id}/reason`: gives a stretch another reason.
-pub(super) async fn reason(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "reason").await
-}
-
-/// `POST /nights/{id}/mark`: a mark more.
-pub(super) async fn mark(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "mark").await
-}
-
-/// `POST /nights/{id}/move`: a mark or blood gas to another time.
-pub(super) async fn moved(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "move").await
-}
-
-/// `POST /nights/{id}/remove`: takes a mark or blood gas out.
-pub(super) async fn remove(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "remove").await
-}
-
-/// `POST /nights/{id}/gas`: a blood gas.
-pub(super) async fn gas(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "gas").await
-}
-
-/// `POST /nights/{id}/question`: the question the night is to answer.
-pub(super) async fn question(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "question").await
-}
-
-/// `POST /nights/{id}/criteria`: the set of criteria the night is held against.
-pub(super) async fn criteria(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "criteria").await
-}
-
-/// `POST /nights/{id}/undo`.
-pub(super) async fn undo(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "undo").await
-}
-
-/// `POST /nights/{id}/redo`.
-pub(super) async fn redo(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "redo").await
-}
-
 fn entry(typed: &Typed) -> Result<usize, Trouble> {
     let entry = typed.number("entry").and_then(|entry| usize::try_from(entry).ok());
     entry.ok_or_else(|| Trouble::not_understood("What was to be changed is not named."))
 }
 
-/// Takes the step. A whole judgement lies in its future, which is too large to be handed around.
-async fn step(visit: &Visit, id: i64, typed: &Typed, what: &str) -> Answer {
-    let step = asked(what, typed)?;
-    Box::pin(taken(visit, id, typed, step)).await
+/// `POST /nights/{id}/WHAT`: takes the step. A whole judgement lies in its future, which is too large to be
+/// handed around.
+pub(super) async fn step(visit: Visit, Path(id): Path<i64>, typed: Typed, what: &str) -> Answer {
+    let step = asked(what, &typed)?;
+    Box::pin(taken(&visit, id, &typed, step)).await
 }
 
 /// The act that wrote the state a form was made for.

@@ -35,14 +35,14 @@ pub(super) fn routes() -> Routes {
         .get("/second/{id}/strip", picture)
         .get("/second/{id}/columns", columns)
         .get("/second/{id}/parts", all_parts)
-        .post("/second/{id}/judge", judge)
-        .post("/second/{id}/reason", reason)
-        .post("/second/{id}/mark", mark)
-        .post("/second/{id}/move", moved)
-        .post("/second/{id}/remove", remove)
-        .post("/second/{id}/gas", gas)
-        .post("/second/{id}/undo", undo)
-        .post("/second/{id}/redo", redo)
+        .post("/second/{id}/judge", |visit, id, typed| step(visit, id, typed, "judge"))
+        .post("/second/{id}/reason", |visit, id, typed| step(visit, id, typed, "reason"))
+        .post("/second/{id}/mark", |visit, id, typed| step(visit, id, typed, "mark"))
+        .post("/second/{id}/move", |visit, id, typed| step(visit, id, typed, "move"))
+        .post("/second/{id}/remove", |visit, id, typed| step(visit, id, typed, "remove"))
+        .post("/second/{id}/gas", |visit, id, typed| step(visit, id, typed, "gas"))
+        .post("/second/{id}/undo", |visit, id, typed| step(visit, id, typed, "undo"))
+        .post("/second/{id}/redo", |visit, id, typed| step(visit, id, typed, "redo"))
         .post("/second/{id}/finish", finish)
         .post("/second/{id}/withdraw", withdraw)
 }
@@ -197,50 +197,11 @@ async fn all_parts(visit: Visit, Path(id): Path<i64>) -> Answer {
     fragment(&visit, &Reading::second(&visit, id).await?).await
 }
 
-/// `POST /second/{id}/judge`.
-async fn judge(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "judge").await
-}
-
-/// `POST /second/{id}/reason`.
-async fn reason(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "reason").await
-}
-
-/// `POST /second/{id}/mark`.
-async fn mark(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "mark").await
-}
-
-/// `POST /second/{id}/move`.
-async fn moved(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "move").await
-}
-
-/// `POST /second/{id}/remove`.
-async fn remove(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "remove").await
-}
-
-/// `POST /second/{id}/gas`.
-async fn gas(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "gas").await
-}
-
-/// `POST /second/{id}/undo`.
-async fn undo(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "undo").await
-}
-
-/// `POST /second/{id}/redo`.
-async fn redo(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    step(&visit, id, &typed, "redo").await
-}
-
-/// Takes the step. A whole judgement lies in its future, which is too large to be handed around.
-async fn step(visit: &Visit, id: i64, typed: &Typed, what: &str) -> Answer {
-    let step = acts::asked(what, typed)?;
-    Box::pin(taken(visit, id, typed, step)).await
+/// `POST /second/{id}/WHAT`: takes the step. A whole judgement lies in its future, which is too large to be
+/// handed around.
+async fn step(visit: Visit, Path(id): Path<i64>, typed: Typed, what: &str) -> Answer {
+    let step = acts::asked(what, &typed)?;
+    Box::pin(taken(&visit, id, &typed, step)).await
 }
 
 async fn taken(visit: &Visit, id: i64, typed: &Typed, step: Step) -> Answer {
