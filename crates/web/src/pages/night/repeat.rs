@@ -1,6 +1,7 @@
 //! Another night in place of this one: a booking with its reason, and the letter to the patient.
 
 use axum::extract::Path;
+use engine::judge::Decision;
 use jiff::civil::Date;
 use store::db::Conn;
 use store::desk::NightCount;
@@ -27,16 +28,18 @@ const AHEAD: i64 = 28;
 pub(super) enum Offer {
     /// It is being repeated: the loan's number and its words.
     Booked(i64, String),
-    /// It can be.
+    /// It can be, and should be.
     Form(Form),
+    /// It can be, on a page of its own.
+    Page,
     /// It is not for whoever asks, or belongs to nobody.
     Nothing,
 }
 
 impl Offer {
     /// Whether another night can be booked.
-    pub(super) fn is_form(&self) -> bool {
-        matches!(self, Self::Form(_))
+    pub(super) fn is_open(&self) -> bool {
+        matches!(self, Self::Form(_) | Self::Page)
     }
 }
 
@@ -53,10 +56,20 @@ pub(super) async fn offer(
     if night.study.is_none() || !visit.may(Right::Read) || !visit.may(Right::Lend) {
         return Ok(Offer::Nothing);
     }
+    // Every edit asks: the calendar is looked at only where the form is shown.
+    if reading.opened.report.decision != Decision::Repeat {
+        return Ok(Offer::Page);
+    }
+    Ok(Offer::Form(blank(visit, conn, reading).await?))
+}
+
+/// The form as it is first shown.
+async fn blank(visit: &Visit, conn: &mut Conn, reading: &Reading) -> Result<Form, Trouble> {
     let now = visit.app.store().now();
     let tomorrow = when::days_later(when::local_date(now, &visit.department.zone), 1);
     let free = conn.calendar(tomorrow, AHEAD, now).await?.nights;
-    Ok(Offer::Form(form(visit, night, first_free(&free).unwrap_or(tomorrow), &why(reading))))
+    let first = first_free(&free).unwrap_or(tomorrow);
+    Ok(form(visit, &reading.night, first, &why(reading)))
 }
 
 /// Why, in words that the desk may read: of the recording, no findings.
@@ -93,16 +106,18 @@ pub(super) async fn page(visit: Visit, Path(id): Path<i64>) -> Answer {
 async fn asked(visit: &Visit, reading: &Reading) -> Result<(Form, String), Trouble> {
     let mut conn = visit.app.store().read().await?;
     let title = format!("Another night for {}", Person::listed(&reading.person));
-    match offer(visit, &mut conn, reading).await? {
-        Offer::Form(form) => {
-            Ok((form.back(format!("/nights/{}", reading.night.id), "Not now"), title))
+    let form = match offer(visit, &mut conn, reading).await? {
+        Offer::Form(form) => form,
+        Offer::Page => blank(visit, &mut conn, reading).await?,
+        Offer::Booked(_, says) => {
+            return Err(Trouble {
+                says: vec![format!("This night is being repeated already: {says}.")],
+                ..Trouble::refused(&[])
+            });
         }
-        Offer::Booked(_, says) => Err(Trouble {
-            says: vec![format!("This night is being repeated already: {says}.")],
-            ..Trouble::refused(&[])
-        }),
-        Offer::Nothing => Err(Trouble::forbidden()),
-    }
+        Offer::Nothing => return Err(Trouble::forbidden()),
+    };
+    Ok((form.back(format!("/nights/{}", reading.night.id), "Not now"), title))
 }
 
 /// `POST /nights/{id}/repeat`.
