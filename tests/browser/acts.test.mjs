@@ -2,33 +2,11 @@
 // Every act of a reader by keyboard alone on a page as wide as a phone's: marks, gases, reasons, the question, the
 // criteria, undo and redo, another night, signing, amending, withdrawing.
 
-import { after, before, test } from "node:test";
+import { test } from "node:test";
 import assert from "node:assert/strict";
-import { DEMO_PASSWORD, LOOKS, demo, logIn, looksRight, tabTo } from "./bench.mjs";
+import { DEMO_PASSWORD, LOOKS, department, looksRight, tabTo } from "./bench.mjs";
 
-const PHONE = LOOKS[2];
-
-/** @type {any} */
-let d;
-
-before(async () => {
-  d = await demo("2026-11-25");
-});
-
-after(async () => {
-  await d.browser.close();
-  await d.server.end();
-  d.clear();
-});
-
-async function as(login) {
-  const context = await d.browser.newContext({ colorScheme: PHONE.colorScheme, viewport: PHONE.viewport, baseURL: d.server.at });
-  const page = await context.newPage();
-  page.wrong = [];
-  page.on("pageerror", (error) => page.wrong.push(String(error)));
-  await logIn(page, d.server.at, login, DEMO_PASSWORD);
-  return page;
-}
+const { as } = department("2026-11-25", { usual: LOOKS[2] });
 
 async function open(page, nth) {
   await page.goto("/nights");

@@ -1,35 +1,11 @@
 // @ts-check
 // A second reading: a sample is drawn, one night is read blind by keyboard alone, finished, and held against the first.
 
-import { after, before, test } from "node:test";
+import { test } from "node:test";
 import assert from "node:assert/strict";
-import { DEMO_PASSWORD, LOOKS, demo, logIn, looksRight, tabTo } from "./bench.mjs";
+import { LOOKS, YESTERDAY, department, looksRight, tabTo } from "./bench.mjs";
 
-/** Yesterday, so that the true clock is the demo's next morning. */
-const YESTERDAY = new Date(Date.now() - 86_400_000).toISOString().slice(0, 10);
-
-/** @type {any} */
-let d;
-
-before(async () => {
-  d = await demo(YESTERDAY);
-});
-
-after(async () => {
-  await d.browser.close();
-  await d.server.end();
-  d.clear();
-});
-
-async function as(login, look = LOOKS[0]) {
-  const context = await d.browser.newContext({ colorScheme: look.colorScheme, viewport: look.viewport, baseURL: d.server.at });
-  const page = await context.newPage();
-  page.wrong = [];
-  page.on("pageerror", (error) => page.wrong.push(String(error)));
-  page.on("console", (said) => said.type() === "error" && page.wrong.push(said.text()));
-  await logIn(page, d.server.at, login, DEMO_PASSWORD);
-  return page;
-}
+const { as } = department(YESTERDAY, { strict: true });
 
 const answer = (page) => page.locator(".answer").first().textContent();
 

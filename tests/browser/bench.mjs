@@ -1,6 +1,7 @@
 // @ts-check
 // A server on a made record, a browser, and the looks every page is held to.
 
+import { after, before } from "node:test";
 import { spawn } from "node:child_process";
 import { mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
@@ -61,6 +62,35 @@ export async function demo(day) {
   const server = await start(["demo", "--data", data, "--day", day, "--listen", "127.0.0.1:0", "--no-open"]);
   const browser = await chromiumHere();
   return { server, browser, data, clear: () => rmSync(folder, { recursive: true, force: true }) };
+}
+
+/** Yesterday, so that the true clock is the demo's next morning. */
+export const YESTERDAY = new Date(Date.now() - 86_400_000).toISOString().slice(0, 10);
+
+/**
+ * The invented department for the tests of one file: `d` is filled before them and cleared after them, `as` opens a
+ * page on which somebody is logged in. Scripts that break, and what the console calls an error where `strict` says
+ * so, are gathered in `page.wrong`.
+ */
+export function department(day, { strict = false, usual = LOOKS[0] } = {}) {
+  /** @type {any} */
+  const d = {};
+  before(async () => Object.assign(d, await demo(day)));
+  after(async () => {
+    await d.browser.close();
+    await d.server.end();
+    d.clear();
+  });
+  const as = async (login, look = usual, more = {}) => {
+    const context = await d.browser.newContext({ colorScheme: look.colorScheme, viewport: look.viewport, baseURL: d.server.at, ...more });
+    const page = await context.newPage();
+    page.wrong = [];
+    page.on("pageerror", (error) => page.wrong.push(String(error)));
+    if (strict) page.on("console", (said) => said.type() === "error" && page.wrong.push(said.text()));
+    await logIn(page, d.server.at, login, DEMO_PASSWORD);
+    return page;
+  };
+  return { d, as };
 }
 
 /** A fresh record, its server and a browser; an administrator who can log in. */

@@ -2,34 +2,11 @@
 // A department's own criteria: a threshold changed by keyboard alone, tried on past nights, adopted, and named by
 // the next report.
 
-import { after, before, test } from "node:test";
+import { test } from "node:test";
 import assert from "node:assert/strict";
-import { DEMO_PASSWORD, LOOKS, demo, logIn, looksRight, tabTo } from "./bench.mjs";
+import { LOOKS, YESTERDAY, department, looksRight, tabTo } from "./bench.mjs";
 
-/** Yesterday, so that the true clock is the demo's next morning. */
-const YESTERDAY = new Date(Date.now() - 86_400_000).toISOString().slice(0, 10);
-
-/** @type {any} */
-let d;
-
-before(async () => {
-  d = await demo(YESTERDAY);
-});
-
-after(async () => {
-  await d.browser.close();
-  await d.server.end();
-  d.clear();
-});
-
-async function as(login, look = LOOKS[0], more = {}) {
-  const context = await d.browser.newContext({ colorScheme: look.colorScheme, viewport: look.viewport, baseURL: d.server.at, ...more });
-  const page = await context.newPage();
-  page.wrong = [];
-  page.on("pageerror", (error) => page.wrong.push(String(error)));
-  await logIn(page, d.server.at, login, DEMO_PASSWORD);
-  return page;
-}
+const { as } = department(YESTERDAY);
 
 const main = (page) => page.locator("main").textContent();
 

@@ -1,37 +1,13 @@
 // @ts-check
 // The desk on the invented department: a monitor goes out, comes back next morning, and every step is in the record.
 
-import { after, before, test } from "node:test";
+import { test } from "node:test";
 import { readdirSync } from "node:fs";
 import { join } from "node:path";
 import assert from "node:assert/strict";
-import { DEMO_PASSWORD, LOOKS, demo, logIn, looksRight, serve, tabTo } from "./bench.mjs";
+import { LOOKS, YESTERDAY, department, looksRight, serve, tabTo } from "./bench.mjs";
 
-/** Yesterday, so that the true clock is the demo's next morning. */
-const YESTERDAY = new Date(Date.now() - 86_400_000).toISOString().slice(0, 10);
-
-/** @type {any} */
-let d;
-/** @type {string} */
-let at;
-
-before(async () => {
-  d = await demo(YESTERDAY);
-  at = d.server.at;
-});
-
-after(async () => {
-  await d.browser.close();
-  await d.server.end();
-  d.clear();
-});
-
-async function as(login, look = LOOKS[0]) {
-  const context = await d.browser.newContext({ colorScheme: look.colorScheme, viewport: look.viewport, baseURL: at });
-  const page = await context.newPage();
-  await logIn(page, at, login, DEMO_PASSWORD);
-  return page;
-}
+const { d, as } = department(YESTERDAY);
 
 /** Ticks by keyboard the first `count` boxes of a group, one after the other from where the focus is. */
 async function tick(page, name, count) {
@@ -115,7 +91,6 @@ test("another desk's page sees it at once", async () => {
 test("next morning it comes back, its night is taken off, and every step is found", async () => {
   await d.server.end();
   d.server = await serve(join(d.data, "record"));
-  at = d.server.at;
   const page = await as("pillow");
   await page.goto(`${loan}/take-back`);
   await tabTo(page, "select[name=place]");

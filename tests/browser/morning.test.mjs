@@ -6,39 +6,20 @@
 // hand has its time, and before each stands the time to make up one's mind. The model is of people who know what
 // they do; what it leaves of the five minutes is for reading.
 
-import { after, before, test } from "node:test";
+import { test } from "node:test";
 import { readdirSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import assert from "node:assert/strict";
-import { DEMO_PASSWORD, demo, logIn, looksRight } from "./bench.mjs";
+import { DEMO_PASSWORD, department, looksRight } from "./bench.mjs";
 
 /** Seconds of the model: a key by an average typist, pointing, pressing the button, moving the hand, deciding. */
 const MODEL = { key: 0.28, point: 1.1, press: 0.2, home: 0.4, decide: 1.35 };
 /** What the whole morning may take, s. */
 const MOST_S = 300;
 
-/** @type {any} */
-let d;
+const { d, as } = department("2026-11-25");
 let byHand = 0;
 let acts = 0;
-
-before(async () => {
-  d = await demo("2026-11-25");
-});
-
-after(async () => {
-  await d.browser.close();
-  await d.server.end();
-  d.clear();
-});
-
-async function as(login) {
-  const page = await (await d.browser.newContext({ baseURL: d.server.at, viewport: { width: 1280, height: 900 } })).newPage();
-  page.wrong = [];
-  page.on("pageerror", (error) => page.wrong.push(String(error)));
-  await logIn(page, d.server.at, login, DEMO_PASSWORD);
-  return page;
-}
 
 /** A click, as a person makes it. */
 async function click(what) {

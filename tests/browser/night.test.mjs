@@ -1,40 +1,17 @@
 // @ts-check
 // Reading a night: the list, the strip, judging by hand and by keyboard alone, two readers at once, signing.
 
-import { after, before, test } from "node:test";
+import { test } from "node:test";
 import assert from "node:assert/strict";
 import { spawnSync } from "node:child_process";
 import { cpSync, readFileSync } from "node:fs";
 import { join } from "node:path";
-import { DEMO_PASSWORD, LOOKS, demo, logIn, looksRight, serve, tabTo } from "./bench.mjs";
-
-/** Yesterday, so that the true clock is the demo's next morning. */
-const YESTERDAY = new Date(Date.now() - 86_400_000).toISOString().slice(0, 10);
-
-/** @type {any} */
-let d;
+import { DEMO_PASSWORD, LOOKS, YESTERDAY, department, logIn, looksRight, serve, tabTo } from "./bench.mjs";
 
 /** Reports as they were signed. */
 const signed = [];
 
-before(async () => {
-  d = await demo(YESTERDAY);
-});
-
-after(async () => {
-  await d.browser.close();
-  await d.server.end();
-  d.clear();
-});
-
-async function as(login, look = LOOKS[0]) {
-  const context = await d.browser.newContext({ colorScheme: look.colorScheme, viewport: look.viewport, baseURL: d.server.at });
-  const page = await context.newPage();
-  page.wrong = [];
-  page.on("pageerror", (error) => page.wrong.push(String(error)));
-  await logIn(page, d.server.at, login, DEMO_PASSWORD);
-  return page;
-}
+const { d, as } = department(YESTERDAY);
 
 /** Addresses of the nights that wait, in their order. */
 async function waiting(page) {

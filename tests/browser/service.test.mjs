@@ -1,36 +1,15 @@
 // @ts-check
 // The figures for the service: in four looks, by keyboard alone, as files, and what each role is shown.
 
-import { after, before, test } from "node:test";
+import { test } from "node:test";
 import { readFileSync } from "node:fs";
 import assert from "node:assert/strict";
-import { DEMO_PASSWORD, LOOKS, demo, logIn, looksRight, tabTo } from "./bench.mjs";
+import { LOOKS, department, looksRight, tabTo } from "./bench.mjs";
 
 /** The day of the demo, so that its figures are the same whenever this runs. */
 const DAY = "2026-11-25";
 
-/** @type {any} */
-let d;
-
-before(async () => {
-  d = await demo(DAY);
-});
-
-after(async () => {
-  await d.browser.close();
-  await d.server.end();
-  d.clear();
-});
-
-async function as(login, look = LOOKS[0], more = {}) {
-  const context = await d.browser.newContext({ colorScheme: look.colorScheme, viewport: look.viewport, baseURL: d.server.at, ...more });
-  const page = await context.newPage();
-  page.wrong = [];
-  page.on("pageerror", (error) => page.wrong.push(String(error)));
-  page.on("console", (line) => line.type() === "error" && page.wrong.push(line.text()));
-  await logIn(page, d.server.at, login, DEMO_PASSWORD);
-  return page;
-}
+const { as } = department(DAY, { strict: true });
 
 const answer = (page) => page.locator(".answer").innerText();
 
