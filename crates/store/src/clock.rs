@@ -114,7 +114,9 @@ impl Store {
         }
         act.on("record", None);
         act.because(reason);
-        act.note(json!({"clock_said": rfc3339(clocks.now), "last_act_at": rfc3339(clocks.last_at)}));
+        act.note(
+            json!({"clock_said": rfc3339(clocks.now), "last_act_at": rfc3339(clocks.last_at)}),
+        );
         act.close().await?;
         Ok(clocks)
     }

@@ -281,26 +281,7 @@ impl Store {
 }
 
 async fn open_folder(folder: &Path, reach: Reach) -> Result<sqlx::SqlitePool> {
-    let unusable = |says: String, hint: &str| unusable(folder, says, hint);
-    if let Err(error) = std::fs::metadata(folder) {
-        if error.kind() != std::io::ErrorKind::NotFound {
-            return Err(unusable(format!("the folder cannot be reached: {error}"), ""));
-        }
-        own::new_folder(folder).map_err(|error| {
-            unusable(
-                format!("the folder cannot be made: {error}"),
-                "name a folder that may be written",
-            )
-        })?;
-    }
-    if let Some(kind) = share::network_share(folder) {
-        return Err(unusable(
-            format!(
-                "the folder lies on a network share ({kind}), where an embedded database loses what was written"
-            ),
-            "name a folder on a disk of this machine, or use a PostgreSQL server",
-        ));
-    }
+    stands(folder)?;
     if reach == Reach::Owner {
         only_its_owners(folder)?;
     }
@@ -323,9 +304,28 @@ async fn open_folder(folder: &Path, reach: Reach) -> Result<sqlx::SqlitePool> {
         .connect_with(options)
         .await;
     pool.map_err(|error| match StoreError::from(error) {
-        StoreError::Unusable { says, hint, .. } => unusable(says, &hint),
+        StoreError::Unusable { says, hint, .. } => unusable(folder, says, &hint),
         error => error,
     })
+}
+
+/// Makes the folder where it is not there, and refuses one on a network share.
+fn stands(folder: &Path) -> Result<()> {
+    if let Err(error) = std::fs::metadata(folder) {
+        if error.kind() != std::io::ErrorKind::NotFound {
+            return Err(unusable(folder, format!("the folder cannot be reached: {error}"), ""));
+        }
+        own::new_folder(folder).map_err(|error| {
+            let says = format!("the folder cannot be made: {error}");
+            unusable(folder, says, "name a folder that may be written")
+        })?;
+    }
+    let Some(kind) = share::network_share(folder) else { return Ok(()) };
+    let says = format!(
+        "the folder lies on a network share ({kind}), where an embedded database loses what was written"
+    );
+    let hint = "name a folder on a disk of this machine, or use a PostgreSQL server";
+    Err(unusable(folder, says, hint))
 }
 
 fn unusable(folder: &Path, says: String, hint: &str) -> StoreError {

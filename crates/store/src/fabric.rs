@@ -5,7 +5,6 @@
 
 use std::collections::BTreeMap;
 
-use sqlx::AssertSqlSafe;
 use sqlx::sqlite::SqlitePoolOptions;
 
 use crate::db::Conn;
@@ -76,19 +75,37 @@ async fn made(conn: &mut Conn) -> Result<Made> {
 // ---- A server: held against the names in the text of the steps --------------------------------------
 
 async fn of_a_server(conn: &mut Conn) -> Result<Vec<String>> {
-    let text = schema::texts(true).join("\n");
-    let expected = Named::of(&text);
+    let expected = Named::of(&schema::texts(true).join("\n"));
+    let mut faults = guards(conn, &expected).await?;
+    let indices = "SELECT c.relname::text, i.indisunique FROM pg_index i JOIN pg_class c ON c.oid = i.indexrelid WHERE c.relnamespace = current_schema()::regnamespace";
+    let indices: Vec<(String, bool)> = on!(conn, c => sqlx::query_as(indices).fetch_all(c).await)?;
+    for (name, unique) in &expected.indices {
+        if !indices.contains(&(name.clone(), *unique)) {
+            faults.push(format!("the index {name} is gone, or is not as this release makes it"));
+        }
+    }
+    let rules = "SELECT COUNT(*) FROM pg_rewrite r JOIN pg_class c ON c.oid = r.ev_class WHERE c.relnamespace = current_schema()::regnamespace AND c.relkind = 'r'";
+    let rules = conn.number(rules, &[]).await?;
+    if rules > 0 {
+        faults.push(format!(
+            "{rules} rules rewrite statements in the database, and no release made them"
+        ));
+    }
+    Ok(faults)
+}
+
+/// The triggers and the functions they run.
+async fn guards(conn: &mut Conn, expected: &Named) -> Result<Vec<String>> {
     let mut faults = Vec::new();
-    let guards = "SELECT tgname::text, tgenabled::text FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid WHERE NOT tgisinternal AND c.relnamespace = current_schema()::regnamespace";
-    let found: Vec<(String, String)> = on!(conn, c => sqlx::query_as(guards).fetch_all(c).await)?;
-    let is_on = |name: &str| {
-        found.iter().any(|(one, on)| one == name && matches!(on.as_str(), "O" | "A"))
-    };
-    let bodies = "SELECT proname::text, prosrc FROM pg_proc WHERE pronamespace = current_schema()::regnamespace";
-    let bodies: Vec<(String, String)> = on!(conn, c => sqlx::query_as(bodies).fetch_all(c).await)?;
+    let found = "SELECT tgname::text, tgenabled::text FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid WHERE NOT tgisinternal AND c.relnamespace = current_schema()::regnamespace";
+    let found: Vec<(String, String)> = on!(conn, c => sqlx::query_as(found).fetch_all(c).await)?;
+    let is_on =
+        |name: &str| found.iter().any(|(one, on)| one == name && matches!(on.as_str(), "O" | "A"));
     if expected.triggers.iter().any(|name| !is_on(name)) {
         faults.push(GUARD_GONE.to_owned());
     }
+    let bodies = "SELECT proname::text, prosrc FROM pg_proc WHERE pronamespace = current_schema()::regnamespace";
+    let bodies: Vec<(String, String)> = on!(conn, c => sqlx::query_as(bodies).fetch_all(c).await)?;
     for (name, body) in &expected.functions {
         let same = |(one, found): &(String, String)| one == name && squeezed(found) == *body;
         if !bodies.iter().any(same) {
@@ -97,19 +114,6 @@ async fn of_a_server(conn: &mut Conn) -> Result<Vec<String>> {
     }
     for (name, _) in found.iter().filter(|(name, _)| !expected.triggers.contains(name)) {
         faults.push(format!("a trigger {name} stands in the database, and no release made it"));
-    }
-    let indices = "SELECT c.relname::text, i.indisunique FROM pg_index i JOIN pg_class c ON c.oid = i.indexrelid WHERE c.relnamespace = current_schema()::regnamespace";
-    let indices: Vec<(String, bool)> =
-        on!(conn, c => sqlx::query_as(indices).fetch_all(c).await)?;
-    for (name, unique) in &expected.indices {
-        if !indices.contains(&(name.clone(), *unique)) {
-            faults.push(format!("the index {name} is gone, or is not as this release makes it"));
-        }
-    }
-    let rules = "SELECT COUNT(*) FROM pg_rewrite r JOIN pg_class c ON c.oid = r.ev_class WHERE c.relnamespace = current_schema()::regnamespace AND c.relkind = 'r'";
-    let rules = on!(conn, c => sqlx::query_scalar::<_, i64>(AssertSqlSafe(rules)).fetch_one(c).await)?;
-    if rules > 0 {
-        faults.push(format!("{rules} rules rewrite statements in the database, and no release made them"));
     }
     Ok(faults)
 }

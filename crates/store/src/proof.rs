@@ -16,8 +16,8 @@ use crate::bytes::KeptBytes;
 use crate::chain::NOTHING_BEFORE;
 use crate::chain::canonical;
 use crate::chain::sha256;
-use crate::entry::Entry;
 use crate::clock::ACCEPTED;
+use crate::entry::Entry;
 use crate::every;
 use crate::head::Head;
 use crate::schema;
@@ -334,9 +334,13 @@ impl Proof {
                 gate.seq
             ));
         }
-        if let Some(gate) = gate.filter(|gate| self.next > 1 && gate.seq == last && gate.at != self.last_at) {
+        if let Some(gate) =
+            gate.filter(|gate| self.next > 1 && gate.seq == last && gate.at != self.last_at)
+        {
             let (gate, act) = (rfc3339(gate.at), rfc3339(self.last_at));
-            self.wrong(format!("the last act is of {act}, but the database holds {gate} for its time"));
+            self.wrong(format!(
+                "the last act is of {act}, but the database holds {gate} for its time"
+            ));
         }
         for seq in std::mem::take(&mut self.gone) {
             self.wrong(format!("what act {seq} wrote is gone, and no destruction accounts for it"));

@@ -169,7 +169,8 @@ fn r16_a_record_others_may_look_into_is_refused_by_every_verb() {
     use std::os::unix::fs::PermissionsExt as _;
     let desk = desk();
     let rights = |mode| {
-        std::fs::set_permissions(desk.path("record"), std::fs::Permissions::from_mode(mode)).unwrap();
+        std::fs::set_permissions(desk.path("record"), std::fs::Permissions::from_mode(mode))
+            .unwrap();
     };
     rights(0o755);
     let words = "matins: record: others of this machine may look into the folder (its rights are 755)\n  \

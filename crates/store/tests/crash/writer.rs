@@ -63,6 +63,10 @@ async fn back_up(store: Store) {
     }
 }
 
+async fn look(store: &Store) -> Result<(), StoreError> {
+    store.looked(&Author::program(), "disk", None, serde_json::Value::Null).await
+}
+
 /// Writes until the disk is full, then says what the program said and whether the record is whole.
 async fn fill_the_disk(place: &Place) {
     let store = Store::open(place, wall_clock()).await.unwrap();
@@ -87,8 +91,8 @@ async fn fill_the_disk(place: &Place) {
                 } else {
                     store.act(&Author::program(), "look").await.map(drop)
                 };
-                let looked = store.looked(&Author::program(), "disk", None, serde_json::json!(n));
-                for tried in [tried, looked.await] {
+                let looked = look(&store).await;
+                for tried in [tried, looked] {
                     match tried {
                         Ok(()) => done += 1,
                         Err(error) => drop(said.insert(error.to_string())),
@@ -99,13 +103,13 @@ async fn fill_the_disk(place: &Place) {
         });
     }
     let all = tries.join_all().await;
-    let words: std::collections::BTreeSet<&String> = all.iter().flat_map(|(said, _)| said).collect();
+    let words: std::collections::BTreeSet<&String> =
+        all.iter().flat_map(|(said, _)| said).collect();
     say(&format!("crowd {words:?}"));
     std::fs::remove_file(&ballast).unwrap();
     let mut room = std::collections::BTreeSet::new();
     for _ in 0..40 {
-        let tried = store.looked(&Author::program(), "disk", None, serde_json::json!("room"));
-        room.extend(tried.await.err().map(|error| error.to_string()));
+        room.extend(look(&store).await.err().map(|error| error.to_string()));
     }
     say(&format!("room {room:?}"));
     let found = store.verify(&[], &in_silence).await.unwrap();

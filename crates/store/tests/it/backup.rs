@@ -180,7 +180,8 @@ async fn a_wrong_passphrase_and_a_missing_one_are_told() {
 async fn a_place_without_a_record_is_told_and_stays_empty() {
     let folder = tempfile::tempdir().unwrap();
     for place in empty_places(folder.path()).await {
-        let refused = Store::open_existing(&place, clock(), Reach::Owner).await.unwrap_err().to_string();
+        let refused =
+            Store::open_existing(&place, clock(), Reach::Owner).await.unwrap_err().to_string();
         assert!(refused.ends_with(": there is no record here"), "{refused}");
         Store::open(&place, clock()).await.unwrap().close().await;
         Store::open_existing(&place, clock(), Reach::Owner).await.unwrap();

@@ -23,14 +23,26 @@ struct Dice(u64);
 impl Dice {
     fn below(&mut self, most: usize) -> usize {
         // The constants of Knuth's MMIX generator.
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.0 =
+            self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         usize::try_from(self.0 >> 33).unwrap() % most
     }
 
     fn text(&mut self) -> String {
         let odd = [
-            "", " ", "\u{202e}drawkcab", "\u{1F319}\u{1F3FD}", "e\u{301}", "\u{feff}", "\u{1}\t\r\n\u{7f}\u{85}\u{2028}",
-            "' \" \\ ; -- %_", "-0.0", "null", "{\"a\":[1]}", "\u{10ffff}\u{fffd}", "NaN",
+            "",
+            " ",
+            "\u{202e}drawkcab",
+            "\u{1F319}\u{1F3FD}",
+            "e\u{301}",
+            "\u{feff}",
+            "\u{1}\t\r\n\u{7f}\u{85}\u{2028}",
+            "' \" \\ ; -- %_",
+            "-0.0",
+            "null",
+            "{\"a\":[1]}",
+            "\u{10ffff}\u{fffd}",
+            "NaN",
         ];
         let at = self.below(odd.len() + 1);
         let long = "very long \u{1F9F6} ".repeat(5_000);
@@ -40,11 +52,28 @@ impl Dice {
 
     fn float(&mut self) -> f64 {
         let odd = [
-            -0.0, 0.0, f64::MAX, f64::MIN, f64::MIN_POSITIVE, f64::from_bits(1), -f64::from_bits(3), f64::EPSILON,
-            0.1 + 0.2, 1.0 / 3.0, 9_007_199_254_740_993.0, 1e21, 5e-324, 2.225_073_858_507_201_4e-308, 5.0,
+            -0.0,
+            0.0,
+            f64::MAX,
+            f64::MIN,
+            f64::MIN_POSITIVE,
+            f64::from_bits(1),
+            -f64::from_bits(3),
+            f64::EPSILON,
+            0.1 + 0.2,
+            1.0 / 3.0,
+            9_007_199_254_740_992.0,
+            1e21,
+            5e-324,
+            2.225_073_858_507_201_4e-308,
+            5.0,
         ];
         let bits = f64::from_bits(self.0.rotate_left(17));
-        odd.get(self.below(odd.len() + 3)).copied().unwrap_or(if bits.is_finite() { bits } else { 1.5 })
+        odd.get(self.below(odd.len() + 3)).copied().unwrap_or(if bits.is_finite() {
+            bits
+        } else {
+            1.5
+        })
     }
 
     fn whole(&mut self) -> i64 {
@@ -85,10 +114,14 @@ fn pointing() -> Vec<String> {
             let words: Vec<&str> = line.split_ascii_whitespace().collect();
             match words.as_slice() {
                 ["CREATE", "TABLE", name, ..] => table = (*name).to_owned(),
-                ["ALTER", "TABLE", name, "ADD", "COLUMN", column, ..] if line.contains("REFERENCES") => {
+                ["ALTER", "TABLE", name, "ADD", "COLUMN", column, ..]
+                    if line.contains("REFERENCES") =>
+                {
                     columns.push(format!("{name}.{column}"));
                 }
-                [column, ..] if line.contains("REFERENCES") => columns.push(format!("{table}.{column}")),
+                [column, ..] if line.contains("REFERENCES") => {
+                    columns.push(format!("{table}.{column}"))
+                }
                 _ => {}
             }
         }
@@ -119,7 +152,11 @@ fn varied<R: Record>(row: &R, dice: &mut Dice, pointing: &[String]) -> R {
     serde_json::from_value(value).unwrap()
 }
 
-async fn tried<R: Record + PartialEq + std::fmt::Debug>(desk: &Desk, dice: &mut Dice, pointing: &[String]) -> usize {
+async fn tried<R: Record + PartialEq + std::fmt::Debug>(
+    desk: &Desk,
+    dice: &mut Dice,
+    pointing: &[String],
+) -> usize {
     let first: R = desk.store.read().await.unwrap().get(1).await.unwrap();
     let mut kept = 0;
     for _ in 0..ROUNDS {
@@ -129,7 +166,13 @@ async fn tried<R: Record + PartialEq + std::fmt::Debug>(desk: &Desk, dice: &mut 
         match act.put(&mut row).await {
             Ok(()) => {}
             // Two whole numbers that may stand once only were the same.
-            Err(StoreError::Database(error)) if error.as_database_error().is_some_and(sqlx::error::DatabaseError::is_unique_violation) => continue,
+            Err(StoreError::Database(error))
+                if error
+                    .as_database_error()
+                    .is_some_and(sqlx::error::DatabaseError::is_unique_violation) =>
+            {
+                continue;
+            }
             Err(error) => panic!("{} {row:?}: {error}", R::TABLE),
         }
         act.close().await.unwrap();

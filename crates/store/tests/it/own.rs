@@ -75,9 +75,12 @@ async fn r16_a_folder_others_may_look_into_is_refused_unless_told() {
     for rights in [0o755, 0o750, 0o701] {
         set(folder, rights);
         let refused = Store::open(&desk.place, clock()).await.unwrap_err();
-        let says = format!("others of this machine may look into the folder (its rights are {rights:o})");
+        let says =
+            format!("others of this machine may look into the folder (its rights are {rights:o})");
         assert!(refused.to_string().ends_with(&says), "{refused}");
-        assert!(refused.hint().contains("chmod -R go= ") && refused.hint().contains("--shared-folder"));
+        assert!(
+            refused.hint().contains("chmod -R go= ") && refused.hint().contains("--shared-folder")
+        );
         Store::open_within(&desk.place, clock(), Reach::Shared).await.unwrap().close().await;
     }
     // Files that an earlier release left wider are closed with the folder.

@@ -19,16 +19,25 @@ async fn r15_curves_of_somebody_destroyed_are_not_served_from_memory() {
     }
     let token = bench.token(Role::Physiologist).await;
     let path = format!("/nights/{}", night.id);
-    let looks = ["", "/strip", "/columns?from=0&to=9&width=9", "/parts", "/report", "/report/preview"];
+    let looks =
+        ["", "/strip", "/columns?from=0&to=9&width=9", "/parts", "/report", "/report/preview"];
     for more in looks {
-        assert_eq!(bench.get(&format!("{path}{more}"), &token).await.status, StatusCode::OK, "{more}");
+        assert_eq!(
+            bench.get(&format!("{path}{more}"), &token).await.status,
+            StatusCode::OK,
+            "{more}"
+        );
     }
     bench.wait_s(LATER_S);
     bench.store.accept_clock(&Author::program(), "years went by").await.unwrap();
     // By the record itself, as a second server would: this one is told nothing.
     let governance = Author { role: Role::Governance, ..Author::program() };
     let person = night.person.unwrap();
-    bench.store.destroy_person(&governance, person, "its time is over", "by the schedule").await.unwrap();
+    bench
+        .store
+        .destroy_person(&governance, person, "its time is over", "by the schedule")
+        .await
+        .unwrap();
     let token = bench.token(Role::Physiologist).await;
     for more in looks {
         let got = bench.get(&format!("{path}{more}"), &token).await;
@@ -36,7 +45,13 @@ async fn r15_curves_of_somebody_destroyed_are_not_served_from_memory() {
         assert!(got.text.contains("was destroyed when its time was over"), "{more}: {}", got.text);
         assert!(!got.text.contains("NIGHTCAP") && !got.text.contains("Nell"), "{more}");
     }
-    for page in ["/nights", "/morning", "/", &format!("/people/{person}"), &format!("/people/{person}/compare")] {
+    for page in [
+        "/nights",
+        "/morning",
+        "/",
+        &format!("/people/{person}"),
+        &format!("/people/{person}/compare"),
+    ] {
         let got = bench.get(page, &token).await;
         assert!(!got.status.is_server_error(), "{page}: {}", got.status);
         assert!(!got.text.to_lowercase().contains("nightcap"), "{page}");
@@ -60,7 +75,11 @@ async fn r21_about_says_when_the_record_was_last_backed_up_and_what_its_clock_is
     let token = bench.token(Role::Administrator).await;
     let page = bench.get("/about", &token).await;
     assert_eq!(page.status, StatusCode::OK);
-    assert!(page.text.contains("Nothing can be changed") && page.text.contains("matins clock"), "{}", page.text);
+    assert!(
+        page.text.contains("Nothing can be changed") && page.text.contains("matins clock"),
+        "{}",
+        page.text
+    );
     let refused = bench.post("/settings/phrases", &token, "value=one&seen=0").await;
     assert!(refused.text.contains("the last act was at 2026-11-25T08:00:00Z"), "{}", refused.text);
 }
