@@ -108,7 +108,7 @@ async fn fill_the_disk(place: &Place) {
     say(&format!("crowd {words:?}"));
     std::fs::remove_file(&ballast).unwrap();
     let mut room = std::collections::BTreeSet::new();
-    for _ in 0..40 {
+    for _ in 0..5 {
         room.extend(look(&store).await.err().map(|error| error.to_string()));
     }
     say(&format!("room {room:?}"));
