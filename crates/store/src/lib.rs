@@ -17,6 +17,7 @@ mod macros;
 pub mod chain;
 pub mod error;
 pub mod ident;
+pub mod text;
 pub mod when;
 pub mod words;
 

@@ -13,6 +13,7 @@ mod criteria;
 mod document;
 mod full;
 mod lending;
+mod limits;
 mod made;
 mod model;
 mod morning;
