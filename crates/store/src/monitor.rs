@@ -281,7 +281,7 @@ pub fn check_faults(
                     desk.clock_limit_s
                 ),
                 "set its clock and compare it again",
-            ))
+            ));
         }
         Some(_) => {}
         None => all.push(Refusal::new(

@@ -74,8 +74,10 @@ const MADE: &[(&str, &str)] = &[
 pub fn strange(text: &str, lines: bool) -> Option<char> {
     text.chars().find(|sign| match sign {
         '\n' | '\r' | '\t' => !lines,
-        '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => true,
-        '\u{2028}' | '\u{2029}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' => true,
+        '\u{2028}'..='\u{202e}'
+        | '\u{2066}'..='\u{2069}'
+        | '\u{feff}'
+        | '\u{fff9}'..='\u{fffb}' => true,
         other => other.is_control(),
     })
 }

@@ -244,7 +244,7 @@ impl AsyncRead for Held {
         let before = into.filled().len();
         match Pin::new(&mut self.stream).poll_read(cx, into) {
             Poll::Pending => self.over(cx).map_or(Poll::Pending, |error| Poll::Ready(Err(error))),
-            ready => {
+            ready @ Poll::Ready(_) => {
                 if into.filled().len() > before {
                     self.moved();
                 }
@@ -262,7 +262,7 @@ impl AsyncWrite for Held {
     ) -> Poll<io::Result<usize>> {
         match Pin::new(&mut self.stream).poll_write(cx, bytes) {
             Poll::Pending => self.over(cx).map_or(Poll::Pending, |error| Poll::Ready(Err(error))),
-            ready => {
+            ready @ Poll::Ready(_) => {
                 self.moved();
                 ready
             }
@@ -276,7 +276,7 @@ impl AsyncWrite for Held {
     ) -> Poll<io::Result<usize>> {
         match Pin::new(&mut self.stream).poll_write_vectored(cx, bytes) {
             Poll::Pending => self.over(cx).map_or(Poll::Pending, |error| Poll::Ready(Err(error))),
-            ready => {
+            ready @ Poll::Ready(_) => {
                 self.moved();
                 ready
             }

@@ -203,7 +203,7 @@ impl Nights {
         self.opened(store, night, false).await
     }
 
-    async fn opened(&self, store: &Store, night: &Night, stays: bool) -> Result<Arc<Opened>> {
+    async fn opened(&self, store: &Store, night: &Night, keep: bool) -> Result<Arc<Opened>> {
         let outcome = night.result.ok_or_else(|| {
             let says = "this night is not scored yet";
             StoreError::refused("night_not_scored", says, "settle whose it is first")
@@ -232,7 +232,7 @@ impl Nights {
             Ok(Opened::new((id, outcome), recording, judgement, criteria, known.as_deref()))
         });
         let opened = run.await.map_err(|_| broke())??;
-        Ok(if stays { self.keep(opened) } else { Arc::new(opened) })
+        Ok(if keep { self.keep(opened) } else { Arc::new(opened) })
     }
 
     /// A night after a step of its reader.

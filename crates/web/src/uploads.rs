@@ -58,6 +58,11 @@ impl Uploads {
         self.places.clone().try_acquire_owned().map_err(|_| Trouble::full(self.limits.uploads))
     }
 
+    /// How many places are taken.
+    pub fn taken(&self) -> usize {
+        self.limits.uploads.saturating_sub(self.places.available_permits())
+    }
+
     /// The turn to be read, when those before have been.
     ///
     /// # Errors

@@ -224,12 +224,12 @@ fn record_starts(
     records: usize,
     has_annotations: bool,
 ) -> Result<Vec<f64>, ReadError> {
-    let record_s = |record: usize| told.records_s.get(record).copied().flatten();
+    let time_of = |record: usize| told.records_s.get(record).copied().flatten();
     if header.interrupted() {
         // Without its own time a record of an interrupted file could lie anywhere.
         return (0..records)
             .map(|record| {
-                record_s(record).ok_or_else(|| {
+                time_of(record).ok_or_else(|| {
                     ReadError::not_understood(
                         "a data record of an interrupted file does not tell its time: expected \
                          a time-keeping annotation first, found none",
@@ -240,9 +240,9 @@ fn record_starts(
             .collect();
     }
     let kept = header.plus() && has_annotations && told.records_s.iter().all(Option::is_some);
-    let first_s = record_s(0).filter(|_| header.plus());
+    let first_s = time_of(0).filter(|_| header.plus());
     Ok((0..records)
-        .map(|index| match record_s(index) {
+        .map(|index| match time_of(index) {
             Some(start_s) if kept => start_s,
             _ => first_s.unwrap_or(0.0) + index as f64 * header.record_s,
         })

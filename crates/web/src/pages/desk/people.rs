@@ -93,7 +93,11 @@ pub(crate) async fn people(visit: Visit) -> Answer {
 pub(crate) async fn find(visit: Visit, typed: Typed) -> Answer {
     let form = search_form(&visit).filled(&typed).checked();
     let store = visit.app.store();
-    let people = store.read().await?.find_people(typed.get("find")).await?;
+    let people = if form.has_faults() {
+        Vec::new()
+    } else {
+        store.read().await?.find_people(typed.get("find")).await?
+    };
     let ids: Vec<i64> = people.iter().map(|one| one.id).collect();
     store.looked(&visit.author(), "people", None, json!({"found": ids})).await?;
     let says = match people.len() {
