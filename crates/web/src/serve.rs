@@ -91,7 +91,6 @@ pub fn tell_places_only(log: Log) {
 
 /// The words of what broke are not handed on: they may quote what somebody typed, and the operator's log holds
 /// no names. The place it broke at is told by the program itself.
-#[expect(clippy::needless_pass_by_value, reason = "the shape the layer asks for")]
 fn panicked(_cause: Box<dyn std::any::Any + Send>) -> axum::response::Response {
     Trouble::broken("the program broke while it answered").into_response()
 }
