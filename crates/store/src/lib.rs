@@ -16,6 +16,7 @@ mod macros;
 // Words, errors and pure rules on text.
 pub mod chain;
 pub mod error;
+pub mod fit;
 pub mod ident;
 pub mod text;
 pub mod when;
@@ -23,7 +24,9 @@ pub mod words;
 
 // The database and the one way to change it.
 pub mod act;
+pub mod clock;
 pub mod db;
+mod own;
 pub mod record;
 mod schema;
 mod share;
@@ -35,6 +38,7 @@ pub mod bytes;
 pub mod dump;
 pub mod entry;
 pub mod every;
+mod fabric;
 pub mod head;
 pub mod proof;
 mod seal;

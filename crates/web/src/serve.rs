@@ -33,6 +33,9 @@ use crate::printer::Printer;
 /// How long open requests may take when the server is told to end.
 const GRACE: Duration = Duration::from_secs(10);
 
+/// How often the head of the chain is written down while the server runs.
+const HEADS: Duration = Duration::from_secs(3600);
+
 /// A certificate and its key, both PEM.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Tls {
@@ -127,7 +130,7 @@ pub async fn serve_within(
         config.printer,
         tls.is_some(),
         listen,
-        (&config.names, config.log),
+        (&config.names, config.log.clone()),
         limits.as_the_system_allows(),
     );
     let handle = Handle::new();
@@ -135,11 +138,16 @@ pub async fn serve_within(
     (config.ready)(&address(listen, tls.is_some(), &config.names));
     let following = config.store.clone();
     let follow = tokio::spawn(async move { following.follow().await });
+    let (heads, log) = (config.store.clone(), config.log.clone());
+    let heads = tokio::spawn(async move {
+        heads.keep_heads(HEADS, |error| log(&error.to_string())).await;
+    });
     until.await;
     state.stop();
     handle.graceful_shutdown(Some(GRACE));
     let ended = running.await;
     follow.abort();
+    heads.abort();
     config.store.close().await;
     match ended {
         Ok(Err(error)) => Err(refused(error)),

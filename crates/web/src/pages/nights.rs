@@ -11,6 +11,7 @@ use engine::report::Picture;
 use serde_json::json;
 use store::db::Conn;
 use store::desk::NightLine;
+use store::error::StoreError;
 use store::repeat::Repeated;
 use store::tables::Night;
 use store::tables::Outcome;
@@ -134,7 +135,7 @@ async fn page(visit: Visit) -> Answer {
     if !visit.background {
         store.looked(&visit.author(), "nights", None, json!({"nights": lines.len()})).await?;
     }
-    draw(&visit, lines.iter().map(|(line, _)| &line.night)).await;
+    draw(&visit, lines.iter().map(|(line, _)| line.night.clone()).collect()).await?;
     let rows: Vec<Row> = lines.into_iter().map(|(line, asked)| row(&visit, line, asked)).collect();
     let assets = crate::assets::FOLDER.as_str();
     let (answer, interprets) = (answer(&rows), visit.may(Right::Interpret));
@@ -203,17 +204,26 @@ fn again_row(visit: &Visit, one: &Repeated) -> AgainRow {
 /// How many nights are drawn before the list is shown; the rest follow while it is.
 const AT_ONCE: usize = 12;
 
-/// Sees to it that the list has its nights in little. Each is opened once for each result, not for each look.
-async fn draw(visit: &Visit, nights: impl Iterator<Item = &Night>) {
+/// Sees to it that the list has its nights in little. Each is opened once for each result, not for each look;
+/// whether its data are still there is asked of the record every time.
+async fn draw(visit: &Visit, nights: Vec<Night>) -> Result<(), Trouble> {
     let app = &visit.app;
-    let mut missing: Vec<Night> =
-        nights.filter(|night| little(app, night).is_none()).cloned().collect();
+    let mut conn = app.store().read().await?;
+    let mut missing = Vec::new();
+    for night in nights {
+        if conn.not_destroyed(&night).await.is_err() {
+            app.nights().forget(night.id);
+        } else if little(app, &night).is_none() {
+            missing.push(night);
+        }
+    }
+    drop(conn);
     let rest = missing.split_off(missing.len().min(AT_ONCE));
     for night in &missing {
         drawn(app, night).await;
     }
     if rest.is_empty() || !app.nights().begin_drawing() {
-        return;
+        return Ok(());
     }
     let app = app.clone();
     tokio::spawn(async move {
@@ -225,6 +235,7 @@ async fn draw(visit: &Visit, nights: impl Iterator<Item = &Night>) {
         }
         app.nights().end_drawing();
     });
+    Ok(())
 }
 
 fn little(app: &App, night: &Night) -> Option<Arc<Little>> {
@@ -233,13 +244,17 @@ fn little(app: &App, night: &Night) -> Option<Arc<Little>> {
 
 /// Draws one night. One that cannot be opened is listed without: its own page says why.
 async fn drawn(app: &App, night: &Night) {
-    let opened = app.nights().glance(app.store(), night).await;
-    let little = opened.as_ref().map(|open| Little {
-        strip: small(&open.report.picture),
-        question: open.report.question.clone(),
-        cause: cause(open),
-    });
-    app.nights().keep_little(night.id, night.result.unwrap_or(0), little.unwrap_or_default());
+    let little = match app.nights().glance(app.store(), night).await {
+        Ok(open) => Little {
+            strip: small(&open.report.picture),
+            question: open.report.question.clone(),
+            cause: cause(&open),
+        },
+        // Its bytes cannot be read today either.
+        Err(StoreError::Damaged { .. }) => Little::default(),
+        Err(_) => return,
+    };
+    app.nights().keep_little(night.id, night.result.unwrap_or(0), little);
 }
 
 fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {
