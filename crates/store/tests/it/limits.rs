@@ -29,7 +29,7 @@ on_both! {
         for (family, code) in [
             ("x".repeat(900_000), "text_too_long"),
             ("x".repeat(text::NAME + 1), "text_too_long"),
-            ("a\0b".to_owned(), "text_sign"),
+            ("a\0b".to_owned(), "value_unfit"),
             ("a\u{202e}b".to_owned(), "text_sign"),
             ("a\u{1b}[2Jb".to_owned(), "text_sign"),
         ] {
