@@ -71,6 +71,8 @@ impl ReadError {
     }
 }
 
+pub mod limits;
+
 pub mod edf;
 pub mod map;
 mod signal;

@@ -18,6 +18,7 @@ use crate::head::Head as Last;
 use crate::head::Heads;
 use crate::record::Record;
 use crate::record::put_sql;
+use crate::text;
 use crate::when::rfc3339;
 use crate::words::Role;
 
@@ -184,6 +185,7 @@ impl Act {
         }
         row.fit().map_err(|unfit| unfit.refused(R::TABLE))?;
         let id = if row.id() == 0 { self.next_id::<R>().await? } else { row.id() };
+        self.texts::<R>(row).await?;
         row.stamp(id, self.seq);
         let sql = sqlx::AssertSqlSafe(put_sql::<R>());
         match &mut self.conn {
@@ -203,11 +205,41 @@ impl Act {
         Ok(())
     }
 
+    /// Refuses texts that their columns are not for. What an earlier release took stands as it is: a row that
+    /// holds it can still be voided or moved on.
+    async fn texts<R: Record>(&mut self, row: &R) -> Result<()> {
+        let image = |row: &R| {
+            serde_json::to_value(row)
+                .map_err(|error| StoreError::Damaged { says: error.to_string() })
+        };
+        let new = image(row)?;
+        let wrong = |column: &&'static str| text::refusal(R::TABLE, column, &new[*column]);
+        let mut refused = R::COLUMNS.iter().filter_map(|column| Some((*column, wrong(column)?)));
+        let Some((first, refusal)) = refused.next() else { return Ok(()) };
+        let all: Vec<_> = std::iter::once((first, refusal)).chain(refused).collect();
+        let old = match row.id() {
+            0 => None,
+            id => self.conn.find::<R>("WHERE id = $1", &[id.into()]).await?.pop(),
+        };
+        let old = old.as_ref().map(image).transpose()?;
+        let kept = |column: &str| old.as_ref().is_some_and(|old| old[column] == new[column]);
+        let all: Vec<_> =
+            all.into_iter().filter(|(column, _)| !kept(column)).map(|(_, one)| one).collect();
+        if all.is_empty() { Ok(()) } else { Err(StoreError::Refused(all)) }
+    }
+
     /// Ends the act: its link is written with everything it did, or nothing is. Gives its sequence number.
     ///
     /// # Errors
     /// When the database refuses; then nothing was written.
     pub async fn close(mut self) -> Result<i64> {
+        let reason = Value::from(self.reason.as_deref().unwrap_or_default());
+        let of = [("reason", &reason), ("facts", &self.facts)];
+        let wrong: Vec<_> =
+            of.into_iter().filter_map(|(what, value)| text::refusal("act", what, value)).collect();
+        if !wrong.is_empty() {
+            return Err(StoreError::Refused(wrong));
+        }
         if self.doubt.is_some() {
             // The time that stands in the act is not what the clock said.
             if !self.facts.is_object() {

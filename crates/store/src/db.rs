@@ -29,6 +29,7 @@ use crate::own;
 use crate::record::Record;
 use crate::schema;
 use crate::share;
+use crate::text;
 use crate::when::Clock;
 
 /// Name of the database file in the record's folder.
@@ -417,6 +418,19 @@ impl From<String> for Bind {
     }
 }
 
+/// Refuses a text that no database can be asked for: one holds no NUL, the other compares no longer ones.
+fn can_be_asked(with: &[Bind]) -> Result<()> {
+    let cannot = |value: &Bind| matches!(value, Bind::Text(text) if text.contains('\0') || text.len() > text::LINES);
+    if !with.iter().any(cannot) {
+        return Ok(());
+    }
+    let says = format!(
+        "the record cannot be asked for a text of more than {} characters, or with a sign that cannot be seen",
+        text::LINES
+    );
+    Err(StoreError::refused("text_unasked", says, "type less"))
+}
+
 impl Conn {
     pub(crate) async fn commit(self) -> Result<()> {
         match self {
@@ -431,6 +445,7 @@ impl Conn {
     /// # Errors
     /// When the database breaks off.
     pub async fn find<R: Record>(&mut self, clause: &'static str, with: &[Bind]) -> Result<Vec<R>> {
+        can_be_asked(with)?;
         let text = format!("SELECT {} FROM {} {clause}", R::COLUMNS.join(", "), R::TABLE);
         Ok(on!(self, c => {
             let mut query = sqlx::query_as::<_, R>(AssertSqlSafe(text));
@@ -470,6 +485,7 @@ impl Conn {
     /// # Errors
     /// When the database breaks off.
     pub async fn number(&mut self, sql: &'static str, with: &[Bind]) -> Result<i64> {
+        can_be_asked(with)?;
         Ok(on!(self, c => {
             let mut query = sqlx::query_scalar::<_, i64>(sql);
             for value in with {

@@ -23,6 +23,16 @@ pub(crate) use every_table;
 /// Tables that hold no rows of the record: the chain itself, kept bytes, comings and goings, steps of the tables.
 pub const NOT_ROWS: [&str; 6] = ["act", "bytes", "failed_login", "gate", "migration", "session"];
 
+/// Every column of every kind of row, with its table.
+#[cfg(test)]
+pub(crate) fn columns() -> Vec<(&'static str, &'static str)> {
+    use crate::record::Record as _;
+
+    let mut names = Vec::new();
+    every_table!(Row => { names.extend(Row::COLUMNS.iter().map(|column| (Row::TABLE, *column))); });
+    names
+}
+
 /// Names of the tables that hold rows of the record.
 pub fn tables() -> Vec<&'static str> {
     use crate::record::Record as _;

@@ -18,6 +18,7 @@ pub mod chain;
 pub mod error;
 pub mod fit;
 pub mod ident;
+pub mod text;
 pub mod when;
 pub mod words;
 

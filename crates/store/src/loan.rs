@@ -61,9 +61,29 @@ pub struct LoanForm {
     pub repeats_night: Option<i64>,
 }
 
+/// No loan has more evenings, whatever number somebody gives.
+const EVENINGS: i64 = 400;
+
+/// No monitor's clock is further off, s: a hundred years.
+const CLOCK_FURTHEST_S: i64 = 3_155_760_000;
+
+/// Refuses a difference of clocks that is none: a night is set right by it.
+fn clock_told(ahead_s: Option<i64>) -> Result<()> {
+    match ahead_s {
+        Some(ahead_s) if ahead_s.unsigned_abs() > CLOCK_FURTHEST_S.unsigned_abs() => {
+            Err(StoreError::refused(
+                "clock_off",
+                format!("the monitor's clock cannot be {ahead_s} s off, at most a hundred years"),
+                "read it again, and give the difference in seconds",
+            ))
+        }
+        _ => Ok(()),
+    }
+}
+
 /// The evenings of a stretch of nights.
 pub fn evenings(first: Date, nights: i64) -> Vec<Date> {
-    (0..nights).map(|later| when::days_later(first, later)).collect()
+    (0..nights.min(EVENINGS)).map(|later| when::days_later(first, later)).collect()
 }
 
 /// What stands in the way of a hand-out as it was filled in. Empty: it is complete.
@@ -218,7 +238,7 @@ impl Store {
                 "book a new loan",
             ));
         }
-        if more < 1 || loan.nights + more > desk.most_nights {
+        if more < 1 || loan.nights.saturating_add(more) > desk.most_nights {
             return Err(StoreError::refused(
                 "nights_wrong",
                 format!("a loan has 1 to {} nights", desk.most_nights),
@@ -242,6 +262,7 @@ impl Store {
     /// # Errors
     /// Everything that stands in the way: the monitor's state, the loan's nights, what was not asked, told or packed.
     pub async fn hand_out(&self, by: &Author, id: i64, form: HandOut) -> Result<Loan> {
+        clock_told(form.clock_ahead_s)?;
         let mut act = self.act(by, "loan.hand_out").await?;
         let desk = act.conn().desk_settings().await?;
         let today = when::local_date(act.at(), &desk.zone());
@@ -289,6 +310,7 @@ impl Store {
     /// # Errors
     /// When it is not out, or where it was handed in is missing.
     pub async fn take_back(&self, by: &Author, id: i64, form: TakeBack) -> Result<Loan> {
+        clock_told(form.clock_ahead_s)?;
         let mut act = self.act(by, "loan.take_back").await?;
         let desk = act.conn().desk_settings().await?;
         let mut loan: Loan = act.get(id).await?;

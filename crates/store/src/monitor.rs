@@ -83,6 +83,19 @@ pub struct CheckForm {
     pub note: String,
 }
 
+/// No monitor costs more, pence: ten million pounds. Values are summed up.
+const VALUE_MOST_PENCE: i64 = 1_000_000_000;
+
+/// A number of things or of pence, from nought to the most there can be.
+fn within(what: &str, number: i64, most: i64) -> Result<i64> {
+    if (0..=most).contains(&number) {
+        return Ok(number);
+    }
+    let says =
+        format!("the number given as {what} is out of range: expected 0 to {most}, found {number}");
+    Err(StoreError::refused("number_wrong", says, "type it again"))
+}
+
 /// What is known of a monitor that is about to go out, or is to be promised.
 #[derive(Clone, Debug)]
 pub struct Going<'a> {
@@ -260,14 +273,16 @@ pub fn check_faults(
         )),
     }
     match form.clock_ahead_s {
-        Some(ahead) if ahead.abs() > desk.clock_limit_s => all.push(Refusal::new(
-            "clock_wrong",
-            format!(
-                "the monitor's clock is {ahead} s off, at most {} s is allowed",
-                desk.clock_limit_s
-            ),
-            "set its clock and compare it again",
-        )),
+        Some(ahead) if ahead.unsigned_abs() > desk.clock_limit_s.unsigned_abs() => {
+            all.push(Refusal::new(
+                "clock_wrong",
+                format!(
+                    "the monitor's clock is {ahead} s off, at most {} s is allowed",
+                    desk.clock_limit_s
+                ),
+                "set its clock and compare it again",
+            ));
+        }
         Some(_) => {}
         None => all.push(Refusal::new(
             "clock_not_compared",
@@ -370,7 +385,7 @@ impl Store {
             mark: ident::monitor_mark(number),
             serial,
             kind: some(&form.kind).unwrap_or_else(|| "monitor".to_owned()),
-            value_pence: form.value_pence.max(0),
+            value_pence: within("value", form.value_pence, VALUE_MOST_PENCE)?,
             bought_on: day(&form.bought_on)?,
             in_use_since_on: None,
             firmware: some(&form.firmware),
@@ -411,13 +426,17 @@ impl Store {
         let lot = some(&form.lot).ok_or_else(|| {
             StoreError::refused("lot_missing", "the lot number is missing", "read it off the pack")
         })?;
+        if form.co2_percent.is_some_and(|percent| !(0.0..=100.0).contains(&percent)) {
+            let says = "the CO2 of the gas is no part of a hundred";
+            return Err(StoreError::refused("co2_wrong", says, "read it off the cylinder"));
+        }
         let mut row = Consumable {
             id: 0,
             act: 0,
             kind: form.kind,
             lot,
             expires_on: day(&form.expires_on)?,
-            received: form.received.max(0),
+            received: within("received", form.received, 1_000_000)?,
             co2_percent: form.co2_percent,
             closed_at: None,
         };

@@ -14,6 +14,7 @@ use crate::error::Result;
 use crate::error::StoreError;
 use crate::password;
 use crate::tables::Account;
+use crate::text;
 use crate::words::Role;
 
 /// The longest a session lasts, s.
@@ -124,6 +125,10 @@ impl Store {
     /// Holds a password against a login's, and writes a failure down.
     async fn try_password(&self, login: &str, typed: &str, station: &str) -> Result<Tried> {
         let login = login.trim().to_lowercase();
+        // Nobody has such a login, and it is not asked for.
+        if text::strange(&login, false).is_some() || text::too_long(&login, text::MARK).is_some() {
+            return Ok(Tried::Wrong);
+        }
         let keys = keys(&login, station);
         // The failure is counted before the password is looked at, so that many at once gain nothing.
         if let Some(wait_s) = self.count_attempt(&keys).await? {

@@ -143,7 +143,7 @@ impl DeskSettings {
             ("longest_hours", read.longest_hours > 0.0 && read.longest_hours <= 24.0),
             ("membrane_days", (1..=365).contains(&read.membrane_days)),
             ("clock_limit_s", (1..=3600).contains(&read.clock_limit_s)),
-            ("ladder_days", 0 < ring && ring < letter && letter < manager),
+            ("ladder_days", 0 < ring && ring < letter && letter < manager && manager <= 365),
             ("most_nights", (1..=30).contains(&read.most_nights)),
             ("idle_min", (2..=240).contains(&read.idle_min)),
             ("clock_ahead_days", (1..=3650).contains(&read.clock_ahead_days)),

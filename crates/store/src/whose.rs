@@ -238,7 +238,7 @@ fn clock_doubts(night: Span, loan: Option<&&Loan>, desk: &Desk<'_>) -> Vec<Strin
     if let Some((out_s, back_s)) =
         loan.and_then(|loan| clock_ahead_s(loan).0.zip(clock_ahead_s(loan).1))
     {
-        let moved_s = (back_s - out_s).abs();
+        let moved_s = back_s.saturating_sub(out_s).saturating_abs();
         if moved_s > desk.clock_limit_s {
             doubts.push(format!(
                 "the monitor's clock moved by {moved_s} s between hand-out and return"
@@ -257,7 +257,10 @@ fn clock_ahead_s(loan: &Loan) -> (Option<i64>, Option<i64>) {
 fn set_right(night: Span, loan: &Loan) -> Span {
     let (out_s, back_s) = clock_ahead_s(loan);
     let ahead_s = out_s.or(back_s).unwrap_or(0);
-    Span { start_at: night.start_at - ahead_s, end_at: night.end_at - ahead_s }
+    Span {
+        start_at: night.start_at.saturating_sub(ahead_s),
+        end_at: night.end_at.saturating_sub(ahead_s),
+    }
 }
 
 /// The time a loan's nights can lie in: from the noon before the first to the noon after the last, and

@@ -49,6 +49,11 @@ if (input?.form) {
   function said() {
     const file = input?.files?.[0];
     const kb = file ? Math.max(1, Math.round(file.size / 1024)) : 0;
-    told.textContent = file ? `${file.name}, ${kb.toLocaleString("en-GB")} KB. It has not been sent yet.` : "";
+    // A file that will be refused for its length is not sent at all.
+    const most = Number(input?.dataset.most ?? Infinity);
+    const large = file !== undefined && file.size > most;
+    const says = large ? `The file is too large: at most ${Math.round(most / 2 ** 20)} MiB are taken in.` : "";
+    input?.setCustomValidity(says);
+    told.textContent = file ? `${file.name}, ${kb.toLocaleString("en-GB")} KB. ${says || "It has not been sent yet."}` : "";
   }
 }

@@ -2,6 +2,8 @@
 // Parts of a page that keep themselves up to date. `data-live="loan monitor"` names the kinds of things a part
 // shows; when one of them changes the page is asked again and the part replaced.
 
+import { follow } from "./stream.js";
+
 /** How long to wait for more changes before asking, ms. */
 const GATHER_MS = 300;
 
@@ -35,18 +37,9 @@ export function keepLive() {
   if (kinds.size === 0) return;
   /** @type {number | undefined} */
   let soon;
-  const stream = new EventSource("/live");
-  stream.addEventListener("act", (event) => {
-    if (event.data !== "*" && !kinds.has(event.data)) return;
+  follow((kind) => {
+    if (kind !== "*" && !kinds.has(kind)) return;
     clearTimeout(soon);
     soon = setTimeout(refresh, GATHER_MS);
   });
-  // A stream that broke may have missed something.
-  let broke = false;
-  stream.addEventListener("error", () => (broke = true));
-  stream.addEventListener("open", () => {
-    if (broke) refresh();
-    broke = false;
-  });
-  addEventListener("pagehide", () => stream.close());
 }

@@ -1,6 +1,8 @@
 // @ts-check
 // A night that somebody else changes while it is open: the page follows by itself, unless something is typed in it.
 
+import { follow } from "./stream.js";
+
 /** How long to wait for more changes before asking, ms. */
 const GATHER_MS = 300;
 
@@ -52,18 +54,9 @@ export function followOthers(page) {
 
   /** @type {number | undefined} */
   let soon;
-  const stream = new EventSource("/live");
-  stream.addEventListener("act", (event) => {
-    if (event.data !== "night" && event.data !== "*") return;
+  follow((kind) => {
+    if (kind !== "night" && kind !== "*") return;
     clearTimeout(soon);
     soon = setTimeout(look, GATHER_MS);
   });
-  // A stream that broke may have missed something.
-  let broke = false;
-  stream.addEventListener("error", () => (broke = true));
-  stream.addEventListener("open", () => {
-    if (broke) look();
-    broke = false;
-  });
-  addEventListener("pagehide", () => stream.close());
 }

@@ -12,8 +12,11 @@ use store::error::Result;
 use store::rerun::Rerun;
 use tokio::sync::watch;
 
+use crate::door::Door;
+use crate::limits::Limits;
 use crate::opened::Nights;
 use crate::printer::Printer;
+use crate::uploads::Uploads;
 
 /// Where the operator's log goes, one line at a time.
 pub type Log = Arc<dyn Fn(&str) + Send + Sync>;
@@ -32,6 +35,8 @@ struct Inner {
     /// What the next page of a session says, by its token's hash.
     said: Mutex<BTreeMap<String, String>>,
     nights: Nights,
+    door: Door,
+    uploads: Uploads,
     /// What drafts of criteria would change, by the set's name. Forgotten when the program ends.
     reruns: Mutex<BTreeMap<String, Arc<Rerun>>>,
 }
@@ -66,6 +71,19 @@ impl App {
         names: &[String],
         log: Log,
     ) -> Self {
+        let limits = Limits::default();
+        Self::within(store, printer, tls, listen, (names, log), limits)
+    }
+
+    /// As [`App::new`], within limits of one's own.
+    pub fn within(
+        store: Store,
+        printer: Arc<dyn Printer>,
+        tls: bool,
+        listen: SocketAddr,
+        (names, log): (&[String], Log),
+        limits: Limits,
+    ) -> Self {
         let mut hosts: Vec<String> = names.iter().map(|name| name.to_ascii_lowercase()).collect();
         match listen.ip() {
             ip if ip.is_loopback() => {
@@ -77,7 +95,20 @@ impl App {
         }
         let stop = watch::Sender::new(false);
         let (said, nights, reruns) = (Mutex::default(), Nights::default(), Mutex::default());
-        Self(Arc::new(Inner { store, printer, tls, hosts, log, stop, said, nights, reruns }))
+        let (door, uploads) = (Door::new(limits), Uploads::new(limits));
+        let inner =
+            Inner { store, printer, tls, hosts, log, stop, said, nights, door, uploads, reruns };
+        Self(Arc::new(inner))
+    }
+
+    /// The connections, and what they are held to.
+    pub fn door(&self) -> &Door {
+        &self.0.door
+    }
+
+    /// The files on their way in.
+    pub fn uploads(&self) -> &Uploads {
+        &self.0.uploads
     }
 
     /// The record.

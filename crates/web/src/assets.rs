@@ -29,6 +29,12 @@ const ALL: &[Asset] = &[
     Asset { name: "main.js", kind: SCRIPT, bytes: include_bytes!("../assets/main.js") },
     Asset { name: "idle.js", kind: SCRIPT, bytes: include_bytes!("../assets/idle.js") },
     Asset { name: "live.js", kind: SCRIPT, bytes: include_bytes!("../assets/live.js") },
+    Asset { name: "stream.js", kind: SCRIPT, bytes: include_bytes!("../assets/stream.js") },
+    Asset {
+        name: "stream-worker.js",
+        kind: SCRIPT,
+        bytes: include_bytes!("../assets/stream-worker.js"),
+    },
     Asset { name: "criteria.css", kind: STYLE, bytes: include_bytes!("../assets/criteria.css") },
     Asset { name: "criteria.js", kind: SCRIPT, bytes: include_bytes!("../assets/criteria.js") },
     Asset { name: "night.css", kind: STYLE, bytes: include_bytes!("../assets/night.css") },

@@ -10,6 +10,7 @@
 
 use askama::Template;
 use store::error::StoreError;
+use store::text;
 
 use crate::typed::Typed;
 
@@ -60,6 +61,8 @@ pub struct Field {
     pub first: bool,
     /// Of a filter, where every field may be empty and none says so.
     pub filters: bool,
+    /// The most characters it may hold; `None`: those of its kind.
+    pub most: Option<usize>,
 }
 
 impl Field {
@@ -78,6 +81,7 @@ impl Field {
             attributes: Vec::new(),
             first: false,
             filters: false,
+            most: None,
         }
     }
 
@@ -192,6 +196,54 @@ impl Field {
         self
     }
 
+    /// With the most characters it may hold.
+    #[must_use]
+    pub fn most(mut self, characters: usize) -> Self {
+        self.most = Some(characters);
+        self
+    }
+
+    /// What is wrong with a value by itself.
+    fn wrong(&self, value: &str) -> Option<String> {
+        self.unfit(value).or_else(|| self.no_number(value))
+    }
+
+    /// What is wrong with a number: it is none, not a whole one, or out of the range its control shows.
+    fn no_number(&self, value: &str) -> Option<String> {
+        let value = value.trim().replace(',', ".");
+        if self.kind != Kind::Line("number") || value.is_empty() {
+            return None;
+        }
+        let Some(number) = value.parse::<f64>().ok().filter(|number| number.is_finite()) else {
+            return Some("This is no number.".to_owned());
+        };
+        let of = |name: &str| self.attributes.iter().find(|(known, _)| *known == name);
+        if of("step").is_some_and(|(_, step)| step == "1") && value.parse::<i64>().is_err() {
+            return Some("This is no whole number, or one too large.".to_owned());
+        }
+        let edge = |name: &str| of(name).and_then(|(_, edge)| edge.parse::<f64>().ok());
+        match (edge("min"), edge("max")) {
+            (Some(min), _) if number < min => Some(format!("This is less than {min}.")),
+            (_, Some(max)) if number > max => Some(format!("This is more than {max}.")),
+            _ => None,
+        }
+    }
+
+    /// What is wrong with a text as such: its length, or a sign in it that cannot be seen.
+    fn unfit(&self, value: &str) -> Option<String> {
+        let lines = matches!(self.kind, Kind::Lines(_) | Kind::Hidden);
+        let most = self.most.unwrap_or(if lines { text::LINES } else { text::LINE });
+        if let Some(words) = text::too_long(value, most) {
+            return Some(format!("This is too long: {words}."));
+        }
+        let is_password = self.kind == Kind::Line("password");
+        let sign = text::strange(value.trim(), lines).filter(|_| !is_password)?;
+        Some(format!(
+            "This holds a sign that cannot be seen, U+{:04X}. Write it again by hand, without what was pasted.",
+            u32::from(sign)
+        ))
+    }
+
     /// What stands in it; nothing for a password, which is never sent back.
     pub fn shown(&self) -> &str {
         if self.kind == Kind::Line("password") {
@@ -296,11 +348,16 @@ impl Form {
     pub fn filled(mut self, typed: &Typed) -> Self {
         for field in &mut self.fields {
             field.values = typed.all(field.name);
+            // Only a choice of several is sent more than once by a page of ours.
+            if !matches!(field.kind, Kind::Some(_)) {
+                field.values.truncate(1);
+            }
         }
         self
     }
 
-    /// With a fault at every needed field that is empty and every choice that is not on offer.
+    /// With a fault at every needed field that is empty, every choice that is not on offer, every number
+    /// that is none, and every text that is too long or holds a sign that cannot be seen.
     #[must_use]
     pub fn checked(mut self) -> Self {
         for field in &mut self.fields {
@@ -320,6 +377,8 @@ impl Form {
                 });
             } else if !offered {
                 field.fault = Some("Choose one of those on offer.".to_owned());
+            } else if let Some(fault) = field.values.iter().find_map(|value| field.wrong(value)) {
+                field.fault = Some(fault);
             }
         }
         self

@@ -1,7 +1,6 @@
 //! The one way in: every request passes here before it is handled, and every response before it leaves.
 
 use std::net::SocketAddr;
-use std::time::Duration;
 
 use axum::body::Body;
 use axum::body::to_bytes;
@@ -24,19 +23,13 @@ use crate::access::Right;
 use crate::access::may;
 use crate::access::right_of;
 use crate::app::App;
+use crate::limits;
 use crate::page::Trouble;
 use crate::page::set_cookie;
 use crate::pages::login;
 use crate::typed::Typed;
 use crate::typed::encode;
 use crate::visit::Visit;
-
-/// The most a form may hold, bytes.
-const FORM: usize = 1 << 20;
-/// How long an answer may take; an upload takes as long as its line.
-const TIME: Duration = Duration::from_mins(1);
-/// How long an upload may take.
-const UPLOAD_TIME: Duration = Duration::from_mins(15);
 
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data:; connect-src 'self'; frame-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'; object-src 'none'";
 
@@ -74,7 +67,10 @@ async fn visited(app: &App, mut request: Request, next: Next, path: Option<&str>
         refusal
     } else {
         request.extensions_mut().insert(visit.clone());
-        let time = if is_multipart(request.headers()) { UPLOAD_TIME } else { TIME };
+        let limits = app.door().limits();
+        let time = if is_multipart(request.headers()) { limits.upload } else { limits.answer };
+        // From here on the connection waits for us, and not we for it.
+        let _answering = address.and_then(|address| app.door().answering(address));
         let run = tokio::time::timeout(time, next.run(request));
         run.await.unwrap_or_else(|_| Trouble::too_slow().into_response())
     };
@@ -136,7 +132,8 @@ async fn admitted(
     if acts {
         same_origin(visit, request.headers(), host(request)).map_err(Trouble::into_response)?;
     }
-    let typed = if acts { read_form(request).await.map_err(Trouble::into_response)? } else { None };
+    let typed =
+        if acts { read_form(visit, request).await.map_err(Trouble::into_response)? } else { None };
     // Nothing stands there: the router says so itself.
     let Some(path) = path else { return Ok(()) };
     let right = right_of(method.as_str(), path).ok_or_else(|| unlisted(path).into_response())?;
@@ -202,15 +199,22 @@ fn same_origin(visit: &Visit, headers: &HeaderMap, host: Option<&str>) -> Result
 }
 
 /// Reads a form; other bodies are left for their handler.
-async fn read_form(request: &mut Request) -> Result<Option<Typed>, Trouble> {
+async fn read_form(visit: &Visit, request: &mut Request) -> Result<Option<Typed>, Trouble> {
     let kind = request.headers().get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok());
     let is_form = kind.is_none_or(|kind| kind.starts_with("application/x-www-form-urlencoded"));
     if !is_form {
         return Ok(None);
     }
+    let (most, fields) = if visit.session.is_some() {
+        (limits::FORM, limits::FIELDS)
+    } else {
+        (limits::FORM_OF_NOBODY, limits::FIELDS_OF_NOBODY)
+    };
     let body = std::mem::replace(request.body_mut(), Body::empty());
-    let bytes = to_bytes(body, FORM).await.map_err(|_| Trouble::too_large())?;
-    Ok(Some(Typed::read(&bytes)))
+    let come = tokio::time::timeout(visit.app.door().limits().body, to_bytes(body, most)).await;
+    let bytes =
+        come.map_err(|_| Trouble::sent_too_slowly())?.map_err(|_| Trouble::too_large(most))?;
+    Typed::read_within(&bytes, fields).ok_or_else(Trouble::too_many_fields).map(Some)
 }
 
 /// A request that changes something carries the proof made for this browser: in its form, or in a header.
@@ -231,6 +235,10 @@ fn is_multipart(headers: &HeaderMap) -> bool {
 
 /// The host asked for: a header in HTTP/1, part of the address in HTTP/2.
 fn host(request: &Request) -> Option<&str> {
+    // A request that names two is one for a proxy and another for us (RFC 9112, 3.2).
+    if request.headers().get_all(header::HOST).iter().count() > 1 {
+        return None;
+    }
     let named = request.headers().get(header::HOST).and_then(|host| host.to_str().ok());
     named.or_else(|| request.uri().authority().map(axum::http::uri::Authority::as_str))
 }

@@ -14,6 +14,10 @@
 pub mod error;
 pub mod printer;
 
+pub mod limits;
+
+pub mod door;
+
 pub mod assets;
 
 pub mod access;
@@ -21,8 +25,6 @@ pub mod access;
 pub mod extremes;
 
 pub mod opened;
-
-pub mod app;
 
 pub mod typed;
 
@@ -33,6 +35,10 @@ pub mod mark;
 pub mod plot;
 
 pub mod page;
+
+pub mod uploads;
+
+pub mod app;
 
 pub mod visit;
 

@@ -30,6 +30,7 @@ pub async fn live(visit: Visit) -> Response {
 async fn tell(visit: Visit, to: mpsc::Sender<Result<Event, Infallible>>) {
     let mut acts = visit.app.store().acts();
     let mut stop = visit.app.stopping();
+    let mut drawn = visit.app.nights().drawn();
     let mut look = tokio::time::interval(LOOK);
     loop {
         let event = tokio::select! {
@@ -45,6 +46,7 @@ async fn tell(visit: Visit, to: mpsc::Sender<Result<Event, Infallible>>) {
                 }
                 continue;
             }
+            Ok(()) = drawn.changed() => "night".to_owned(),
             _ = stop.changed() => return,
         };
         if to.send(Ok(Event::default().event("act").data(event))).await.is_err() {

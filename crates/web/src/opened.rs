@@ -2,10 +2,14 @@
 //!
 //! They are kept by night and result, so that a new result is never shown under an old one.
 
+use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::sync::Mutex;
 use std::sync::PoisonError;
+use std::sync::atomic::AtomicBool;
+use std::sync::atomic::AtomicUsize;
+use std::sync::atomic::Ordering;
 
 use engine::correct::Corrected;
 use engine::correct::Model;
@@ -25,6 +29,8 @@ use store::second::SecondStepped;
 use store::tables::Night;
 use store::tables::Outcome;
 use store::tables::SecondReading;
+use tokio::sync::Semaphore;
+use tokio::sync::watch;
 
 use crate::extremes::Extremes;
 use crate::extremes::Samples;
@@ -33,6 +39,20 @@ use crate::extremes::Samples;
 const SAMPLES: usize = 40_000_000;
 /// How many nights are kept open at most.
 const NIGHTS: usize = 64;
+
+/// How many nights are kept in little: some kilobytes each.
+const LITTLES: usize = 4_000;
+
+/// What a list shows of a night, so that it opens none.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Little {
+    /// The night in little, as SVG.
+    pub strip: String,
+    /// The question asked of it.
+    pub question: String,
+    /// Why it must be repeated, where more is known than its result says.
+    pub cause: Option<String>,
+}
 
 /// A line that can be drawn.
 #[derive(Clone, Debug)]
@@ -132,11 +152,39 @@ fn lines(
     lines
 }
 
+/// The words of what broke are not handed on: they may quote a file or what somebody typed.
+fn broke() -> StoreError {
+    StoreError::Damaged { says: "opening a night broke off".to_owned() }
+}
+
 /// The nights that are open, and which session has been written down as looking at which.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Nights {
     open: Mutex<Vec<Arc<Opened>>>,
     looked: Mutex<BTreeSet<(String, i64)>>,
+    /// Nights in little, with the result they are of. Only a list of the record asks for one, by night and
+    /// result, so what the record does not list any more is not shown; what is destroyed is also taken out by
+    /// [`Nights::forget`].
+    littles: Mutex<BTreeMap<i64, (i64, Arc<Little>)>>,
+    /// Bytes are made a night one at a time, whoever asks: each takes several times its length.
+    turn: Semaphore,
+    made: AtomicUsize,
+    drawing: AtomicBool,
+    drawn: watch::Sender<usize>,
+}
+
+impl Default for Nights {
+    fn default() -> Self {
+        Self {
+            open: Mutex::default(),
+            looked: Mutex::default(),
+            littles: Mutex::default(),
+            turn: Semaphore::new(1),
+            made: AtomicUsize::new(0),
+            drawing: AtomicBool::new(false),
+            drawn: watch::Sender::new(0),
+        }
+    }
 }
 
 impl Nights {
@@ -145,14 +193,33 @@ impl Nights {
     /// # Errors
     /// When it may not be read, is not scored, or its bytes are gone.
     pub async fn open(&self, store: &Store, night: &Night) -> Result<Arc<Opened>> {
+        self.opened(store, night, true).await
+    }
+
+    /// A night with its latest result for a moment: it closes none of those that are being read.
+    ///
+    /// # Errors
+    /// As [`Nights::open`].
+    pub async fn glance(&self, store: &Store, night: &Night) -> Result<Arc<Opened>> {
+        self.opened(store, night, false).await
+    }
+
+    async fn opened(&self, store: &Store, night: &Night, keep: bool) -> Result<Arc<Opened>> {
         let outcome = night.result.ok_or_else(|| {
             let says = "this night is not scored yet";
             StoreError::refused("night_not_scored", says, "settle whose it is first")
         })?;
-        let mut conn = self.still_there(store, night).await?;
+        // Its connection is given back: none is held while others have their turn.
+        drop(self.still_there(store, night).await?);
         if let Some(open) = self.kept(night.id, outcome) {
             return Ok(open);
         }
+        let _turn = self.turn.acquire().await;
+        if let Some(open) = self.kept(night.id, outcome) {
+            return Ok(open);
+        }
+        self.made.fetch_add(1, Ordering::SeqCst);
+        let mut conn = self.still_there(store, night).await?;
         let held = conn.held(night).await?;
         let used: Outcome = conn.get(outcome).await?;
         let criteria = conn.criteria_used(&used).await?;
@@ -167,8 +234,8 @@ impl Nights {
             let judgement = judged(&recording, &notes, &criteria)?;
             Ok(Opened::new((id, outcome), recording, judgement, criteria, known.as_deref()))
         });
-        let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
-        Ok(self.keep(opened?))
+        let opened = run.await.map_err(|_| broke())??;
+        Ok(if keep { self.keep(opened) } else { Arc::new(opened) })
     }
 
     /// The record as it stands now, in which the night's data are still there. When they were destroyed, by
@@ -187,6 +254,7 @@ impl Nights {
     /// Closes every night: nothing of any is held in memory.
     pub fn close_all(&self) {
         self.open.lock().unwrap_or_else(PoisonError::into_inner).clear();
+        self.littles.lock().unwrap_or_else(PoisonError::into_inner).clear();
     }
 
     /// A night after a step of its reader.
@@ -199,7 +267,7 @@ impl Nights {
         let run = tokio::task::spawn_blocking(move || {
             Opened::new(ids, recording, done.judgement, done.criteria, before.as_deref())
         });
-        let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        let opened = run.await.map_err(|_| broke())?;
         Ok(self.keep(opened))
     }
 
@@ -215,10 +283,17 @@ impl Nights {
         second: &SecondReading,
     ) -> Result<Arc<Opened>> {
         let ids = (-second.id, second.act);
-        let mut conn = self.still_there(store, night).await?;
+        // Its connection is given back: none is held while others have their turn.
+        drop(self.still_there(store, night).await?);
         if let Some(open) = self.kept(ids.0, ids.1) {
             return Ok(open);
         }
+        let _turn = self.turn.acquire().await;
+        if let Some(open) = self.kept(ids.0, ids.1) {
+            return Ok(open);
+        }
+        self.made.fetch_add(1, Ordering::SeqCst);
+        let mut conn = self.still_there(store, night).await?;
         let held = conn.held(night).await?;
         let criteria = conn.criteria_second(second).await?;
         drop(conn);
@@ -232,7 +307,7 @@ impl Nights {
             let judgement = judged(&recording, &notes, &criteria)?;
             Ok(Opened::new(ids, recording, judgement, criteria, known.as_deref()))
         });
-        let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        let opened = run.await.map_err(|_| broke())?;
         Ok(self.keep(opened?))
     }
 
@@ -250,8 +325,55 @@ impl Nights {
         let run = tokio::task::spawn_blocking(move || {
             Opened::new(ids, recording, done.judgement, done.criteria, before.as_deref())
         });
-        let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        let opened = run.await.map_err(|_| broke())?;
         Ok(self.keep(opened))
+    }
+
+    /// How many nights were made from their bytes since the program began.
+    pub fn made(&self) -> usize {
+        self.made.load(Ordering::SeqCst)
+    }
+
+    /// A night with this result in little, when it was drawn.
+    pub fn little(&self, night: i64, outcome: i64) -> Option<Arc<Little>> {
+        let littles = self.littles.lock().unwrap_or_else(PoisonError::into_inner);
+        let (of, little) = littles.get(&night)?;
+        (*of == outcome).then(|| little.clone())
+    }
+
+    /// Keeps a night in little.
+    pub fn keep_little(&self, night: i64, outcome: i64, little: Little) -> Arc<Little> {
+        let little = Arc::new(little);
+        let mut littles = self.littles.lock().unwrap_or_else(PoisonError::into_inner);
+        littles.insert(night, (outcome, little.clone()));
+        while littles.len() > LITTLES {
+            // The lowest number came first and waits no more, or waits longest.
+            littles.pop_first();
+        }
+        little
+    }
+
+    /// Lets go of all that is kept of a night, for instance because it was destroyed.
+    pub fn forget(&self, night: i64) {
+        self.littles.lock().unwrap_or_else(PoisonError::into_inner).remove(&night);
+        let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
+        open.retain(|one| one.night != night);
+    }
+
+    /// Begins to draw nights in the background; `false` when that is under way already.
+    pub fn begin_drawing(&self) -> bool {
+        !self.drawing.swap(true, Ordering::SeqCst)
+    }
+
+    /// What was drawn in the background is there; pages that list nights ask again.
+    pub fn end_drawing(&self) {
+        self.drawing.store(false, Ordering::SeqCst);
+        self.drawn.send_modify(|times| *times += 1);
+    }
+
+    /// Changes when nights were drawn in the background.
+    pub fn drawn(&self) -> watch::Receiver<usize> {
+        self.drawn.subscribe()
     }
 
     /// Whether it was written down already that this session looks at this night.

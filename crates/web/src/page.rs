@@ -12,6 +12,7 @@ use store::error::Refusal;
 use store::error::StoreError;
 
 use crate::form::sentence;
+use crate::limits;
 
 /// What a handler gives: a response, or why there is none.
 pub type Answer = Result<Response, Trouble>;
@@ -77,13 +78,63 @@ impl Trouble {
         )
     }
 
-    /// What was sent is larger than the page takes.
-    pub fn too_large() -> Self {
+    /// A form is larger than it may be, bytes.
+    pub fn too_large(most: usize) -> Self {
         Self::new(
             StatusCode::PAYLOAD_TOO_LARGE,
             "Too large",
-            "What was sent is larger than this page takes.",
-            "",
+            &format!("What was sent is larger than this page takes: at most {}.", size(most)),
+            "Shorten it, and send it again. Nothing was done.",
+        )
+    }
+
+    /// A form has more fields than any of ours.
+    pub fn too_many_fields() -> Self {
+        Self::new(
+            StatusCode::PAYLOAD_TOO_LARGE,
+            "Too many fields",
+            &format!(
+                "A form of this server has at most {} fields, with names of at most {} letters. More were sent.",
+                limits::FIELDS,
+                limits::NAME
+            ),
+            "Open the page again and repeat what you did.",
+        )
+    }
+
+    /// A file is larger than one that is taken in, bytes.
+    pub fn file_too_large(found: usize) -> Self {
+        Self::new(
+            StatusCode::PAYLOAD_TOO_LARGE,
+            "Too large",
+            &format!(
+                "The file is too large: at most {} are taken in, and it has {}. Nothing of it was kept.",
+                size(limits::UPLOAD),
+                size(found)
+            ),
+            "A recording of several nights is cut into nights first; `matins score` reads larger files.",
+        )
+    }
+
+    /// What was sent did not come in time.
+    pub fn sent_too_slowly() -> Self {
+        Self::new(
+            StatusCode::REQUEST_TIMEOUT,
+            "It came too slowly",
+            "What you sent did not arrive in time. Nothing of it was kept.",
+            "See to the connection, and send it again.",
+        )
+    }
+
+    /// So many files are on their way in that there is no place for one more.
+    pub fn full(places: usize) -> Self {
+        Self::new(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "Others are taking files in",
+            &format!(
+                "{places} files are being taken in already, one after the other. Nothing of yours was kept."
+            ),
+            "Send it again in a minute.",
         )
     }
 
@@ -197,6 +248,14 @@ pub(crate) struct Shell<'a> {
     pub(crate) said: Option<String>,
 }
 
+/// A size in words.
+fn size(bytes: usize) -> String {
+    match bytes >> 20 {
+        0 => format!("{} KiB", bytes.div_ceil(1 << 10)),
+        _ => format!("{} MiB", bytes.div_ceil(1 << 20)),
+    }
+}
+
 /// A page of a rendered text, with a status.
 pub fn html(status: StatusCode, text: String) -> Response {
     (status, Html(text)).into_response()
@@ -236,11 +295,14 @@ pub fn download(name: &str, kind: &'static str, bytes: Vec<u8>) -> Response {
         .into_response()
 }
 
+/// Signs that begin a formula, also those as wide as a letter of the east, which spreadsheets read alike.
+const FORMULA: [char; 11] =
+    ['=', '+', '-', '@', '\t', '\r', '\n', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}'];
+
 /// One cell of a CSV file. A cell that a spreadsheet would take for a formula gets an apostrophe before it
 /// (OWASP, CSV injection).
 pub fn csv_cell(text: &str) -> String {
-    let formula =
-        text.starts_with(['=', '+', '-', '@', '\t', '\r']) && text.parse::<f64>().is_err();
+    let formula = text.starts_with(FORMULA) && text.parse::<f64>().is_err();
     let text = if formula { format!("'{text}") } else { text.to_owned() };
     if text.contains(['"', ',', '\n', '\r']) {
         format!("\"{}\"", text.replace('"', "\"\""))
@@ -261,6 +323,8 @@ mod tests {
             ("@SUM(A1)", "'@SUM(A1)"),
             ("-4.5", "-4.5"),
             ("-cmd", "'-cmd"),
+            ("\u{ff1d}1", "'\u{ff1d}1"),
+            ("\n=1", "\"'\n=1\""),
             ("a,b", "\"a,b\""),
             ("say \"x\"", "\"say \"\"x\"\"\""),
             ("plain", "plain"),

@@ -7,9 +7,7 @@ use axum::routing::get;
 use axum::routing::post;
 
 use crate::app::App;
-
-/// The most an upload may hold, bytes.
-pub const UPLOAD: usize = 256 << 20;
+use crate::limits;
 
 /// A router and the list of its routes.
 #[derive(Debug, Default)]
@@ -36,11 +34,11 @@ impl Routes {
         self.with("POST", path, post(handler))
     }
 
-    /// An act that brings a file. The body comes as it is, up to [`UPLOAD`]; the handler reads it as
-    /// `axum::extract::Multipart` and the guard proves it by the header `x-csrf`.
+    /// An act that brings a file. The body comes as it is, as far as [`limits::UPLOAD_READ`]; the handler reads
+    /// it by [`Uploads`](crate::uploads::Uploads) and the guard proves it by the header `x-csrf`.
     #[must_use]
     pub fn upload<T: 'static>(self, path: &'static str, handler: impl Handler<T, App>) -> Self {
-        self.with("POST", path, post(handler).layer(DefaultBodyLimit::max(UPLOAD)))
+        self.with("POST", path, post(handler).layer(DefaultBodyLimit::max(limits::UPLOAD_READ)))
     }
 
     /// With the routes of another page.

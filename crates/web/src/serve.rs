@@ -11,16 +11,21 @@ use axum::http::Uri;
 use axum::middleware::from_fn_with_state;
 use axum::response::IntoResponse;
 use axum_server::Handle;
+use axum_server::tls_rustls::RustlsAcceptor;
 use axum_server::tls_rustls::RustlsConfig;
 use store::db::Store;
+use tokio::task::JoinHandle;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 
 use crate::app::App;
 use crate::app::Log;
+use crate::door::Doorkeeper;
 use crate::error::ServeError;
 use crate::guard::guard;
 use crate::guard::nothing_here;
+use crate::limits;
+use crate::limits::Limits;
 use crate::page::Trouble;
 use crate::pages;
 use crate::printer::Printer;
@@ -79,11 +84,18 @@ pub fn app(state: App) -> Router {
         .with_state(state)
 }
 
-#[expect(clippy::needless_pass_by_value, reason = "the shape the layer asks for")]
-fn panicked(cause: Box<dyn std::any::Any + Send>) -> axum::response::Response {
-    let words = cause.downcast_ref::<&str>().map(|words| (*words).to_owned());
-    let words = words.or_else(|| cause.downcast_ref::<String>().cloned());
-    Trouble::broken(format!("the program broke: {}", words.unwrap_or_default())).into_response()
+/// From here on, what breaks in this process is told by its place alone: its words may quote a text.
+pub fn tell_places_only(log: Log) {
+    std::panic::set_hook(Box::new(move |broke| {
+        let place = broke.location().map_or_else(String::new, ToString::to_string);
+        log(&format!("the program broke at {place}"));
+    }));
+}
+
+/// The words of what broke are not handed on: they may quote what somebody typed, and the operator's log holds
+/// no names. The place it broke at is told by the program itself.
+fn panicked(_cause: Box<dyn std::any::Any + Send>) -> axum::response::Response {
+    Trouble::broken("the program broke while it answered").into_response()
 }
 
 /// Serves until `until` ends, then lets open requests finish.
@@ -91,6 +103,18 @@ fn panicked(cause: Box<dyn std::any::Any + Send>) -> axum::response::Response {
 /// # Errors
 /// When what is asked for is unsafe, the address is taken, the certificate is unusable, or the record breaks.
 pub async fn serve(config: Config, until: impl Future<Output = ()>) -> Result<(), ServeError> {
+    serve_within(config, Limits::default(), until).await
+}
+
+/// As [`serve`], within limits of one's own.
+///
+/// # Errors
+/// As [`serve`].
+pub async fn serve_within(
+    config: Config,
+    limits: Limits,
+    until: impl Future<Output = ()>,
+) -> Result<(), ServeError> {
     safe(&config)?;
     let listen = config.listen;
     let refused = move |error| ServeError::Listen { listen, error };
@@ -101,23 +125,16 @@ pub async fn serve(config: Config, until: impl Future<Output = ()>) -> Result<()
         Some(tls) => Some(certificate(tls).await?),
         None => None,
     };
-    let state = App::new(
+    let state = App::within(
         config.store.clone(),
         config.printer,
         tls.is_some(),
         listen,
-        &config.names,
-        config.log.clone(),
+        (&config.names, config.log.clone()),
+        limits.as_the_system_allows(),
     );
-    let service = app(state.clone()).into_make_service_with_connect_info::<SocketAddr>();
     let handle = Handle::new();
-    let running = if let Some(tls) = &tls {
-        let server = axum_server::from_tcp_rustls(listener, tls.clone()).map_err(refused)?;
-        tokio::spawn(server.handle(handle.clone()).serve(service))
-    } else {
-        let server = axum_server::from_tcp(listener).map_err(refused)?;
-        tokio::spawn(server.handle(handle.clone()).serve(service))
-    };
+    let running = run(&state, listener, tls.as_ref(), handle.clone()).map_err(refused)?;
     (config.ready)(&address(listen, tls.is_some(), &config.names));
     let following = config.store.clone();
     let follow = tokio::spawn(async move { following.follow().await });
@@ -136,6 +153,33 @@ pub async fn serve(config: Config, until: impl Future<Output = ()>) -> Result<()
         Ok(Err(error)) => Err(refused(error)),
         Ok(Ok(())) | Err(_) => Ok(()),
     }
+}
+
+/// Begins to answer, through the door.
+fn run(
+    state: &App,
+    listener: TcpListener,
+    tls: Option<&RustlsConfig>,
+    handle: Handle<SocketAddr>,
+) -> std::io::Result<JoinHandle<std::io::Result<()>>> {
+    let service = app(state.clone()).into_make_service_with_connect_info::<SocketAddr>();
+    let headers = state.door().limits().headers;
+    let keeper = Doorkeeper { door: state.door().clone(), plain: tls.is_none() };
+    let mut server = axum_server::from_tcp(listener)?
+        .acceptor(keeper.clone())
+        .handle(handle)
+        .first_request_timeout(headers);
+    let builder = server.http_builder();
+    builder.http1().header_read_timeout(headers).max_buf_size(limits::HEADERS);
+    let list = u32::try_from(limits::HEADERS).unwrap_or(u32::MAX);
+    builder.http2().max_concurrent_streams(64).max_header_list_size(list);
+    Ok(match tls {
+        Some(tls) => {
+            let encrypted = RustlsAcceptor::new(tls.clone()).acceptor(keeper);
+            tokio::spawn(server.acceptor(encrypted).serve(service))
+        }
+        None => tokio::spawn(server.serve(service)),
+    })
 }
 
 /// Refuses what would send passwords and patients' data through a network unencrypted.

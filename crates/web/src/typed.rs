@@ -5,6 +5,8 @@ use std::convert::Infallible;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
 
+use crate::limits;
+
 /// The fields of a form as they were sent, in their order. A handler takes it as an argument.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Typed(Vec<(String, String)>);
@@ -16,12 +18,24 @@ impl Typed {
         let pairs = text.split('&').filter(|pair| !pair.is_empty());
         Self(
             pairs
+                .take(limits::FIELDS)
                 .map(|pair| {
                     let (name, value) = pair.split_once('=').unwrap_or((pair, ""));
                     (decode(name), decode(value))
                 })
                 .collect(),
         )
+    }
+
+    /// Reads a form of at most so many fields, none with a name longer than [`limits::NAME`]; `None` when it
+    /// is none of ours.
+    pub fn read_within(body: &[u8], fields: usize) -> Option<Self> {
+        let pairs = body.split(|byte| *byte == b'&').filter(|pair| !pair.is_empty()).count();
+        if pairs > fields {
+            return None;
+        }
+        let read = Self::read(body);
+        read.0.iter().all(|(name, _)| name.len() <= limits::NAME).then_some(read)
     }
 
     /// Of given fields.

@@ -44,7 +44,7 @@ pub fn read(input: Input<'_>, options: &ReadOptions) -> Result<Recording, ReadEr
     let mut file = parse(input.bytes)?;
     let mut findings = std::mem::take(&mut file.findings);
     check_signals(&file.signals, &mut findings)?;
-    let grid = Grid::of(&file, &mut findings)?;
+    let grid = Grid::of(&file, input.bytes.len(), &mut findings)?;
     let clock = clock(&file.header, grid.origin_s, options, &mut findings)?;
     let invalid = invalid_spans(&file.annotations, grid.origin_s);
     let drafts = drafts(&mut file.signals, &grid, &invalid);

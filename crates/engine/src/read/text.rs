@@ -60,7 +60,9 @@ pub fn read(input: Input<'_>, options: &ReadOptions) -> Result<Recording, ReadEr
     let line = when::line(&rows.stamps, &plan.time, &known)?;
     findings.extend(line.findings.iter().cloned());
     unread(&rows.unread, &table, &mut findings);
-    let mut recording = night::recording(rows, &line, findings)?;
+    // Their moments are known now, and a night has many rows.
+    rows.stamps = Vec::new();
+    let mut recording = night::recording(rows, &line, input.bytes.len(), findings)?;
     recording.monitor = monitor(&table);
     recording.input_sha256 = crate::hex(&Sha256::digest(input.bytes));
     Ok(recording)

@@ -15,6 +15,8 @@ mod layers;
 mod made;
 mod made_night;
 mod map;
+#[cfg(target_os = "linux")]
+mod memory;
 mod notes;
 mod print;
 mod reader_contract;

@@ -48,6 +48,7 @@ async fn serve(args: ServeArgs, voice: Voice) -> Result<(), Trouble> {
         names: args.names,
         ..on_this_machine(store, args.listen, Arc::new(ready), voice)
     };
+    web::serve::tell_places_only(config.log.clone());
     web::serve(config, told_to_end()).await.map_err(trouble)
 }
 
@@ -59,6 +60,7 @@ pub(crate) async fn run_on(
     voice: Voice,
 ) -> Result<(), Trouble> {
     let config = on_this_machine(store, listen, ready, voice);
+    web::serve::tell_places_only(config.log.clone());
     web::serve(config, told_to_end()).await.map_err(trouble)
 }
 

@@ -17,6 +17,7 @@ mod full;
 mod heads;
 mod kinds;
 mod lending;
+mod limits;
 mod made;
 mod model;
 mod morning;

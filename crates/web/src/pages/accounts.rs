@@ -3,6 +3,7 @@
 use askama::Template;
 use axum::extract::Path;
 use store::tables::Account;
+use store::text;
 use store::words::Role;
 
 use crate::form::Field;
@@ -88,8 +89,8 @@ fn roles() -> Vec<(String, String)> {
 fn new_form(visit: &Visit) -> Form {
     visit
         .form("/accounts/new", "Make the account")
-        .field(Field::text("name", "Name").hint("As it should stand on acts and reports.").needed().first())
-        .field(Field::text("login", "Login").hint("2 to 64 letters a to z, digits, or one of . - _ @. It cannot be changed later.").needed().with("autocapitalize", "none").with("spellcheck", "false"))
+        .field(Field::text("name", "Name").most(text::NAME).hint("As it should stand on acts and reports.").needed().first())
+        .field(Field::text("login", "Login").most(text::MARK).hint("2 to 64 letters a to z, digits, or one of . - _ @. It cannot be changed later.").needed().with("autocapitalize", "none").with("spellcheck", "false"))
         .field(Field::one("role", "Role", roles()).needed())
         .back("/accounts", "Make none")
 }
@@ -155,7 +156,7 @@ fn page(visit: &Visit, account: Account) -> Page {
     let id = account.id;
     let change = visit
         .form(format!("/accounts/{id}"), "Save")
-        .field(Field::text("name", "Name").needed().value(account.name.clone()))
+        .field(Field::text("name", "Name").most(text::NAME).needed().value(account.name.clone()))
         .field(
             Field::one("role", "Role", roles())
                 .needed()

@@ -8,6 +8,7 @@ mod words;
 use askama::Template;
 use store::agreement::Agreement;
 use store::second::DrawForm;
+use store::text;
 use store::when;
 
 use crate::access::Right;
@@ -89,6 +90,7 @@ fn forms(visit: &Visit) -> Vec<Form> {
         .field(Field::date("to", "Last evening").needed().value(today.to_string()))
         .field(
             Field::text("seed", "Seed")
+                .most(text::MARK)
                 .needed()
                 .value(today.to_string())
                 .hint("Any words. They are kept, so that anyone can draw the same nights again."),

@@ -5,9 +5,11 @@ use axum::response::Response;
 use serde_json::json;
 use store::audit::Asked;
 use store::audit::Line;
+use store::text;
 
 use crate::form::Field;
 use crate::page::Answer;
+use crate::page::Trouble;
 use crate::page::csv_cell;
 use crate::page::download;
 use crate::routes::Routes;
@@ -54,7 +56,7 @@ struct Page {
 }
 
 async fn show(visit: Visit, typed: Typed) -> Answer {
-    let asked = asked(&visit, &typed);
+    let asked = asked(&visit, &typed)?;
     let mut conn = visit.app.store().read().await?;
     let total = conn.acts_count(&asked).await?;
     let lines = conn.acts(&asked, PAGE).await?;
@@ -85,7 +87,7 @@ async fn show(visit: Visit, typed: Typed) -> Answer {
 }
 
 async fn csv(visit: Visit, typed: Typed) -> Answer {
-    let asked = asked(&visit, &typed);
+    let asked = asked(&visit, &typed)?;
     let facts = json!({"asked": query(&typed).trim_end_matches('&'), "as": "file"});
     visit.app.store().looked(&visit.author(), "audit", asked.person, facts).await?;
     let lines = visit.app.store().read().await?.acts(&asked, FILE).await?;
@@ -131,7 +133,16 @@ fn shown(visit: &Visit, line: Line) -> Shown {
 }
 
 /// The filter as it was asked for. A day is a local day; one that is none is left out.
-fn asked(visit: &Visit, typed: &Typed) -> Asked {
+fn asked(visit: &Visit, typed: &Typed) -> Result<Asked, Trouble> {
+    let unfit = |name: &&str| {
+        let asked = typed.get(name);
+        text::strange(asked, false).is_some() || text::too_long(asked, text::NAME).is_some()
+    };
+    if ["who", "verb", "object"].iter().any(unfit) {
+        return Err(Trouble::not_understood(
+            "No act is asked for by a text so long, or with a sign that cannot be seen.",
+        ));
+    }
     let midnight = jiff::civil::time(0, 0, 0, 0);
     let day = |name: &str, later: i64| {
         let date = store::when::date(typed.get(name))?;
@@ -141,7 +152,7 @@ fn asked(visit: &Visit, typed: &Typed) -> Asked {
             &visit.department.zone,
         ))
     };
-    Asked {
+    Ok(Asked {
         who: typed.option("who").map(|who| who.to_lowercase()),
         verb: typed.option("verb"),
         object: typed.option("object"),
@@ -149,7 +160,7 @@ fn asked(visit: &Visit, typed: &Typed) -> Asked {
         from_at: day("from", 0),
         before_at: day("to", 1),
         before_seq: typed.number("before"),
-    }
+    })
 }
 
 /// The filter as the beginning of a query, empty or ending with `&`.

@@ -21,6 +21,7 @@ use store::adoption::Draft;
 use store::db::Conn;
 use store::sets::parsed;
 use store::tables::Setting;
+use store::text;
 
 use self::rows::Asked;
 use self::rows::Part;
@@ -145,7 +146,7 @@ fn begin_form(visit: &Visit) -> Form {
     });
     visit
         .form("/criteria", "Begin its draft")
-        .field(Field::text("name", "Name").needed().hint(
+        .field(Field::text("name", "Name").most(text::MARK).needed().hint(
             "Small letters, digits and hyphens, such as adult-clinic-b. It stands on reports.",
         ))
         .field(Field::menu("base", "Based on", bases.collect()).needed())

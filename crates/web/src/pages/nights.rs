@@ -1,6 +1,7 @@
 //! The nights of the morning: what waits to be read, and what waits to be interpreted.
 
 use std::fmt::Write as _;
+use std::sync::Arc;
 
 use askama::Template;
 use engine::judge::Cause;
@@ -10,6 +11,7 @@ use engine::report::Picture;
 use serde_json::json;
 use store::db::Conn;
 use store::desk::NightLine;
+use store::error::StoreError;
 use store::repeat::Repeated;
 use store::tables::Night;
 use store::tables::Outcome;
@@ -21,7 +23,9 @@ use store::words::NightStatus;
 use store::words::Urgency;
 
 use crate::access::Right;
+use crate::app::App;
 use crate::mark::Mark;
+use crate::opened::Little;
 use crate::opened::Opened;
 use crate::page::Answer;
 use crate::page::Trouble;
@@ -131,10 +135,8 @@ async fn page(visit: Visit) -> Answer {
     if !visit.background {
         store.looked(&visit.author(), "nights", None, json!({"nights": lines.len()})).await?;
     }
-    let mut rows = Vec::with_capacity(lines.len());
-    for (line, asked) in lines {
-        rows.push(row(&visit, line, asked).await);
-    }
+    draw(&visit, lines.iter().map(|(line, _)| line.night.clone()).collect()).await?;
+    let rows: Vec<Row> = lines.into_iter().map(|(line, asked)| row(&visit, line, asked)).collect();
     let assets = crate::assets::FOLDER.as_str();
     let (answer, interprets) = (answer(&rows), visit.may(Right::Interpret));
     visit.page(
@@ -199,14 +201,69 @@ fn again_row(visit: &Visit, one: &Repeated) -> AgainRow {
     }
 }
 
-async fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {
-    let opened = visit.app.nights().open(visit.app.store(), &line.night).await;
-    let strip = opened.as_ref().map(|open| small(&open.report.picture)).unwrap_or_default();
-    let question = opened.as_ref().map(|open| open.report.question.clone()).unwrap_or_default();
+/// How many nights are drawn before the list is shown; the rest follow while it is.
+const AT_ONCE: usize = 12;
+
+/// Sees to it that the list has its nights in little. Each is opened once for each result, not for each look;
+/// whether its data are still there is asked of the record every time.
+async fn draw(visit: &Visit, nights: Vec<Night>) -> Result<(), Trouble> {
+    let app = &visit.app;
+    let mut conn = app.store().read().await?;
+    let mut missing = Vec::new();
+    for night in nights {
+        if conn.not_destroyed(&night).await.is_err() {
+            app.nights().forget(night.id);
+        } else if little(app, &night).is_none() {
+            missing.push(night);
+        }
+    }
+    drop(conn);
+    let rest = missing.split_off(missing.len().min(AT_ONCE));
+    for night in &missing {
+        drawn(app, night).await;
+    }
+    if rest.is_empty() || !app.nights().begin_drawing() {
+        return Ok(());
+    }
+    let app = app.clone();
+    tokio::spawn(async move {
+        for night in &rest {
+            if *app.stopping().borrow() {
+                break;
+            }
+            drawn(&app, night).await;
+        }
+        app.nights().end_drawing();
+    });
+    Ok(())
+}
+
+fn little(app: &App, night: &Night) -> Option<Arc<Little>> {
+    app.nights().little(night.id, night.result?)
+}
+
+/// Draws one night. One that cannot be opened is listed without: its own page says why.
+async fn drawn(app: &App, night: &Night) {
+    let little = match app.nights().glance(app.store(), night).await {
+        Ok(open) => Little {
+            strip: small(&open.report.picture),
+            question: open.report.question.clone(),
+            cause: cause(&open),
+        },
+        // Its bytes cannot be read today either.
+        Err(StoreError::Damaged { .. }) => Little::default(),
+        Err(_) => return,
+    };
+    app.nights().keep_little(night.id, night.result.unwrap_or(0), little);
+}
+
+fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {
+    let little = little(&visit.app, &line.night).unwrap_or_default();
+    let (strip, question) = (little.strip.clone(), little.question.clone());
     let (verdict, reason, believed_h) = match line.outcome {
         Some(outcome) => {
             let first = outcome.reason.unwrap_or_default();
-            let reason = opened.as_ref().ok().and_then(|open| cause(open)).unwrap_or(first);
+            let reason = little.cause.clone().unwrap_or(first);
             (outcome.verdict, reason, outcome.believed_h)
         }
         None => (String::new(), String::new(), 0.0),

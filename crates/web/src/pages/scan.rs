@@ -1,6 +1,7 @@
 //! The box in the header: a hardware scanner types a mark like a keyboard and ends with Enter.
 
 use store::desk::Scanned;
+use store::text;
 
 use crate::access::Right;
 use crate::page::Answer;
@@ -17,6 +18,11 @@ pub fn routes() -> Routes {
 
 async fn scan(visit: Visit, typed: Typed) -> Answer {
     let text = typed.get("mark");
+    if text::strange(text, false).is_some() || text::too_long(text, text::NAME).is_some() {
+        return Err(Trouble::not_understood(
+            "No mark and no number is so long, or holds a sign that cannot be seen.",
+        ));
+    }
     let found = visit.app.store().read().await?.scanned(text).await?;
     let place = match found {
         Scanned::Monitor(id) if visit.may(Right::SeeMonitors) => format!("/monitors/{id}"),

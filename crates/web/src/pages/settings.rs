@@ -6,6 +6,7 @@ use askama::Template;
 use axum::extract::Path;
 use store::setting::DESK;
 use store::tables::Setting;
+use store::text;
 
 use crate::form::Field;
 use crate::form::Form;
@@ -107,7 +108,7 @@ fn page(
         } else {
             (holds, "")
         };
-        empty.field(Field::lines("value", "Text", 18).value(value).hint(hint))
+        empty.field(Field::lines("value", "Text", 18).most(text::PAPER).value(value).hint(hint))
     };
     let line = |version: Setting| Version {
         id: version.id,

@@ -29,7 +29,7 @@ pub(crate) struct Bench {
     pub(crate) store: Store,
     pub(crate) router: Router,
     pub(crate) clock: Arc<AtomicI64>,
-    _folder: tempfile::TempDir,
+    folder: Arc<tempfile::TempDir>,
 }
 
 /// What came back.
@@ -72,10 +72,16 @@ pub(crate) async fn bench_on(tls: bool, printer: Arc<dyn Printer>) -> Bench {
     let listen = "127.0.0.1:8417".parse().unwrap();
     let names = ["desk.example".to_owned()];
     let app = App::new(store.clone(), printer, tls, listen, &names, Arc::new(|_| {}));
-    Bench { store, router: web::app(app), clock, _folder: folder }
+    Bench { store, router: web::app(app), clock, folder: Arc::new(folder) }
 }
 
 impl Bench {
+    /// The same record behind another workbench.
+    pub(crate) fn with(&self, router: Router) -> Self {
+        let (store, clock) = (self.store.clone(), self.clock.clone());
+        Self { store, router, clock, folder: self.folder.clone() }
+    }
+
     pub(crate) fn wait_s(&self, seconds: i64) {
         self.clock.fetch_add(seconds, Ordering::SeqCst);
     }

@@ -8,6 +8,7 @@ use super::tal::Annotation;
 use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::read::ReadError;
+use crate::read::limits;
 
 /// The greatest data record the formats allow, in bytes (EDF+ 2.1.2, kept from EDF).
 const LARGEST_RECORD: usize = 61_440;
@@ -59,23 +60,52 @@ pub fn parse(bytes: &[u8]) -> Result<EdfFile, ReadError> {
     let layout = layout(bytes, &header, &headers, &mut findings)?;
     let mut signals: Vec<Signal> =
         headers.into_iter().map(|header| Signal { header, digital: Vec::new() }).collect();
-    let mut lists = Vec::with_capacity(layout.records);
-    for record in 0..layout.records {
-        let at = layout.start + record * layout.record_bytes;
-        let record = &bytes[at..at + layout.record_bytes];
-        lists.push(take_record(record, header.sample_bytes(), &mut signals));
-    }
-    note_damage(&lists, &mut findings);
     let has_annotations = signals.iter().any(|signal| signal.header.is_annotations());
+    let told = take_records(bytes, &layout, header.sample_bytes(), &mut signals)?;
+    note_damage(&told, &mut findings);
     if header.plus() && !has_annotations {
         // EDF+ 2.2.1: the signal is obligatory, even without annotations.
         let sentence = "The file calls itself a plus file and lacks the annotation signal that every \
                         one must hold.";
         findings.push(Finding::new("edf_no_annotation_signal", Weight::Note, sentence));
     }
-    let record_starts_s = record_starts(&header, &lists, has_annotations)?;
-    let annotations = lists.into_iter().flat_map(|list| list.annotations).collect();
-    Ok(EdfFile { header, signals, annotations, record_starts_s, findings })
+    let record_starts_s = record_starts(&header, &told, layout.records, has_annotations)?;
+    Ok(EdfFile { header, signals, annotations: told.annotations, record_starts_s, findings })
+}
+
+/// What the annotation signals of all records tell.
+#[derive(Default)]
+struct Told {
+    annotations: Vec<Annotation>,
+    /// The time of each record, where it tells one; empty without annotation signals, so that records of two
+    /// bytes do not cost fifty.
+    records_s: Vec<Option<f64>>,
+    damaged: usize,
+    not_utf8: usize,
+}
+
+fn take_records(
+    bytes: &[u8],
+    layout: &Layout,
+    width: usize,
+    signals: &mut [Signal],
+) -> Result<Told, ReadError> {
+    let mut told = Told::default();
+    for signal in signals.iter_mut().filter(|signal| !signal.header.is_annotations()) {
+        // Growing would take twice as much in the end.
+        signal.digital.reserve_exact(layout.records * signal.header.samples_per_record);
+    }
+    for record in 0..layout.records {
+        let at = layout.start + record * layout.record_bytes;
+        let record = &bytes[at..at + layout.record_bytes];
+        let Some(list) = take_record(record, width, signals) else { continue };
+        told.records_s.push(list.record_s);
+        told.annotations.extend(list.annotations);
+        told.damaged += list.damaged;
+        told.not_utf8 += list.not_utf8;
+        limits::marks(told.annotations.len())?;
+    }
+    Ok(told)
 }
 
 fn layout(
@@ -137,8 +167,8 @@ fn note_length(header: &Header, records: usize, left: usize, findings: &mut Vec<
     }
 }
 
-/// Takes one record apart; gives back what its annotation signals tell.
-fn take_record(record: &[u8], width: usize, signals: &mut [Signal]) -> tal::Lists {
+/// Takes one record apart; gives back what its annotation signals tell, when it has any.
+fn take_record(record: &[u8], width: usize, signals: &mut [Signal]) -> Option<tal::Lists> {
     let mut lists: Option<tal::Lists> = None;
     let mut at = 0;
     for signal in signals {
@@ -160,7 +190,7 @@ fn take_record(record: &[u8], width: usize, signals: &mut [Signal]) -> tal::List
             }
         }
     }
-    lists.unwrap_or_default()
+    lists
 }
 
 /// Two or three bytes, least first, two's complement (EDF+ 2.1.3 item 7; BDF alike).
@@ -172,13 +202,12 @@ fn sample(bytes: &[u8]) -> i32 {
     }
 }
 
-fn note_damage(lists: &[tal::Lists], findings: &mut Vec<Finding>) {
-    let damaged: usize = lists.iter().map(|list| list.damaged).sum();
+fn note_damage(told: &Told, findings: &mut Vec<Finding>) {
+    let Told { damaged, not_utf8, .. } = *told;
     if damaged > 0 {
         let sentence = format!("{damaged} annotations are damaged and were left out.");
         findings.push(Finding::new("edf_annotation_damaged", Weight::Caution, sentence));
     }
-    let not_utf8: usize = lists.iter().map(|list| list.not_utf8).sum();
     if not_utf8 > 0 {
         let sentence = format!(
             "{not_utf8} annotations are not written in UTF-8; letters that could not be read show as \
@@ -191,28 +220,29 @@ fn note_damage(lists: &[tal::Lists], findings: &mut Vec<Finding>) {
 /// Where each record starts: by its time-keeper, else one after the other.
 fn record_starts(
     header: &Header,
-    lists: &[tal::Lists],
+    told: &Told,
+    records: usize,
     has_annotations: bool,
 ) -> Result<Vec<f64>, ReadError> {
+    let time_of = |record: usize| told.records_s.get(record).copied().flatten();
     if header.interrupted() {
         // Without its own time a record of an interrupted file could lie anywhere.
-        return (1..)
-            .zip(lists)
-            .map(|(number, list)| {
-                list.record_s.ok_or_else(|| {
+        return (0..records)
+            .map(|record| {
+                time_of(record).ok_or_else(|| {
                     ReadError::not_understood(
                         "a data record of an interrupted file does not tell its time: expected \
                          a time-keeping annotation first, found none",
                     )
-                    .at(format!("data record {number}"))
+                    .at(format!("data record {}", record + 1))
                 })
             })
             .collect();
     }
-    let kept = header.plus() && has_annotations && lists.iter().all(|list| list.record_s.is_some());
-    let first_s = lists.first().and_then(|list| list.record_s).filter(|_| header.plus());
-    Ok((0..lists.len())
-        .map(|index| match lists[index].record_s {
+    let kept = header.plus() && has_annotations && told.records_s.iter().all(Option::is_some);
+    let first_s = time_of(0).filter(|_| header.plus());
+    Ok((0..records)
+        .map(|index| match time_of(index) {
             Some(start_s) if kept => start_s,
             _ => first_s.unwrap_or(0.0) + index as f64 * header.record_s,
         })

@@ -5,12 +5,11 @@ use super::file::Signal;
 use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::read::ReadError;
+use crate::read::limits;
 use crate::time::Stretch;
 
 /// An interrupted file is laid out over three days at most: a night, and room for a wrong clock.
 const LONGEST_GRID_S: f64 = 72.0 * 3600.0;
-/// Samples that may be laid out over all signals, gaps included: 1.6 GB.
-const MOST_SAMPLES: f64 = 200e6;
 /// A contiguous file's clocks may waver by this part of a record before they count as a jump;
 /// common practice, no source.
 const WAVER: f64 = 0.1;
@@ -30,8 +29,12 @@ pub(super) struct Grid {
 }
 
 impl Grid {
-    /// Looks at the record times of a file.
-    pub(super) fn of(file: &EdfFile, findings: &mut Vec<Finding>) -> Result<Self, ReadError> {
+    /// Looks at the record times of a file of `bytes`.
+    pub(super) fn of(
+        file: &EdfFile,
+        bytes: usize,
+        findings: &mut Vec<Finding>,
+    ) -> Result<Self, ReadError> {
         let starts = &file.record_starts_s;
         let origin_s = starts.first().copied().unwrap_or(0.0);
         let record_s = record_length(file);
@@ -58,7 +61,7 @@ impl Grid {
             findings.push(jump());
         }
         let grid = Self { origin_s, record_s, duration_s, starts_s };
-        grid.check_size(file)?;
+        grid.check_size(file, bytes)?;
         findings.extend(grid.note_gaps());
         Ok(grid)
     }
@@ -84,17 +87,16 @@ impl Grid {
         laid
     }
 
-    fn check_size(&self, file: &EdfFile) -> Result<(), ReadError> {
+    fn check_size(&self, file: &EdfFile, bytes: usize) -> Result<(), ReadError> {
         let ordinary = file.signals.iter().filter(|signal| !signal.digital.is_empty());
         let total: f64 = ordinary.map(|signal| self.duration_s / self.period_s(signal)).sum();
-        if total > MOST_SAMPLES {
-            return Err(ReadError::refused(format!(
-                "the interrupted file is too large with its gaps: expected at most 200 million \
-                 samples, found {:.0} million",
-                total / 1e6
-            )));
-        }
-        Ok(())
+        // A time that is no number, or beyond any, saturates.
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a count of samples, not below 0; one too large to count is refused as such"
+        )]
+        limits::samples(total.max(0.0) as usize, bytes)
     }
 
     fn note_gaps(&self) -> Vec<Finding> {

@@ -3,10 +3,9 @@
 use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::read::ReadError;
+use crate::read::limits;
 use crate::read::text::stamp::SECOND;
 
-/// Samples in all channels of one night: 72 h of seven channels at 100 Hz.
-pub(super) const SAMPLES_MOST: usize = 200_000_000;
 /// Below this many cells an empty grid costs nothing worth refusing.
 const CELLS_FREE: usize = 2_000_000;
 
@@ -25,8 +24,8 @@ pub(super) struct Grid {
     pub(super) finding: Option<Finding>,
 }
 
-/// Finds the grid of rows in order, each time once.
-pub(super) fn grid(at_us: &[i64]) -> Result<Grid, ReadError> {
+/// Finds the grid of rows in order, each time once; they come of a file of `bytes`.
+pub(super) fn grid(at_us: &[i64], bytes: usize) -> Result<Grid, ReadError> {
     let (Some(&start_us), Some(&end_us)) = (at_us.first(), at_us.last()) else {
         return Err(ReadError::not_understood("no row could be read"));
     };
@@ -43,7 +42,7 @@ pub(super) fn grid(at_us: &[i64]) -> Result<Grid, ReadError> {
         .hint("say in a column map how the time is written"));
     }
     let spread = usize::try_from((end_us - start_us) / median).unwrap_or(usize::MAX);
-    if spread > SAMPLES_MOST || (spread > CELLS_FREE && spread / 100 > at_us.len()) {
+    if spread > limits::SAMPLES || (spread > CELLS_FREE && spread / 100 > at_us.len()) {
         return Err(ReadError::not_understood(format!(
             "{} rows, mostly {} s apart, are spread over {} h",
             at_us.len(),
@@ -52,6 +51,7 @@ pub(super) fn grid(at_us: &[i64]) -> Result<Grid, ReadError> {
         ))
         .hint("a file of a night has a row for nearly every moment of it"));
     }
+    limits::samples(spread, bytes)?;
     Ok(fit(at_us, median))
 }
 
@@ -160,14 +160,14 @@ mod tests {
 
     #[test]
     fn a_gap_leaves_its_cells_empty() {
-        let grid = grid(&at(&[0, 1000, 2000, 5000, 6000])).unwrap();
+        let grid = grid(&at(&[0, 1000, 2000, 5000, 6000]), 0).unwrap();
         assert_eq!((cells(&grid), grid.length, grid.period_s), (vec![0, 1, 2, 5, 6], 7, 1.0));
         assert_eq!(grid.finding, None);
     }
 
     #[test]
     fn a_jitter_is_told() {
-        let grid = grid(&at(&[0, 1020, 1980, 3000, 4010])).unwrap();
+        let grid = grid(&at(&[0, 1020, 1980, 3000, 4010]), 0).unwrap();
         assert_eq!(cells(&grid), [0, 1, 2, 3, 4]);
         assert_eq!(grid.finding.unwrap().code, "rows_beside_grid");
     }
@@ -176,14 +176,14 @@ mod tests {
     fn a_slow_clock_keeps_every_row() {
         // A period of 4.25 s, written in whole seconds.
         let rows: Vec<i64> = (0..400).map(|i| i * 17 / 4 * 1000).collect();
-        let grid = grid(&at(&rows)).unwrap();
+        let grid = grid(&at(&rows), 0).unwrap();
         assert!((grid.period_s - 4.25).abs() < 0.01, "{}", grid.period_s);
         assert_eq!(grid.length, 400);
     }
 
     #[test]
     fn an_irregular_log_is_told() {
-        let grid = grid(&at(&[0, 1000, 1400, 4000, 5300, 9900, 10_900])).unwrap();
+        let grid = grid(&at(&[0, 1000, 1400, 4000, 5300, 9900, 10_900]), 0).unwrap();
         assert_eq!(grid.finding.unwrap().code, "rows_irregular");
     }
 
@@ -191,7 +191,7 @@ mod tests {
     fn two_rows_far_apart_make_no_great_grid() {
         let mut rows = at(&[0, 1, 2, 3, 4]);
         rows.push(70 * 3600 * SECOND);
-        let error = grid(&rows).unwrap_err();
+        let error = grid(&rows, 0).unwrap_err();
         let expected = "6 rows, mostly 0.001 s apart, are spread over 70 h";
         assert_eq!(error.to_string(), expected);
     }

@@ -3,6 +3,7 @@
 use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::read::ReadError;
+use crate::read::limits;
 use crate::read::text::grid::{self, Grid};
 use crate::read::text::marks;
 use crate::read::text::rows::{Rows, Series};
@@ -22,29 +23,25 @@ struct Track {
     at_us: Option<Vec<i64>>,
 }
 
-/// Makes the recording; hash and monitor are left for the caller.
+/// Makes the recording of a file of `bytes`; hash and monitor are left for the caller.
 pub(super) fn recording(
     mut rows: Rows,
     line: &Line,
+    bytes: usize,
     mut findings: Vec<Finding>,
 ) -> Result<Recording, ReadError> {
     let start_us = line.at_us.iter().min().copied().unwrap_or(0);
     let clock = line.clock(start_us)?;
     let mut tracks = tracks(std::mem::take(&mut rows.series), &mut findings)?;
     let row_times = in_order(&mut tracks, &line.at_us, &mut findings);
-    let base = grid::grid(&row_times)?;
+    let base = grid::grid(&row_times, bytes)?;
     let mut channels = Vec::new();
     let mut cells = 0;
     let shared = tracks.iter().any(|track| track.at_us.is_none());
     for track in tracks {
-        let channel = channel(track, &base, &row_times, start_us, &mut findings)?;
+        let lay = Lay { base: &base, row_times: &row_times, start_us, bytes, cells };
+        let channel = lay.channel(track, &mut findings)?;
         cells += channel.samples.len();
-        if cells > grid::SAMPLES_MOST {
-            return Err(ReadError::not_understood(format!(
-                "the night would hold more than {} samples",
-                grid::SAMPLES_MOST
-            )));
-        }
         channels.push(channel);
     }
     if shared {
@@ -166,53 +163,63 @@ fn in_order(tracks: &mut [Track], at_us: &[i64], findings: &mut Vec<Finding>) ->
     row_times
 }
 
-/// Lays a channel on its grid.
-fn channel(
-    track: Track,
-    base: &Grid,
-    row_times: &[i64],
+/// What a channel is laid out by.
+struct Lay<'a> {
+    base: &'a Grid,
+    row_times: &'a [i64],
     start_us: i64,
-    findings: &mut Vec<Finding>,
-) -> Result<Channel, ReadError> {
-    let Track { id, series, unit, at_us } = track;
-    let mut values = series.values;
-    let mut own = at_us;
-    if own.is_none()
-        && series.tally.codes.is_empty()
-        && let Some(sparse) = sparse(&values, row_times)
-    {
-        values.retain(|value| !value.is_nan());
-        own = Some(sparse);
+    /// Length of the file.
+    bytes: usize,
+    /// Samples of the channels before it.
+    cells: usize,
+}
+
+impl Lay<'_> {
+    /// Lays a channel on its grid.
+    fn channel(&self, track: Track, findings: &mut Vec<Finding>) -> Result<Channel, ReadError> {
+        let (row_times, start_us) = (self.row_times, self.start_us);
+        let Track { id, series, unit, at_us } = track;
+        let mut values = series.values;
+        let mut own = at_us;
+        if own.is_none()
+            && series.tally.codes.is_empty()
+            && let Some(sparse) = sparse(&values, row_times)
+        {
+            values.retain(|value| !value.is_nan());
+            own = Some(sparse);
+        }
+        let made = match own.as_deref() {
+            // A channel of a single row has no interval of its own: it takes the rows'.
+            Some(&[start_us]) => {
+                let (period_s, finding) = (self.base.period_s, self.base.finding.clone());
+                Some(Grid { period_s, start_us, cells: vec![Some(0)], length: 1, finding })
+            }
+            Some(own) => {
+                let grid = grid::grid(own, self.bytes)?;
+                tell_grid(&grid, own, start_us, Some(&id), findings);
+                Some(grid)
+            }
+            None => None,
+        };
+        let grid = made.as_ref().unwrap_or(self.base);
+        limits::samples(self.cells + grid.length, self.bytes)?;
+        let mut samples = vec![f64::NAN; grid.length];
+        for (value, cell) in values.iter().zip(&grid.cells) {
+            if let Some(cell) = *cell {
+                samples[cell as usize] = *value;
+            }
+        }
+        Ok(Channel {
+            id,
+            quantity: series.plan.quantity,
+            unit,
+            file_label: series.plan.label,
+            file_unit: series.plan.unit,
+            period_s: grid.period_s,
+            offset_s: grid::seconds(grid.start_us - start_us),
+            samples: samples.into(),
+        })
     }
-    let made = match own.as_deref() {
-        // A channel of a single row has no interval of its own: it takes the rows'.
-        Some(&[start_us]) => {
-            Some(Grid { start_us, cells: vec![Some(0)], length: 1, ..base.clone() })
-        }
-        Some(own) => {
-            let grid = grid::grid(own)?;
-            tell_grid(&grid, own, start_us, Some(&id), findings);
-            Some(grid)
-        }
-        None => None,
-    };
-    let grid = made.as_ref().unwrap_or(base);
-    let mut samples = vec![f64::NAN; grid.length];
-    for (value, cell) in values.iter().zip(&grid.cells) {
-        if let Some(cell) = *cell {
-            samples[cell as usize] = *value;
-        }
-    }
-    Ok(Channel {
-        id,
-        quantity: series.plan.quantity,
-        unit,
-        file_label: series.plan.label,
-        file_unit: series.plan.unit,
-        period_s: grid.period_s,
-        offset_s: grid::seconds(grid.start_us - start_us),
-        samples: samples.into(),
-    })
 }
 
 /// Fewer filled cells than this may stand evenly by chance.

@@ -1,10 +1,10 @@
 //! One pass over the rows: stamps, numbers, words.
 
 use crate::read::ReadError;
+use crate::read::limits;
 use crate::read::map::ColumnMap;
 use crate::read::text::cells::Row;
 use crate::read::text::codes::{self, Tally};
-use crate::read::text::grid::SAMPLES_MOST;
 use crate::read::text::number::{self, Cell};
 use crate::read::text::plan::{self, ChannelPlan, Plan, TimeKind};
 use crate::read::text::stamp::{self, DAY, Date, Minute, Moment};
@@ -135,7 +135,8 @@ impl Pass<'_> {
         let bytes: usize = sample.iter().flatten().map(|cell| cell.len() + 1).sum();
         let rows = self.table.body.len() / (bytes / sample.len().max(1)).max(1) + 1;
         // A first row much shorter than the rest must not ask for room that nobody will fill.
-        let rows = rows.min(1 << 20);
+        let most = limits::samples_of(self.table.body.len()) / self.rows.series.len().max(1);
+        let rows = rows.min(1 << 20).min(most);
         self.rows.stamps.reserve(rows);
         for series in &mut self.rows.series {
             series.values.reserve(rows);
@@ -164,13 +165,7 @@ impl Pass<'_> {
             return Ok(Err(format!("`{}` is not the time", codes::short(cell))));
         };
         let row = self.rows.stamps.len();
-        if row * self.rows.series.len() > SAMPLES_MOST {
-            return Err(ReadError::not_understood(format!(
-                "more than {SAMPLES_MOST} cells in {} columns",
-                self.rows.series.len()
-            ))
-            .at(format!("line {}", cells.line)));
-        }
+        self.room(row).map_err(|error| error.at(format!("line {}", cells.line)))?;
         self.rows.stamps.push(stamp);
         if self.plan.long.is_some() {
             self.long_row(cells, row)?;
@@ -191,6 +186,23 @@ impl Pass<'_> {
             unread.first = unread.first.take().or(first);
         }
         Ok(Ok(()))
+    }
+
+    /// Whether a text of this length can have a row more, and the samples in it: short rows under a wide
+    /// header would make many times as much of it.
+    fn room(&self, row: usize) -> Result<(), ReadError> {
+        let bytes = self.table.body.len();
+        let most = limits::rows_of(bytes);
+        if row >= most {
+            return Err(ReadError::not_understood(format!(
+                "too many rows: expected at most {most} in {bytes} bytes of text, found more"
+            ))
+            .hint("a row has a time and a value at least"));
+        }
+        if self.plan.long.is_none() {
+            limits::samples((row + 1) * self.rows.series.len(), bytes)?;
+        }
+        limits::marks(self.rows.events.len())
     }
 
     fn wide_row(&mut self, row: Row<'_>) {

@@ -1,6 +1,7 @@
 //! The shape of a delimited text: separator, header, the rows below it.
 
 use crate::read::ReadError;
+use crate::read::limits;
 use crate::read::map::ColumnMap;
 use crate::read::text::cells::Cells;
 use crate::read::text::words::{self, Name, Role};
@@ -42,6 +43,7 @@ struct Record {
 
 /// Finds separator, header and rows.
 pub(super) fn open<'a>(text: &'a str, map: &ColumnMap) -> Result<Table<'a>, ReadError> {
+    lines_end(text)?;
     let (told, skipped) = sep_line(text);
     let body = &text[skipped..];
     let first_line = 1 + u64::from(skipped > 0);
@@ -125,6 +127,23 @@ pub(super) fn reader(text: &str, delimiter: u8) -> csv::Reader<&[u8]> {
         .from_reader(text.as_bytes())
 }
 
+/// Refuses a line that no row of a night fills: what is made of a line is many times its length.
+fn lines_end(text: &str) -> Result<(), ReadError> {
+    let mut lines = (1_u64..).zip(text.as_bytes().split(|byte| matches!(byte, b'\n' | b'\r')));
+    let Some((number, long)) = lines.find(|(_, line)| line.len() > limits::LINE_BYTES) else {
+        return Ok(());
+    };
+    // Both signs of a line end part the text; only the one is counted where they stand together.
+    let number = if text.contains("\r\n") { number.div_ceil(2) } else { number };
+    Err(ReadError::not_understood(format!(
+        "the line is too long: expected at most {} bytes, found {}",
+        limits::LINE_BYTES,
+        long.len()
+    ))
+    .at(format!("line {number}"))
+    .hint("is the table turned on its side? every moment should have a row"))
+}
+
 /// A first line `sep=;`: the separator it tells, and its length.
 fn sep_line(text: &str) -> (Option<u8>, usize) {
     let end = text.find('\n').map_or(text.len(), |at| at + 1);
@@ -169,6 +188,8 @@ fn first_records(body: &str, delimiter: u8, first_line: u64) -> Result<Vec<Recor
     let mut records = Vec::new();
     while records.len() < LOOKED_AT && read_record(&mut reader, &mut record, first_line)? {
         let place = record.position().cloned().unwrap_or_else(csv::Position::new);
+        limits::columns(record.len(), "columns")
+            .map_err(|error| error.at(format!("line {}", place.line() + first_line - 1)))?;
         records.push(Record {
             byte: usize::try_from(place.byte()).unwrap_or(0),
             line: place.line() + first_line - 1,

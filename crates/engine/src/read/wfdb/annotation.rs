@@ -3,6 +3,8 @@
 //! # Sources
 //! `wfdb-format`, its page on annotation files.
 
+use crate::read::limits;
+
 /// A long interval follows, high word first.
 const SKIP: u16 = 59;
 /// Text follows, belonging to the annotation before it.
@@ -77,6 +79,9 @@ fn raws(bytes: &[u8]) -> (Vec<Raw>, bool) {
             _ if FIELDS.contains(&kind) => {}
             _ => {
                 at += i64::from(value);
+                if raws.len() >= limits::SAMPLES_FREE {
+                    break;
+                }
                 raws.push(Raw { at, kind, text: String::new() });
             }
         }

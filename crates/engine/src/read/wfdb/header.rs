@@ -9,6 +9,7 @@ use jiff::civil::Time;
 
 use super::storage::Format;
 use crate::read::ReadError;
+use crate::read::limits;
 
 /// Samples per second where the record line does not tell.
 const DEFAULT_HZ: f64 = 250.0;
@@ -85,6 +86,11 @@ pub struct SignalLine {
 
 /// Reads a header file.
 pub(super) fn parse(bytes: &[u8]) -> Result<Header, ReadError> {
+    if bytes.len() > limits::HEADER_BYTES {
+        let found = format!("{} bytes", bytes.len());
+        let expected = format!("at most {} bytes", limits::HEADER_BYTES);
+        return Err(refuse(1, "header file", &expected, &found));
+    }
     let text = std::str::from_utf8(bytes)
         .map_err(|error| refuse(1, "header file", "UTF-8 text", &error.to_string()))?;
     let mut lines = (1..)
@@ -94,6 +100,7 @@ pub(super) fn parse(bytes: &[u8]) -> Result<Header, ReadError> {
     let (number, record) =
         lines.next().ok_or_else(|| refuse(1, "header file", "a record line", "none"))?;
     let (mut header, signals, segments) = record_line(number, record)?;
+    limits::columns(signals, "signals")?;
     for _ in 0..segments {
         let (number, line) = lines
             .next()

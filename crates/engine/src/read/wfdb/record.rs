@@ -6,9 +6,7 @@ use super::header::parse;
 use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::read::ReadError;
-
-/// Samples that may be laid out over all signals: 1.6 GB.
-const MOST_SAMPLES: usize = 200_000_000;
+use crate::read::limits;
 
 /// One signal in its unit.
 #[derive(Clone, Debug)]
@@ -57,6 +55,9 @@ fn whole(
         rest = more;
         let (read, read_frames) = group_traces(header, group, file(&first.file, files)?)?;
         traces.extend(read);
+        // A file may be named as often as a header likes.
+        let samples = traces.iter().map(|trace| trace.samples.len()).sum();
+        limits::samples(samples, size(files))?;
         frames = frames.min(read_frames);
     }
     if traces.is_empty() {
@@ -175,7 +176,7 @@ fn parts(
     // A first part of no length only lays out the signals, which then are told apart by description.
     let varying = header.segments.first().is_some_and(|part| part.frames == 0);
     let frames = header.segments.iter().fold(0, |sum: usize, part| sum.saturating_add(part.frames));
-    check_size(frames, &layout)?;
+    check_size(frames, &layout, size(files))?;
     let mut traces: Vec<Trace> = layout
         .signals
         .iter()
@@ -222,14 +223,19 @@ fn part_header(header: &Header, name: &str, files: &Files) -> Result<Header, Rea
     Ok(own)
 }
 
-fn check_size(frames: usize, layout: &Header) -> Result<(), ReadError> {
+/// Bytes of all files of a record.
+fn size(files: &Files) -> usize {
+    files.iter().map(|(_, bytes)| bytes.len()).sum()
+}
+
+fn check_size(frames: usize, layout: &Header, bytes: usize) -> Result<(), ReadError> {
     let per_frame =
         layout.signals.iter().fold(0, |sum: usize, line| sum.saturating_add(line.per_frame));
     let total = frames.saturating_mul(per_frame);
-    if total > MOST_SAMPLES || per_frame == 0 || frames == 0 {
+    if per_frame == 0 || frames == 0 {
         return Err(ReadError::refused(format!(
-            "the record's parts do not make a night: expected 1 to {MOST_SAMPLES} samples, found {total}"
+            "the record's parts do not make a night: expected 1 sample at least, found {total}"
         )));
     }
-    Ok(())
+    limits::samples(total, bytes)
 }

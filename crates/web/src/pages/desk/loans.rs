@@ -16,6 +16,7 @@ use store::tables::Movement;
 use store::tables::Person;
 use store::tables::Study;
 use store::tables::TakeBack;
+use store::text;
 use store::when;
 use store::words::Condition;
 use store::words::Contact;
@@ -460,7 +461,7 @@ fn hand_out_form(visit: &Visit, of: &Whole) -> Form {
     visit
         .form(format!("/loans/{}/hand-out", of.loan.id), "Hand out")
         .field(Field::some("identified_by", "Who stands here?", identifiers).hint("Ask, do not read out. Tick two that agree with the record.").needed())
-        .field(Field::text("sensor_temp_c", "Sensor temperature set, °C"))
+        .field(Field::text("sensor_temp_c", "Sensor temperature set, °C").most(text::MARK))
         .field(Field::number("clock_ahead_s", "Monitor's clock ahead of the wall clock, s", "1").hint("0 when they agree, minus when it is behind."))
         .field(Field::some("parts", "In the bag", parts(&of.desk)).needed())
         .field(Field::tick("burn_warning_told", format!("Told: the sensor is warm and can burn. It stays at one place {} h at most. It comes off at once, and stays off, when the skin hurts, is sore or blisters.", of.desk.longest_hours)).needed())

@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::Path;
 use store::monitor::ConsumableForm;
 use store::tables::Consumable;
+use store::text;
 use store::when;
 use store::words::ConsumableKind;
 
@@ -38,7 +39,7 @@ fn form(visit: &Visit) -> Form {
     visit
         .form("/lots", "Enter")
         .field(Field::menu("kind", "What", kinds).needed())
-        .field(Field::text("lot", "Lot number").needed())
+        .field(Field::text("lot", "Lot number").most(text::MARK).needed())
         .field(Field::date("expires_on", "May be used until"))
         .field(Field::number("received", "How many", "1").value("1").with("min", "1"))
         .field(
@@ -98,7 +99,15 @@ pub(crate) async fn enter(visit: Visit, typed: Typed) -> Answer {
         match visit.app.store().add_consumable(&visit.author(), lot).await {
             Ok(_) => return Ok(visit.done("Entered.", "/lots")),
             Err(error) => {
-                form.refused(error, &[("lot_missing", "lot"), ("day_wrong", "expires_on")])?;
+                form.refused(
+                    error,
+                    &[
+                        ("lot_missing", "lot"),
+                        ("day_wrong", "expires_on"),
+                        ("co2_wrong", "co2_percent"),
+                        ("number_wrong", "received"),
+                    ],
+                )?;
             }
         }
     }

@@ -14,6 +14,7 @@ use store::tables::Check;
 use store::tables::Consumable;
 use store::tables::Loan;
 use store::tables::Monitor;
+use store::text;
 use store::when;
 use store::words::CheckWhen;
 use store::words::ConsumableKind;
@@ -490,13 +491,14 @@ fn new_form(visit: &Visit) -> Form {
         .form("/monitors/new", "Enter")
         .field(
             Field::text("serial", "Serial number")
+                .most(text::MARK)
                 .hint("As it stands on the monitor: its files carry it.")
                 .needed(),
         )
-        .field(Field::text("kind", "What it is").value("ear sensor monitor"))
+        .field(Field::text("kind", "What it is").most(text::NAME).value("ear sensor monitor"))
         .field(Field::number("value", "What a new one costs, £", "1").with("min", "0"))
         .field(Field::date("bought_on", "Bought"))
-        .field(Field::text("firmware", "Firmware"))
+        .field(Field::text("firmware", "Firmware").most(text::MARK))
         .field(Field::date("service_due_on", "Service due").needed())
         .field(Field::date("electrical_due_on", "Electrical safety test due").needed())
         .back("/monitors", "Not now")

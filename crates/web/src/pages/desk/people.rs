@@ -10,6 +10,7 @@ use store::person::ReferralForm;
 use store::tables::Person;
 use store::tables::Referral;
 use store::tables::Study;
+use store::text;
 use store::words::StudyStatus;
 use store::words::Urgency;
 
@@ -70,7 +71,10 @@ struct StudyRow {
 }
 
 fn search_form(visit: &Visit) -> Form {
-    let field = Field::text("find", "Name, hospital number or NHS number").needed().first();
+    let field = Field::text("find", "Name, hospital number or NHS number")
+        .most(text::NAME)
+        .needed()
+        .first();
     visit.form("/people", "Search").field(field)
 }
 
@@ -89,7 +93,11 @@ pub(crate) async fn people(visit: Visit) -> Answer {
 pub(crate) async fn find(visit: Visit, typed: Typed) -> Answer {
     let form = search_form(&visit).filled(&typed).checked();
     let store = visit.app.store();
-    let people = store.read().await?.find_people(typed.get("find")).await?;
+    let people = if form.has_faults() {
+        Vec::new()
+    } else {
+        store.read().await?.find_people(typed.get("find")).await?
+    };
     let ids: Vec<i64> = people.iter().map(|one| one.id).collect();
     store.looked(&visit.author(), "people", None, json!({"found": ids})).await?;
     let says = match people.len() {
@@ -107,10 +115,16 @@ fn person_form(visit: &Visit, action: String, button: &str, over: Option<&Person
     visit
         .form(action, button)
         .field(
-            Field::text("family", "Family name").needed().value(of(|one| Some(one.family.clone()))),
+            Field::text("family", "Family name")
+                .most(text::NAME)
+                .needed()
+                .value(of(|one| Some(one.family.clone()))),
         )
         .field(
-            Field::text("given", "Given names").needed().value(of(|one| Some(one.given.clone()))),
+            Field::text("given", "Given names")
+                .most(text::NAME)
+                .needed()
+                .value(of(|one| Some(one.given.clone()))),
         )
         .field(
             Field::date("born_on", "Day of birth")
@@ -119,17 +133,27 @@ fn person_form(visit: &Visit, action: String, button: &str, over: Option<&Person
         )
         .field(
             Field::text("mrn", "Hospital number")
+                .most(text::MARK)
                 .hint("As the hospital writes it.")
                 .needed()
                 .value(of(|one| Some(one.mrn.clone()))),
         )
         .field(
             Field::text("nhs_number", "NHS number")
+                .most(text::MARK)
                 .hint("Ten digits. Leave it empty when it is not known.")
                 .value(of(|one| one.nhs_number.clone())),
         )
-        .field(Field::text("telephone", "Telephone").value(of(|one| one.telephone.clone())))
-        .field(Field::lines("address", "Address", 3).value(of(|one| one.address.clone())))
+        .field(
+            Field::text("telephone", "Telephone")
+                .most(text::NAME)
+                .value(of(|one| one.telephone.clone())),
+        )
+        .field(
+            Field::lines("address", "Address", 3)
+                .most(text::LINE)
+                .value(of(|one| one.address.clone())),
+        )
         .field(
             Field::lines("needs", "What the desk must know", 2)
                 .hint("Large print, an interpreter, a carer. No findings.")
@@ -299,6 +323,7 @@ fn void_form(visit: &Visit, id: i64) -> Form {
         .form(format!("/people/{id}/void"), "Void this row")
         .field(
             Field::text("same_as", "Hospital number of the right row")
+                .most(text::MARK)
                 .hint("Leave it empty when there is none."),
         )
         .field(Field::text("reason", "Why it is void").needed())
@@ -338,7 +363,7 @@ async fn refer_form(visit: &Visit, person: &Person) -> Result<Form, StoreError> 
     let questions = questions(&mut visit.app.store().read().await?).await?;
     Ok(visit
         .form(format!("/people/{}/refer", person.id), "Enter the referral")
-        .field(Field::text("asked_by", "Who asks").needed())
+        .field(Field::text("asked_by", "Who asks").most(text::NAME).needed())
         .field(Field::date("received_on", "Letter received").needed().value(today))
         .field(Field::menu("question", "The question", questions).needed())
         .field(Field::lines("words", "The question in the referrer's words", 3))

@@ -13,6 +13,7 @@ use store::tables::Night;
 use store::tables::Person;
 use store::words::MonitorStatus;
 use store::words::NightStatus;
+use tokio::sync::OwnedSemaphorePermit;
 
 use super::Titled;
 use crate::access::Right;
@@ -20,6 +21,7 @@ use crate::form::Field;
 use crate::form::Form;
 use crate::form::Kind;
 use crate::form::sentence;
+use crate::limits;
 use crate::mark::Mark;
 use crate::page::Answer;
 use crate::page::Trouble;
@@ -69,6 +71,7 @@ async fn form(visit: &Visit, chosen: Option<i64>) -> Result<Form, Trouble> {
         .field(
             Field::new("file", "The file", Kind::Line("file"))
                 .hint("Choose it, or drop it anywhere on this page. Kept whole as it is. Text, EDF, EDF+ or BDF.")
+                .with("data-most", limits::UPLOAD.to_string())
                 .needed(),
         )
         .back("/morning", "Not now");
@@ -90,32 +93,40 @@ fn titled(form: Form) -> Titled {
 }
 
 /// `POST /receive`.
-pub(crate) async fn receive(visit: Visit, mut parts: Multipart) -> Answer {
-    let (mut file, mut monitor) = (Incoming::default(), None);
-    let broken = |error: axum::extract::multipart::MultipartError| {
-        Trouble::not_understood(&sentence(&error.body_text()))
-    };
-    while let Some(part) = parts.next_field().await.map_err(broken)? {
-        match part.name() {
-            Some("file") => {
-                file.name = part.file_name().unwrap_or_default().to_owned();
-                file.bytes = part.bytes().await.map_err(broken)?.to_vec();
-            }
-            Some("monitor") => monitor = part.text().await.map_err(broken)?.parse().ok(),
-            _ => {}
-        }
-    }
-    file.taken_off = monitor;
+pub(crate) async fn receive(visit: Visit, parts: Multipart) -> Answer {
+    let uploads = visit.app.uploads();
+    let place = uploads.place()?;
+    let sent = uploads.read(parts).await?;
+    let monitor = sent.get("monitor").parse().ok();
+    let file =
+        Incoming { name: sent.name, bytes: sent.bytes, taken_off: monitor, ..Incoming::default() };
     let mut form = form(&visit, monitor).await?;
     if file.bytes.is_empty() {
         form.fault("file", "Choose the file that came off the monitor.");
     } else {
-        match visit.app.store().receive(&visit.author(), file).await {
+        match taken_in(&visit, file, place).await? {
             Ok(received) => return received_page(&visit, received, monitor).await,
             Err(error) => form.refused(error, &[])?,
         }
     }
     visit.again("Take off a night", &titled(form))
+}
+
+/// Takes a file in when its turn has come. Turn and place are given back when that is done, not when the browser
+/// goes away: what it began goes on.
+async fn taken_in(
+    visit: &Visit,
+    file: Incoming,
+    place: OwnedSemaphorePermit,
+) -> Result<Result<Received, StoreError>, Trouble> {
+    let turn = visit.app.uploads().turn().await?;
+    let (store, author) = (visit.app.store().clone(), visit.author());
+    let run = tokio::spawn(async move {
+        let received = store.receive(&author, file).await;
+        drop((turn, place));
+        received
+    });
+    run.await.map_err(|_| Trouble::broken("taking a file in broke off"))
 }
 
 async fn received_page(visit: &Visit, received: Received, monitor: Option<i64>) -> Answer {

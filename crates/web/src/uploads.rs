@@ -1,0 +1,118 @@
+//! Files on their way in: a few at once, and one of them read at a time.
+//!
+//! Reading a file takes several times its length, so two are never read together. Those that came meanwhile
+//! wait in their place; when all places are taken the next is refused in words, and nothing of it is kept.
+
+use std::sync::Arc;
+
+use axum::extract::Multipart;
+use axum::extract::multipart::Field;
+use axum::extract::multipart::MultipartError;
+use axum::http::StatusCode;
+use tokio::sync::OwnedSemaphorePermit;
+use tokio::sync::Semaphore;
+
+use crate::form::sentence;
+use crate::limits;
+use crate::limits::Limits;
+use crate::page::Trouble;
+
+/// The places, and the turn. Cheap to clone.
+#[derive(Clone, Debug)]
+pub struct Uploads {
+    places: Arc<Semaphore>,
+    turn: Arc<Semaphore>,
+    limits: Limits,
+}
+
+/// What a form with a file brought.
+#[derive(Debug, Default)]
+pub(crate) struct Sent {
+    /// The fields that are no file, in their order.
+    pub(crate) fields: Vec<(String, String)>,
+    /// Name of the file.
+    pub(crate) name: String,
+    /// Its bytes.
+    pub(crate) bytes: Vec<u8>,
+}
+
+impl Sent {
+    /// A field; empty when it was not sent.
+    pub(crate) fn get(&self, name: &str) -> &str {
+        self.fields.iter().find(|(known, _)| known == name).map_or("", |(_, value)| value.trim())
+    }
+}
+
+impl Uploads {
+    /// With nobody in it.
+    pub fn new(limits: Limits) -> Self {
+        let places = Arc::new(Semaphore::new(limits.uploads));
+        Self { places, turn: Arc::new(Semaphore::new(1)), limits }
+    }
+
+    /// A place for a file, kept until it is dropped.
+    ///
+    /// # Errors
+    /// When all are taken.
+    pub fn place(&self) -> Result<OwnedSemaphorePermit, Trouble> {
+        self.places.clone().try_acquire_owned().map_err(|_| Trouble::full(self.limits.uploads))
+    }
+
+    /// How many places are taken.
+    pub fn taken(&self) -> usize {
+        self.limits.uploads.saturating_sub(self.places.available_permits())
+    }
+
+    /// The turn to be read, when those before have been.
+    ///
+    /// # Errors
+    /// When the server ends.
+    pub async fn turn(&self) -> Result<OwnedSemaphorePermit, Trouble> {
+        let turn = self.turn.clone().acquire_owned().await;
+        turn.map_err(|error| Trouble::broken(error.to_string()))
+    }
+
+    /// Reads a form with one file, which is held once and no longer than it may be.
+    pub(crate) async fn read(&self, mut parts: Multipart) -> Result<Sent, Trouble> {
+        let mut sent = Sent::default();
+        while let Some(mut part) = self.soon(parts.next_field()).await? {
+            let name = part.name().unwrap_or_default().to_owned();
+            if let Some(file) = part.file_name().map(str::to_owned) {
+                sent.name = file;
+                sent.bytes = self.all(&mut part, limits::UPLOAD).await?;
+            } else if sent.fields.len() < limits::FIELDS && name.len() <= limits::NAME {
+                let value = self.all(&mut part, limits::FORM).await?;
+                sent.fields.push((name, String::from_utf8_lossy(&value).into_owned()));
+            } else {
+                return Err(Trouble::too_many_fields());
+            }
+        }
+        Ok(sent)
+    }
+
+    /// A part whole. What is beyond its limit is read and let go, so that the browser reads the answer.
+    async fn all(&self, part: &mut Field<'_>, most: usize) -> Result<Vec<u8>, Trouble> {
+        let (mut bytes, mut found) = (Vec::new(), 0);
+        while let Some(chunk) = self.soon(part.chunk()).await? {
+            found += chunk.len();
+            if found <= most {
+                bytes.extend_from_slice(&chunk);
+            } else {
+                bytes = Vec::new();
+            }
+        }
+        if found > most { Err(Trouble::file_too_large(found)) } else { Ok(bytes) }
+    }
+
+    /// The next piece, which may not be waited for without end.
+    async fn soon<T>(
+        &self,
+        piece: impl Future<Output = Result<T, MultipartError>>,
+    ) -> Result<T, Trouble> {
+        let come = tokio::time::timeout(self.limits.body, piece).await;
+        come.map_err(|_| Trouble::sent_too_slowly())?.map_err(|error| match error.status() {
+            StatusCode::PAYLOAD_TOO_LARGE => Trouble::file_too_large(limits::UPLOAD_READ),
+            _ => Trouble::not_understood(&sentence(&error.body_text())),
+        })
+    }
+}
