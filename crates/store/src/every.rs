@@ -21,7 +21,8 @@ macro_rules! every_table {
 pub(crate) use every_table;
 
 /// Tables that hold no rows of the record: the chain itself, kept bytes, comings and goings, steps of the tables.
-pub const NOT_ROWS: [&str; 6] = ["act", "bytes", "failed_login", "gate", "migration", "session"];
+pub const NOT_ROWS: [&str; 7] =
+    ["act", "bytes", "device", "failed_login", "gate", "migration", "session"];
 
 /// Names of the tables that hold rows of the record.
 pub fn tables() -> Vec<&'static str> {

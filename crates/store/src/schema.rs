@@ -40,6 +40,12 @@ const STEPS: &[Step] = &[
         sqlite: "",
         postgres: "",
     },
+    Step {
+        name: "0008_look",
+        both: include_str!("../migrations/0008_look.sql"),
+        sqlite: "",
+        postgres: "",
+    },
 ];
 
 /// Names of the steps this release knows, in order.

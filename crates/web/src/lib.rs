@@ -22,6 +22,8 @@ pub mod extremes;
 
 pub mod opened;
 
+mod look;
+
 pub mod app;
 
 pub mod typed;

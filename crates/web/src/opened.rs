@@ -2,7 +2,6 @@
 //!
 //! They are kept by night and result, so that a new result is never shown under an old one.
 
-use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::sync::Mutex;
 use std::sync::PoisonError;
@@ -131,11 +130,10 @@ fn lines(
     lines
 }
 
-/// The nights that are open, and which session has been written down as looking at which.
+/// The nights that are open.
 #[derive(Debug, Default)]
 pub struct Nights {
     open: Mutex<Vec<Arc<Opened>>>,
-    looked: Mutex<BTreeSet<(String, i64)>>,
 }
 
 impl Nights {
@@ -233,22 +231,6 @@ impl Nights {
         });
         let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
         Ok(self.keep(opened))
-    }
-
-    /// Whether it was written down already that this session looks at this night.
-    pub fn is_looked(&self, session: &str, night: i64) -> bool {
-        let looked = self.looked.lock().unwrap_or_else(PoisonError::into_inner);
-        looked.contains(&(session.to_owned(), night))
-    }
-
-    /// It was written down that this session looks at this night.
-    pub fn set_looked(&self, session: &str, night: i64) {
-        let mut looked = self.looked.lock().unwrap_or_else(PoisonError::into_inner);
-        // Sessions that ended long ago are forgotten; one too many written down does no harm.
-        if looked.len() > 100_000 {
-            looked.clear();
-        }
-        looked.insert((session.to_owned(), night));
     }
 
     fn kept(&self, night: i64, outcome: i64) -> Option<Arc<Opened>> {

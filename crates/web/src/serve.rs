@@ -98,6 +98,8 @@ pub async fn serve(config: Config, until: impl Future<Output = ()>) -> Result<()
         Some(tls) => Some(certificate(tls).await?),
         None => None,
     };
+    // Sessions and delays run by the process's own clock.
+    config.store.keep_own_time();
     let state = App::new(
         config.store.clone(),
         config.printer,

@@ -10,6 +10,7 @@ mod criteria;
 mod entry;
 mod forms;
 mod lent;
+mod looking;
 mod matrix;
 mod night;
 mod service;
