@@ -286,8 +286,12 @@ pub fn shows_people(method: &str, path: &str) -> bool {
     !NOBODY.contains(&(method, path))
 }
 
-/// Routes a page of one night asks by itself, many times a minute: of these one look in ten minutes is written.
+/// Routes a page of one night, or of nights beside each other, asks by itself, many times a minute: of these one look
+/// in ten minutes is written.
 pub fn is_of_one_page(path: &str) -> bool {
+    if path == "/people/{id}/compare" {
+        return true;
+    }
     let Some(rest) = path.strip_prefix("/nights/{id}").or(path.strip_prefix("/second/{id}")) else {
         return false;
     };
