@@ -1,5 +1,7 @@
 //! Passwords that are tried first: those on the list however they are dressed up, rows of keys, repetitions.
 
+use std::sync::LazyLock;
+
 /// Common passwords in lower case, sorted: the 3,500 most frequent and every longer one of the list that the
 /// general library zxcvbn ships (MIT licence), without the coarse ones.
 const COMMON: &str = include_str!("common.txt");
@@ -55,7 +57,8 @@ pub(super) fn is_plain(lower: &str) -> bool {
 }
 
 fn is_listed(word: &str) -> bool {
-    COMMON.lines().collect::<Vec<_>>().binary_search(&word).is_ok()
+    static WORDS: LazyLock<Vec<&str>> = LazyLock::new(|| COMMON.lines().collect());
+    WORDS.binary_search(&word).is_ok()
 }
 
 /// Whether little is left of it without a phrase that was printed.
@@ -63,12 +66,16 @@ fn is_printed(text: &str) -> bool {
     PRINTED.iter().any(|phrase| text.contains(phrase) && text.len() < phrase.len() + LEAST_PIECE)
 }
 
-/// Without years and other numbers of three digits or more.
+/// Without years and other numbers of three digits or more; of a longer one the last four fall away, since those
+/// before them may stand for letters.
 fn without_numbers(text: &str) -> String {
     let pieces = text.split_inclusive(|sign: char| !sign.is_ascii_digit());
     let kept = pieces.map(|piece| {
         let bare = piece.trim_start_matches(|sign: char| sign.is_ascii_digit());
-        if piece.len() - bare.len() >= 3 { bare } else { piece }
+        match piece.len() - bare.len() {
+            ..3 => piece.to_owned(),
+            digits => format!("{}{bare}", &piece[..digits.saturating_sub(4)]),
+        }
     });
     kept.collect()
 }
