@@ -13,7 +13,7 @@ pub(crate) fn run(args: &BackupArgs, voice: Voice) -> Result<Exit, Trouble> {
         passphrase.good().map_err(|what| Trouble::refused(what).about(files::shown(path)))?;
     }
     let made = record::wait_for(async {
-        let store = record::open(&args.data).await?;
+        let store = record::open(&args.data, args.reach).await?;
         let progress = record::progress(voice);
         let made =
             store::backup::backup(&store, &args.output, passphrase.as_ref(), &progress).await;
