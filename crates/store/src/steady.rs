@@ -46,8 +46,8 @@ impl Steady {
     }
 
     fn at(&mut self, wall_s: i64, elapsed_ms: i64, least_ms: i64) -> i64 {
-        let wall_ms = wall_s.saturating_mul(1_000);
-        let ahead = wall_ms.saturating_sub(self.base_ms).saturating_sub(elapsed_ms);
+        let given = wall_s.saturating_mul(1_000);
+        let ahead = given.saturating_sub(self.base_ms).saturating_sub(elapsed_ms);
         let jump = ahead.saturating_sub(self.ahead_ms);
         if jump.saturating_abs() > least_ms {
             self.jumped_ms = self.jumped_ms.saturating_add(jump.max(0));
