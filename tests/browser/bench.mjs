@@ -2,7 +2,7 @@
 // A server on a made record, a browser, and the looks every page is held to.
 
 import { after, before } from "node:test";
-import { spawn } from "node:child_process";
+import { execFileSync, spawn } from "node:child_process";
 import { mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
@@ -93,10 +93,14 @@ export function department(day, { strict = false, usual = LOOKS[0] } = {}) {
   return { d, as };
 }
 
+/** The record of each server, by its address. */
+const RECORDS = new Map();
+
 /** A fresh record, its server and a browser; an administrator who can log in. */
 export async function bench() {
   const folder = mkdtempSync(join(tmpdir(), "matins-browser-"));
   const server = await serve(join(folder, "record"));
+  RECORDS.set(server.at, join(folder, "record"));
   const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
   const page = await browser.newPage();
   await page.goto(String(server.first));
@@ -122,14 +126,26 @@ export async function logIn(page, at, login, password = PASSWORD) {
   await Promise.all([page.waitForEvent("load"), page.keyboard.press("Enter")]);
 }
 
-/** Makes an account as the administrator on `page`, and sets its password by its link. */
+/**
+ * Makes an account as the administrator on `page`, and sets its password by its link. One that wants a second person
+ * is made on the server, as where there is nobody yet.
+ */
 export async function makeAccount(page, at, login, name, role) {
   await page.goto(`${at}/accounts/new`);
   await page.locator("main").getByLabel("Name").fill(name);
   await page.locator("main").getByLabel("Login").fill(login);
   await page.getByLabel(new RegExp(`^${role}:`)).check();
   await page.getByRole("button", { name: "Make the account" }).click();
-  const link = await page.locator("[data-own-link]").textContent();
+  let link = await page.locator("[data-own-link]").textContent();
+  if (role !== "Desk") {
+    const said = execFileSync(process.env.MATINS ?? "matins", ["link", login, "--data", RECORDS.get(at)]);
+    link = `${at}${String(said).match(/\/first\/\w+/)?.[0]}`;
+  }
+  await setFirst(page, link);
+}
+
+/** Sets the password by a one-time link, in a browser of its own. */
+export async function setFirst(page, link) {
   const other = await page.context().browser().newPage();
   await other.goto(String(link));
   await other.getByLabel("Password", { exact: true }).fill(PASSWORD);

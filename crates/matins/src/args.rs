@@ -62,6 +62,8 @@ pub(crate) enum Verb {
     Backup(BackupArgs),
     /// Bring a backup back into a place that holds nothing
     Restore(RestoreArgs),
+    /// Make a one-time link to an account of the workbench, on the machine that has its record
+    Link(LinkArgs),
     /// Print the completions for a shell
     #[command(help_template = HELP, before_help = "Examples:
   matins completions bash > ~/.local/share/bash-completion/completions/matins")]
@@ -400,6 +402,23 @@ pub(crate) struct ClockArgs {
     /// Who may reach the record's folder.
     #[command(flatten)]
     pub(crate) reach: ReachArgs,
+}
+
+/// `matins link`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "The link sets a password, works once and ends after two days; the
+password that was there stops working. It wants no second person: whoever may
+run this on the machine of the record is one. The account's owner is told.
+
+Examples:
+  matins link quill --data record")]
+pub(crate) struct LinkArgs {
+    /// The account's login
+    #[arg(value_name = "LOGIN")]
+    pub(crate) login: String,
+    /// The record: its folder, or the address of its database
+    #[arg(long, value_name = "DIR|URL")]
+    pub(crate) data: String,
 }
 
 /// `matins verify`.

@@ -6,6 +6,7 @@ pub(crate) mod completions;
 pub(crate) mod criteria;
 pub(crate) mod demo;
 pub(crate) mod diary;
+pub(crate) mod link;
 pub(crate) mod look;
 pub(crate) mod man;
 mod record;

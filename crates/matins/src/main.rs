@@ -42,6 +42,7 @@ fn run(typed: Typed, voice: Voice) -> Result<Exit, Trouble> {
         Verb::Verify(args) => cmd::verify::run(&args, voice),
         Verb::Backup(args) => cmd::backup::run(&args, voice),
         Verb::Restore(args) => cmd::restore::run(&args, voice),
+        Verb::Link(args) => cmd::link::run(&args),
         Verb::Completions { shell } => cmd::completions::run(shell),
         Verb::Man { verb } => cmd::man::run(verb.as_deref()),
     }

@@ -1,4 +1,7 @@
 //! Who may log in: accounts, their passwords and the one-time links that set them.
+//!
+//! Whoever has a link can become its account. So one person alone makes none for an account that may read, sign,
+//! govern or keep accounts: a second one says that it is right, or it is made on the server itself.
 
 use serde_json::json;
 
@@ -9,14 +12,59 @@ use crate::db::Store;
 use crate::error::Result;
 use crate::error::StoreError;
 use crate::password;
+use crate::session::Session;
+use crate::session::know;
 use crate::tables::Account;
 use crate::words::Role;
 
 /// How long a one-time link holds, s: two days, so that a link made on Friday is of no use on Monday.
 const ONCE_S: i64 = 2 * 24 * 3600;
 
+/// How far the clocks of two servers may differ, s: a link that holds longer was made under a wrong clock.
+const CLOCK_SLACK_S: i64 = 120;
+/// How long the owner of an account is told at each log-in that somebody made a link for it, s.
+pub const TOLD_S: i64 = 14 * 24 * 3600;
+/// What stands for the second person when a link was made on the server itself.
+const COMMAND: &str = "command";
+
+/// What was done to the way into an account.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LinkAct {
+    /// When.
+    pub at: i64,
+    /// By whom, as login.
+    pub who: String,
+    /// The act: `account.link`, `account.change`, `account.second` or `account.password`.
+    pub verb: String,
+}
+
 /// Login of the account made on the first start.
 pub const FIRST: &str = "administrator";
+
+impl Account {
+    /// Whether a one-time link waits to be used, and holds.
+    pub fn has_link(&self, now: i64) -> bool {
+        let holds = |until: i64| now < until && until <= now + ONCE_S + CLOCK_SLACK_S;
+        self.closed_at.is_none()
+            && self.once_sha256.is_some()
+            && self.once_until_at.is_some_and(holds)
+    }
+
+    /// Whether its one-time link still wants a second person.
+    pub fn wants_second(&self) -> bool {
+        needs_second(self.role) && self.once_seconded_by.is_none()
+    }
+}
+
+/// Whether a role is given by two: whoever reads, signs, governs or keeps accounts.
+pub fn needs_second(role: Role) -> bool {
+    role != Role::Desk
+}
+
+/// Whether a role may be the second person of a link.
+pub fn may_second(role: Role) -> bool {
+    matches!(role, Role::Administrator | Role::Governance)
+}
 
 impl Store {
     /// Every account, open ones first, by name.
@@ -62,6 +110,8 @@ impl Store {
             password: None,
             once_sha256: None,
             once_until_at: None,
+            once_by: None,
+            once_seconded_by: None,
             closed_at: None,
         };
         let token = new_link(&act, &mut account)?;
@@ -96,22 +146,33 @@ impl Store {
             .await?
             .first("WHERE once_sha256 = $1", &[sha256(token.as_bytes()).into()])
             .await?;
-        Ok(found.filter(|account| {
-            account.closed_at.is_none()
-                && account.once_until_at.is_some_and(|until| self.now() < until)
-        }))
+        Ok(found.filter(|account| account.has_link(self.now())))
     }
 
     /// Sets a password by a one-time token, which is then used up.
     ///
     /// # Errors
-    /// When the token is not known, used or over, or the password may not be chosen.
+    /// As [`Store::set_password_in`].
     pub async fn set_password_once(
         &self,
         token: &str,
         new: &str,
         station: &str,
     ) -> Result<Account> {
+        Ok(self.set_password_in(token, new, station, None).await?.0)
+    }
+
+    /// The same in a browser, which the account is known in from then on; gives the token it is known by.
+    ///
+    /// # Errors
+    /// When the token is not known, used, over or waits for a second person, or the password may not be chosen.
+    pub async fn set_password_in(
+        &self,
+        token: &str,
+        new: &str,
+        station: &str,
+        known: Option<&str>,
+    ) -> Result<(Account, String)> {
         let over = || {
             StoreError::refused(
                 "once_over",
@@ -126,14 +187,79 @@ impl Store {
         if account.once_sha256.as_deref() != Some(&sha256(token.as_bytes())) {
             return Err(over());
         }
+        if account.wants_second() {
+            return Err(StoreError::refused(
+                "once_waits",
+                "this one-time link waits for a second person",
+                "somebody of governance or another administrator says that it is right",
+            ));
+        }
         account.password = Some(kept);
-        account.once_sha256 = None;
-        account.once_until_at = None;
+        no_link(&mut account);
         act.note(json!({"by": "one-time link"}));
         end_sessions(&mut act, account.id, None).await?;
+        // Whoever tried before tried another password.
+        let sql = "DELETE FROM failed_login WHERE id = $1";
+        let login = format!("login:a{}", account.id);
+        on!(act.conn(), c => sqlx::query(sql).bind(login).execute(c).await.map(|_| ()))?;
+        let known = know(&mut act, account.id, known, self.steady_now()).await?;
         act.put(&mut account).await?;
         act.close().await?;
-        Ok(account)
+        Ok((account, known))
+    }
+
+    /// Says, as the second person, that the one-time link of an account is right: who made it may, and it is for
+    /// whom it says.
+    ///
+    /// # Errors
+    /// When no link waits for it, or whoever says so made it, is the account itself, or may not.
+    pub async fn second_link(&self, by: &Author, id: i64) -> Result<()> {
+        let mut act = self.act(by, "account.second").await?;
+        let mut account: Account = act.get(id).await?;
+        if !account.has_link(act.at()) || !account.wants_second() {
+            let says = "no link of this account waits for a second person";
+            return Err(StoreError::refused("no_link", says, "look at the list again"));
+        }
+        let own = account.once_by.as_deref() == Some(&by.login) || account.login == by.login;
+        if own || !may_second(by.role) {
+            let says = "the second person is another than whose link it is and than who made it";
+            let hint = "somebody of governance or another administrator says that it is right";
+            return Err(StoreError::refused("not_second", says, hint));
+        }
+        account.once_seconded_by = Some(by.login.clone());
+        act.note(json!({"made_by": account.once_by}));
+        act.put(&mut account).await?;
+        act.close().await.map(|_| ())
+    }
+
+    /// A new one-time link for the account of a login, made on the server itself: whoever may run the program
+    /// there is the second channel.
+    ///
+    /// # Errors
+    /// When no open account has the login.
+    pub async fn link_on_server(&self, login: &str) -> Result<(Account, String)> {
+        let login = login.trim().to_lowercase();
+        let found: Option<Account> =
+            self.read().await?.first("WHERE login = $1", &[login.as_str().into()]).await?;
+        let account = found
+            .ok_or_else(|| StoreError::Missing { what: "account of this login".to_owned() })?;
+        let token = self.renew_link(&Author::program(), account.id).await?;
+        Ok((account, token))
+    }
+
+    /// What was done in the last days to the ways into an account, the latest first: links made for it, seconded
+    /// and used, and passwords changed.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn link_acts(&self, account: i64, days_s: i64) -> Result<Vec<LinkAct>> {
+        let sql = "SELECT at, who, verb FROM act WHERE object = $1 AND at > $2 AND verb IN ('account.link', 'account.change', 'account.second', 'account.password') ORDER BY seq DESC LIMIT 20";
+        let object = format!("account {account}");
+        let least = self.now() - days_s;
+        let mut conn = self.read().await?;
+        let found: Vec<(i64, String, String)> =
+            on!(&mut conn, c => sqlx::query_as(sql).bind(object).bind(least).fetch_all(c).await)?;
+        Ok(found.into_iter().map(|(at, who, verb)| LinkAct { at, who, verb }).collect())
     }
 
     /// Changes one's own password; every other session of the account ends.
@@ -143,18 +269,18 @@ impl Store {
     pub async fn change_password(
         &self,
         by: &Author,
-        id: i64,
+        session: &Session,
         old: &str,
         new: &str,
-        keep_session: Option<&str>,
     ) -> Result<()> {
+        let id = session.account.id;
+        self.confirm_in(session, old, &by.station).await?;
         let account: Account = self.read().await?.get(id).await?;
-        self.confirm(&account, old, &by.station).await?;
         let kept = self.hashed(&account, new).await?;
         let mut act = self.act(by, "account.password").await?;
         let mut account: Account = act.get_as_seen(id, account.act).await?;
         account.password = Some(kept);
-        end_sessions(&mut act, id, keep_session).await?;
+        end_sessions(&mut act, id, Some(&session.token_sha256)).await?;
         act.put(&mut account).await?;
         act.close().await.map(|_| ())
     }
@@ -167,16 +293,16 @@ impl Store {
         let mut act = self.act(by, "account.link").await?;
         let mut account: Account = act.get(id).await?;
         still_open(&account)?;
-        account.password = None;
         let token = new_link(&act, &mut account)?;
-        end_sessions(&mut act, id, None).await?;
+        end_ways_in(&mut act, id).await?;
         act.put(&mut account).await?;
         act.close().await?;
         Ok(token)
     }
 
     /// Changes name and role, provided nobody else has changed the account since act `seen`. A new role ends
-    /// the account's sessions.
+    /// the account's sessions; one that is given by two is taken up by a new one-time link, which is given, since
+    /// else whoever knows the password of an account of the desk could make a physician of it alone.
     ///
     /// # Errors
     /// When it is closed, changed meanwhile, or the last administrator would lose the role.
@@ -187,20 +313,26 @@ impl Store {
         seen: i64,
         name: &str,
         role: Role,
-    ) -> Result<()> {
+    ) -> Result<Option<String>> {
         let name = good_name(name)?;
         let mut act = self.act(by, "account.change").await?;
         let mut account: Account = act.get_as_seen(id, seen).await?;
         still_open(&account)?;
+        let mut token = None;
         if account.role != role {
             not_the_last(&mut act, &account).await?;
             end_sessions(&mut act, id, None).await?;
+            if needs_second(role) {
+                token = Some(new_link(&act, &mut account)?);
+                end_ways_in(&mut act, id).await?;
+            }
         }
-        act.note(json!({"role_before": account.role.text(), "name_before": account.name}));
+        act.note(json!({"role_before": account.role.text(), "name_before": account.name, "link": token.is_some()}));
         account.name = name;
         account.role = good_role(role)?;
         act.put(&mut account).await?;
-        act.close().await.map(|_| ())
+        act.close().await?;
+        Ok(token)
     }
 
     /// Closes an account for good: its sessions end, its acts keep its name.
@@ -221,8 +353,7 @@ impl Store {
         not_the_last(&mut act, &account).await?;
         account.closed_at = Some(act.at());
         account.password = None;
-        account.once_sha256 = None;
-        account.once_until_at = None;
+        no_link(&mut account);
         act.because(because.trim());
         end_sessions(&mut act, id, None).await?;
         act.put(&mut account).await?;
@@ -280,11 +411,31 @@ async fn end_sessions(act: &mut Act, account: i64, keep: Option<&str>) -> Result
     Ok(())
 }
 
+/// The same, and no browser is known to the account any more.
+async fn end_ways_in(act: &mut Act, account: i64) -> Result<()> {
+    end_sessions(act, account, None).await?;
+    let sql = "DELETE FROM device WHERE account = $1";
+    on!(act.conn(), c => sqlx::query(sql).bind(account).execute(c).await.map(|_| ()))?;
+    Ok(())
+}
+
+/// A new link in place of the password that was there.
 fn new_link(act: &Act, account: &mut Account) -> Result<String> {
     let token = engine::hex(&password::random::<32>()?);
+    account.password = None;
     account.once_sha256 = Some(sha256(token.as_bytes()));
     account.once_until_at = Some(act.at() + ONCE_S);
+    account.once_by = Some(act.author().login.clone());
+    let on_server = act.author().role == Role::Program;
+    account.once_seconded_by = on_server.then(|| COMMAND.to_owned());
     Ok(token)
+}
+
+fn no_link(account: &mut Account) {
+    account.once_sha256 = None;
+    account.once_until_at = None;
+    account.once_by = None;
+    account.once_seconded_by = None;
 }
 
 fn good_login(login: &str) -> Result<String> {

@@ -168,6 +168,11 @@ impl Act {
         if row.written() == seen { Ok(row) } else { Err(StoreError::Changed { what: R::name(id) }) }
     }
 
+    /// Whether this act may change nothing, because its clock cannot be right.
+    pub(crate) fn is_in_doubt(&self) -> bool {
+        self.doubt.is_some()
+    }
+
     /// Takes the clock for right from here on; gives what it and the record said, if that needed taking.
     pub(crate) fn believe_the_clock(&mut self) -> Option<Clocks> {
         let doubt = self.doubt.take()?;

@@ -30,6 +30,7 @@ use crate::record::Record;
 use crate::schema;
 use crate::share;
 use crate::text;
+use crate::throttle::Door;
 use crate::when::Clock;
 
 /// Name of the database file in the record's folder.
@@ -73,6 +74,8 @@ pub struct Store {
     pub(crate) clock: Clock,
     /// Acts of this process queue here, in order of arrival, before they queue at the database.
     pub(crate) gate: Arc<Mutex<()>>,
+    /// The time that sessions and delays run by, and whose turn it is to try a password.
+    pub(crate) door: Arc<Door>,
     /// Acts that changed something are told here once they are closed.
     pub(crate) told: broadcast::Sender<Closed>,
     /// Where heads of the chain go.
@@ -160,10 +163,12 @@ impl Store {
             Place::Folder(folder) => Pool::Sqlite(open_folder(folder, reach).await?),
             Place::Url(url) => Pool::Postgres(open_url(url).await?),
         };
+        let door = Arc::new(Door::new(clock()));
         Ok(Self {
             pool,
             place: place.clone(),
             clock,
+            door,
             gate: Arc::default(),
             told: broadcast::Sender::new(256),
             heads: Heads::new(match place {
@@ -197,7 +202,7 @@ impl Store {
         let Pool::Postgres(pool) = &self.pool else { return };
         let mut seen: i64 = i64::MAX;
         loop {
-            let sql = "SELECT seq, object FROM act WHERE seq > $1 AND verb NOT IN ('look', 'login', 'login.failed', 'logout', 'session.over', 'access.refused') ORDER BY seq LIMIT 200";
+            let sql = "SELECT seq, object FROM act WHERE seq > $1 AND verb NOT IN ('look', 'login', 'login.failed', 'logout', 'logout.elsewhere', 'session.over', 'access.refused', 'access.foreign') ORDER BY seq LIMIT 200";
             let head = sqlx::query_scalar::<_, i64>("SELECT seq FROM gate WHERE id = 1")
                 .fetch_one(pool)
                 .await;

@@ -78,6 +78,17 @@ impl Passphrase {
             _ => Ok(Self(line.as_bytes().to_vec())),
         }
     }
+
+    /// Whether it may encrypt a new backup, which leaves the house: it is held to the rules of a password. Older
+    /// backups are opened with what they were made with.
+    ///
+    /// # Errors
+    /// What is wrong with it.
+    pub fn good(&self) -> Result<(), String> {
+        let text = String::from_utf8_lossy(&self.0);
+        crate::password::choose(&text, &["matins"])
+            .map_err(|error| error.to_string().replace("the password", "the passphrase"))
+    }
 }
 
 /// The first line of a backup, in the clear.

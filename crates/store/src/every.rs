@@ -21,7 +21,8 @@ macro_rules! every_table {
 pub(crate) use every_table;
 
 /// Tables that hold no rows of the record: the chain itself, kept bytes, comings and goings, steps of the tables.
-pub const NOT_ROWS: [&str; 6] = ["act", "bytes", "failed_login", "gate", "migration", "session"];
+pub const NOT_ROWS: [&str; 7] =
+    ["act", "bytes", "device", "failed_login", "gate", "migration", "session"];
 
 /// Every column of every kind of row, with its table.
 #[cfg(test)]

@@ -30,7 +30,9 @@ mod own;
 pub mod record;
 mod schema;
 mod share;
+mod steady;
 pub mod tables;
+mod throttle;
 
 // Keeping it: kept bytes, checking against the chain, backing up and restoring.
 pub mod backup;

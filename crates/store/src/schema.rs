@@ -47,6 +47,12 @@ const STEPS: &[Step] = &[
         sqlite: "",
         postgres: include_str!("../migrations/0007_guard.postgres.sql"),
     },
+    Step {
+        name: "0008_look",
+        both: include_str!("../migrations/0008_look.sql"),
+        sqlite: "",
+        postgres: "",
+    },
 ];
 
 /// Names of the steps this release knows, in order.

@@ -204,15 +204,15 @@ impl Conn {
         Ok(own)
     }
 
-    /// Whether somebody changed the night by hand or signed a report of it.
+    /// Whether somebody changed the night by hand or signed a report of it. Asked by login: a name can be changed.
     async fn read_first(&mut self, by: &Author, night: i64) -> Result<bool> {
-        let clause = "WHERE night = $1 AND who = $2";
-        let own: Option<NotesVersion> =
-            self.first(clause, &[night.into(), by.name.as_str().into()]).await?;
+        let sql = "SELECT COUNT(*) FROM act WHERE object = $1 AND who = $2 AND verb IN ('night.change', 'night.undo', 'night.redo', 'night.repeat', 'report.sign', 'report.interpret', 'report.amend', 'report.withdraw')";
+        let object = format!("night {night}");
+        let own = self.number(sql, &[object.into(), by.login.as_str().into()]).await? > 0;
         let clause = "WHERE night = $1 AND (signed_by = $2 OR interpreted_by = $2)";
         let signed: Option<Report> =
             self.first(clause, &[night.into(), by.login.as_str().into()]).await?;
-        Ok(own.is_some() || signed.is_some())
+        Ok(own || signed.is_some())
     }
 
     /// The first reading of a night: its latest signed report, or else what was judged by hand.

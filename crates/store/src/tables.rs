@@ -34,6 +34,10 @@ record! {
         once_sha256: Option<String>,
         /// When the one-time token ends.
         once_until_at: Option<i64>,
+        /// Who made it, by login.
+        once_by: Option<String>,
+        /// The second person who said that it is right, by login; `command` when it was made on the server itself.
+        once_seconded_by: Option<String>,
         /// When the account was closed.
         closed_at: Option<i64>,
     }

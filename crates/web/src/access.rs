@@ -36,6 +36,8 @@ pub enum Right {
     Figures,
     /// To keep accounts.
     Accounts,
+    /// To be the second person of a one-time link that somebody else made.
+    Second,
     /// To change the department's settings and texts.
     Settings,
     /// To change the criteria nights are judged by.
@@ -64,6 +66,7 @@ pub const fn may(role: Role, right: Right) -> bool {
             matches!(role, Desk | Physiologist | Physician | Governance | Administrator)
         }
         Right::Accounts => matches!(role, Administrator),
+        Right::Second => matches!(role, Governance | Administrator),
         Right::Settings => matches!(role, Administrator | Physiologist),
         Right::Criteria => matches!(role, Physiologist | Physician),
     }
@@ -82,6 +85,7 @@ pub const ROUTES: &[(&str, &str, Right)] = &[
     ("POST", "/logout", Right::Enter),
     ("GET", "/session", Right::Enter),
     ("POST", "/session/stay", Right::Enter),
+    ("POST", "/session/elsewhere", Right::Enter),
     ("GET", "/live", Right::Enter),
     ("GET", "/", Right::Enter),
     ("POST", "/scan", Right::Enter),
@@ -208,6 +212,8 @@ pub const ROUTES: &[(&str, &str, Right)] = &[
     ("POST", "/accounts/{id}", Right::Accounts),
     ("POST", "/accounts/{id}/link", Right::Accounts),
     ("POST", "/accounts/{id}/close", Right::Accounts),
+    ("GET", "/links", Right::Second),
+    ("POST", "/links/{id}", Right::Second),
     ("GET", "/audit", Right::Audit),
     ("GET", "/audit/acts.csv", Right::Audit),
     ("GET", "/retention", Right::Retain),
@@ -220,6 +226,110 @@ pub const ROUTES: &[(&str, &str, Right)] = &[
     ("GET", "/settings/{name}", Right::Settings),
     ("POST", "/settings/{name}", Right::Settings),
 ];
+
+/// Routes whose answers show nobody's data. What any other shows is written down as a look, also what a route
+/// shows that somebody adds tomorrow: it must be taken out here, not put in.
+pub const NOBODY: &[(&str, &str)] = &[
+    ("GET", "/assets/{hash}/{name}"),
+    ("GET", "/login"),
+    ("POST", "/login"),
+    ("POST", "/session/again"),
+    ("GET", "/first/{token}"),
+    ("POST", "/first/{token}"),
+    ("GET", "/about"),
+    ("GET", "/health"),
+    ("POST", "/logout"),
+    ("GET", "/session"),
+    ("POST", "/session/stay"),
+    ("POST", "/session/elsewhere"),
+    ("GET", "/live"),
+    ("GET", "/"),
+    // It leads on; that somebody asked for a person is written down by the handler.
+    ("POST", "/scan"),
+    ("GET", "/password"),
+    ("POST", "/password"),
+    ("GET", "/people"),
+    ("GET", "/people/new"),
+    ("GET", "/monitors"),
+    ("GET", "/monitors/new"),
+    ("POST", "/monitors/new"),
+    ("GET", "/labels.pdf"),
+    ("GET", "/lots"),
+    ("POST", "/lots"),
+    ("POST", "/lots/{id}/close"),
+    ("GET", "/service"),
+    ("GET", "/service/monitors/{id}"),
+    ("GET", "/criteria"),
+    ("POST", "/criteria"),
+    ("GET", "/criteria/{name}"),
+    ("GET", "/criteria/{name}/draft"),
+    ("POST", "/criteria/{name}/draft"),
+    ("POST", "/criteria/{name}/rerun"),
+    ("POST", "/criteria/{name}/adopt"),
+    ("GET", "/accounts"),
+    ("GET", "/accounts/new"),
+    ("POST", "/accounts/new"),
+    ("GET", "/accounts/{id}"),
+    ("POST", "/accounts/{id}"),
+    ("POST", "/accounts/{id}/link"),
+    ("POST", "/accounts/{id}/close"),
+    ("GET", "/links"),
+    ("POST", "/links/{id}"),
+    ("GET", "/settings"),
+    ("GET", "/settings/{name}"),
+    ("POST", "/settings/{name}"),
+];
+
+/// Whether what a route shows is written down as a look.
+pub fn shows_people(method: &str, path: &str) -> bool {
+    let method = if method == "HEAD" { "GET" } else { method };
+    !NOBODY.contains(&(method, path))
+}
+
+/// Routes a page of one night, or of nights beside each other, asks by itself, many times a minute: of these one look
+/// in ten minutes is written.
+pub fn is_of_one_page(path: &str) -> bool {
+    if path == "/people/{id}/compare" {
+        return true;
+    }
+    let Some(rest) = path.strip_prefix("/nights/{id}").or(path.strip_prefix("/second/{id}")) else {
+        return false;
+    };
+    let parts = [
+        "",
+        "/strip",
+        "/columns",
+        "/parts",
+        "/judge",
+        "/reason",
+        "/mark",
+        "/move",
+        "/remove",
+        "/gas",
+        "/question",
+        "/criteria",
+        "/undo",
+        "/redo",
+    ];
+    parts.contains(&rest)
+}
+
+/// Whether a route answers at a path, as a browser writes it without its query.
+pub fn answers(method: &str, path: &str) -> bool {
+    let plain = |sign: char| sign.is_ascii_alphanumeric() || "-_.~:".contains(sign);
+    let fits = |pattern: &str, part: &str| match pattern.strip_prefix('{') {
+        Some(_) => {
+            !part.is_empty() && part.chars().all(plain) && part.chars().any(|sign| sign != '.')
+        }
+        None => pattern == part,
+    };
+    ROUTES.iter().any(|route| {
+        let (patterns, parts) = (route.1.split('/'), path.split('/'));
+        route.0 == method
+            && patterns.clone().count() == parts.clone().count()
+            && patterns.zip(parts).all(|(pattern, part)| fits(pattern, part))
+    })
+}
 
 /// The right a route asks for.
 pub fn right_of(method: &str, path: &str) -> Option<Right> {
@@ -241,5 +351,6 @@ pub const NAVIGATION: &[(&str, &str, Right)] = &[
     ("/audit", "Audit", Right::Audit),
     ("/retention", "Retention", Right::Retain),
     ("/accounts", "Accounts", Right::Accounts),
+    ("/links", "Links", Right::Second),
     ("/settings", "Settings", Right::Settings),
 ];

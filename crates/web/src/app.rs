@@ -14,6 +14,7 @@ use tokio::sync::watch;
 
 use crate::door::Door;
 use crate::limits::Limits;
+use crate::look::Looked;
 use crate::opened::Nights;
 use crate::printer::Printer;
 use crate::uploads::Uploads;
@@ -37,6 +38,12 @@ struct Inner {
     nights: Nights,
     door: Door,
     uploads: Uploads,
+    /// What every session has looked at in the last minutes.
+    looked: Looked,
+    /// Whose pages carried a proof, by proof: a form of an older session is theirs alone.
+    proofs: Mutex<BTreeMap<String, i64>>,
+    /// What the operator was told of lately, and how often it happened since.
+    warned: Mutex<BTreeMap<&'static str, (i64, u64)>>,
     /// What drafts of criteria would change, by the set's name. Forgotten when the program ends.
     reruns: Mutex<BTreeMap<String, Arc<Rerun>>>,
 }
@@ -96,9 +103,23 @@ impl App {
         let stop = watch::Sender::new(false);
         let (said, nights, reruns) = (Mutex::default(), Nights::default(), Mutex::default());
         let (door, uploads) = (Door::new(limits), Uploads::new(limits));
-        let inner =
-            Inner { store, printer, tls, hosts, log, stop, said, nights, door, uploads, reruns };
-        Self(Arc::new(inner))
+        let (looked, proofs, warned) = (Looked::default(), Mutex::default(), Mutex::default());
+        Self(Arc::new(Inner {
+            store,
+            printer,
+            tls,
+            hosts,
+            log,
+            stop,
+            said,
+            nights,
+            door,
+            uploads,
+            looked,
+            proofs,
+            warned,
+            reruns,
+        }))
     }
 
     /// The connections, and what they are held to.
@@ -109,6 +130,41 @@ impl App {
     /// The files on their way in.
     pub fn uploads(&self) -> &Uploads {
         &self.0.uploads
+    }
+
+    /// What sessions have looked at.
+    pub(crate) fn looked(&self) -> &Looked {
+        &self.0.looked
+    }
+
+    /// Keeps whose pages carry a proof.
+    pub(crate) fn remember_proof(&self, proof: &str, account: i64) {
+        let mut proofs = self.0.proofs.lock().unwrap_or_else(PoisonError::into_inner);
+        if proofs.len() > 10_000 {
+            proofs.clear();
+        }
+        proofs.insert(proof.to_owned(), account);
+    }
+
+    /// Whose pages carried a proof; `None` when this server gave it to nobody who was logged in.
+    pub(crate) fn proof_of(&self, proof: &str) -> Option<i64> {
+        self.0.proofs.lock().unwrap_or_else(PoisonError::into_inner).get(proof).copied()
+    }
+
+    /// Tells the operator of what an attack looks like, once a minute of each kind and then how often.
+    pub(crate) fn warn(&self, kind: &'static str, line: &str) {
+        let minute = self.0.store.steady_now().div_euclid(60);
+        let mut warned = self.0.warned.lock().unwrap_or_else(PoisonError::into_inner);
+        let (last, more) = warned.get(kind).copied().unwrap_or((i64::MIN, 0));
+        if last == minute {
+            warned.insert(kind, (minute, more + 1));
+            return;
+        }
+        warned.insert(kind, (minute, 0));
+        drop(warned);
+        let since =
+            if more > 0 { format!(" ({more} more since it was last told)") } else { String::new() };
+        self.log(&format!("{kind}: {line}{since}"));
     }
 
     /// The record.
@@ -160,6 +216,11 @@ impl App {
     /// Name of the cookie that ties a form filled in before logging in to its browser.
     pub fn visitor_cookie(&self) -> &'static str {
         if self.0.tls { "__Host-matins-visitor" } else { "matins-visitor" }
+    }
+
+    /// Name of the cookie a browser is known by in which somebody has logged in.
+    pub fn known_cookie(&self) -> &'static str {
+        if self.0.tls { "__Host-matins-known" } else { "matins-known" }
     }
 
     /// Whether this is a host browsers may ask, whatever the port: a foreign name that resolves to this

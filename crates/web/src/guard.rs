@@ -1,6 +1,8 @@
 //! The one way in: every request passes here before it is handled, and every response before it leaves.
 
 use std::net::SocketAddr;
+use std::sync::Arc;
+use std::sync::PoisonError;
 
 use axum::body::Body;
 use axum::body::to_bytes;
@@ -12,19 +14,32 @@ use axum::http::HeaderMap;
 use axum::http::HeaderValue;
 use axum::http::Method;
 use axum::http::StatusCode;
+use axum::http::Uri;
 use axum::http::header;
 use axum::middleware::Next;
 use axum::response::IntoResponse;
 use axum::response::Response;
+use serde_json::json;
+use store::error::StoreError;
+use store::record::Record as _;
 use store::session::new_token;
+use store::tables::Loan;
+use store::tables::Night;
+use store::tables::Person;
+use store::tables::SecondReading;
+use store::tables::Study;
 
 use crate::access::ROUTES;
 use crate::access::Right;
+use crate::access::is_of_one_page;
 use crate::access::may;
 use crate::access::right_of;
+use crate::access::shows_people;
 use crate::app::App;
 use crate::limits;
+use crate::look::Look;
 use crate::page::Trouble;
+use crate::page::same_secret;
 use crate::page::set_cookie;
 use crate::pages::login;
 use crate::typed::Typed;
@@ -39,6 +54,7 @@ pub async fn guard(State(app): State<App>, request: Request, next: Next) -> Resp
     let path = matched.as_ref().map(MatchedPath::as_str);
     let tls = app.tls();
     if !host(&request).is_some_and(|host| app.answers_to(host)) {
+        app.warn("asked under a foreign name", &format!("from {}", station(&request)));
         return dressed(
             (StatusCode::MISDIRECTED_REQUEST, "This server is not asked under that name.\n")
                 .into_response(),
@@ -54,26 +70,38 @@ pub async fn guard(State(app): State<App>, request: Request, next: Next) -> Resp
 /// A request that needs to know who asks.
 async fn visited(app: &App, mut request: Request, next: Next, path: Option<&str>) -> Response {
     let mut fresh = None;
+    let from = station(&request);
     let address = request.extensions().get::<ConnectInfo<SocketAddr>>().map(|address| address.0);
-    let visit = match visit(app, request.headers(), request.uri().path(), address, &mut fresh).await
-    {
+    let (method, uri) = (request.method().clone(), request.uri().clone());
+    let visit = match visit(app, request.headers(), (&method, uri.path(), from), &mut fresh).await {
         Ok(visit) => visit,
         Err(trouble) => {
             log(app, &trouble, path);
             return (trouble.status, trouble.title).into_response();
         }
     };
+    let uploads = is_multipart(request.headers());
     let mut response = if let Err(refusal) = admitted(&visit, &mut request, path).await {
         refusal
     } else {
         request.extensions_mut().insert(visit.clone());
         let limits = app.door().limits();
-        let time = if is_multipart(request.headers()) { limits.upload } else { limits.answer };
+        let time = if uploads { limits.upload } else { limits.answer };
         // From here on the connection waits for us, and not we for it.
         let _answering = address.and_then(|address| app.door().answering(address));
         let run = tokio::time::timeout(time, next.run(request));
-        run.await.unwrap_or_else(|_| Trouble::too_slow().into_response())
+        let answer = run.await.unwrap_or_else(|_| Trouble::too_slow().into_response());
+        written_down(&visit, (&method, path, &uri), answer).await
     };
+    if uploads && response.status().is_client_error() {
+        let line = format!(
+            "{} with {}, from {}",
+            path.unwrap_or("no page"),
+            response.status(),
+            visit.station
+        );
+        app.warn("an upload was refused", &line);
+    }
     if let Some(trouble) = response.extensions_mut().remove::<Trouble>() {
         log(app, &trouble, path);
         response = visit.trouble(&trouble);
@@ -86,15 +114,85 @@ async fn visited(app: &App, mut request: Request, next: Next, path: Option<&str>
     response
 }
 
+/// Writes down what an answer shows of people, before it leaves: what its handler told, or else what its route is
+/// about. What cannot be written down is not shown.
+async fn written_down(
+    visit: &Visit,
+    (method, path, uri): (&Method, Option<&str>, &Uri),
+    answer: Response,
+) -> Response {
+    let Some(path) = path else { return answer };
+    let told = std::mem::take(&mut *visit.looks.lock().unwrap_or_else(PoisonError::into_inner));
+    let shown = answer.extensions().get::<Trouble>().is_none() && !answer.status().is_redirection();
+    let wrote = async {
+        let looks = match told.is_empty() {
+            true if shown && shows_people(method.as_str(), path) => {
+                vec![of_route(visit, path).await?]
+            }
+            _ => told,
+        };
+        for look in looks {
+            write_look(visit, path, uri, look).await?;
+        }
+        Ok::<(), StoreError>(())
+    };
+    match wrote.await {
+        Ok(()) => answer,
+        Err(error) => Trouble::from(error).into_response(),
+    }
+}
+
+/// One look. What a page asks by itself, in the background or piece by piece, is covered by the look that its
+/// session had written for the same thing a moment ago; a browser cannot say so of itself.
+async fn write_look(visit: &Visit, path: &str, uri: &Uri, look: Look) -> Result<(), StoreError> {
+    let store = visit.app.store();
+    let session = visit.session.as_ref().map_or("", |session| session.token_sha256.as_str());
+    let place = uri.path_and_query().map_or("", |place| place.as_str());
+    let same = format!("{place} {} {:?} {}", look.object, look.person, look.facts);
+    let (looked, now) = (visit.app.looked(), store.steady_now());
+    let covered = (visit.background && looked.lately(session, &same, now))
+        || (is_of_one_page(path) && looked.lately(session, &look.object, now));
+    if covered {
+        return Ok(());
+    }
+    store.looked(&visit.author(), look.object.clone(), look.person, look.facts).await?;
+    looked.wrote(session, same, now);
+    looked.wrote(session, look.object, now);
+    Ok(())
+}
+
+/// What a route is about, by its path: `loan 12` of whoever has it, or the page's own name.
+async fn of_route(visit: &Visit, path: &str) -> Result<Look, StoreError> {
+    let parts: Vec<&str> = visit.path.split('/').collect();
+    let kind = parts.get(1).copied().unwrap_or_default();
+    let id =
+        path.split('/').position(|part| part == "{id}").and_then(|at| parts.get(at)?.parse().ok());
+    let of = |object: String, person| Look { object, person, facts: json!({"page": path}) };
+    let Some(id) = id else { return Ok(of(kind.to_owned(), None)) };
+    let mut conn = visit.app.store().read().await?;
+    Ok(match kind {
+        "people" | "retention" => of(Person::name(id), Some(id)),
+        "loans" => of(Loan::name(id), Some(conn.get::<Loan>(id).await?.person)),
+        "studies" => of(Study::name(id), Some(conn.get::<Study>(id).await?.person)),
+        "nights" => of(Night::name(id), conn.get::<Night>(id).await?.person),
+        "second" => {
+            let night = conn.get::<SecondReading>(id).await?.night;
+            of(Night::name(night), conn.get::<Night>(night).await?.person)
+        }
+        "monitors" => of(format!("monitor {id}"), None),
+        _ => of(format!("{kind} {id}"), None),
+    })
+}
+
 /// Who asks, from where.
 async fn visit(
     app: &App,
     headers: &HeaderMap,
-    path: &str,
-    address: Option<SocketAddr>,
+    (method, path, station): (&Method, &str, String),
     fresh: &mut Option<String>,
 ) -> Result<Visit, Trouble> {
-    let background = headers.contains_key("x-matins-background");
+    // Only what changes nothing can be asked by nobody.
+    let background = headers.contains_key("x-matins-background") && method == Method::GET;
     let department = app.department().await?;
     let token = cookie(headers, app.cookie());
     let session = match token {
@@ -107,15 +205,28 @@ async fn visit(
         Some(secret) => secret.to_owned(),
         None => fresh.insert(new_token()?).clone(),
     };
-    Ok(Visit {
+    let visit = Visit {
         app: app.clone(),
         department,
         session,
         secret,
-        station: address.map_or_else(|| "unknown".to_owned(), |address| address.ip().to_string()),
+        station,
         path: path.to_owned(),
         background,
-    })
+        known: cookie(headers, app.known_cookie()).map(str::to_owned),
+        token: token.map(str::to_owned),
+        looks: Arc::default(),
+    };
+    if let Some(session) = &visit.session {
+        app.remember_proof(&visit.csrf(), session.account.id);
+    }
+    Ok(visit)
+}
+
+/// The address a request comes from.
+fn station(request: &Request) -> String {
+    let address = request.extensions().get::<ConnectInfo<SocketAddr>>();
+    address.map_or_else(|| "unknown".to_owned(), |address| address.0.ip().to_string())
 }
 
 /// Whether a request may be handled; its form is read and proved on the way.
@@ -129,8 +240,8 @@ async fn admitted(
         return Err(Trouble::method().into_response());
     }
     let acts = method == Method::POST;
-    if acts {
-        same_origin(visit, request.headers(), host(request)).map_err(Trouble::into_response)?;
+    if acts && let Err(trouble) = same_origin(visit, request.headers(), host(request)) {
+        return Err(foreign(visit, path, trouble).await.into_response());
     }
     let typed =
         if acts { read_form(visit, request).await.map_err(Trouble::into_response)? } else { None };
@@ -142,11 +253,16 @@ async fn admitted(
             return Err(login::asked_first(visit, typed.as_ref(), &then(request)));
         };
         if !may(session.account.role, right) {
-            return Err(refused(visit, path).await.into_response());
+            return Err(visit.refused(path).await.into_response());
         }
     }
     if acts {
-        proved(visit, request.headers(), typed.as_ref()).map_err(Trouble::into_response)?;
+        if let Err(trouble) = proved(visit, path, request.headers(), typed.as_ref()) {
+            if let Some(again) = login::sent_from_before(visit, path, typed.as_ref()) {
+                return Err(again);
+            }
+            return Err(foreign(visit, Some(path), trouble).await.into_response());
+        }
         request.extensions_mut().insert(typed.unwrap_or_default());
     }
     Ok(())
@@ -164,19 +280,15 @@ fn unlisted(path: &str) -> Trouble {
     Trouble { log: Some(format!("{path} is not in the table of access")), ..Trouble::forbidden() }
 }
 
-/// The attempt is written down; when it cannot be, it is refused all the same.
-async fn refused(visit: &Visit, path: &str) -> Trouble {
-    if !visit.background {
-        let wrote = async {
-            let mut act = visit.app.store().act(&visit.author(), "access.refused").await?;
-            act.on(path, None);
-            act.close().await
-        };
-        if let Err(error) = wrote.await {
-            visit.app.log(&format!("a refused attempt could not be written down: {error}"));
-        }
+/// What came from no page of ours: in the audit when somebody is logged in whose browser sent it, and the operator
+/// is told either way.
+async fn foreign(visit: &Visit, path: Option<&str>, trouble: Trouble) -> Trouble {
+    let path = path.unwrap_or("no page");
+    visit.app.warn("not from a page of this server", &format!("{path}, from {}", visit.station));
+    if visit.session.is_some() {
+        visit.attempted("access.foreign", path).await;
     }
-    Trouble::forbidden()
+    trouble
 }
 
 /// A request that changes something comes from a page of this server (Fetch Metadata, and Origin for
@@ -218,11 +330,20 @@ async fn read_form(visit: &Visit, request: &mut Request) -> Result<Option<Typed>
 }
 
 /// A request that changes something carries the proof made for this browser: in its form, or in a header.
-fn proved(visit: &Visit, headers: &HeaderMap, typed: Option<&Typed>) -> Result<(), Trouble> {
+fn proved(
+    visit: &Visit,
+    path: &str,
+    headers: &HeaderMap,
+    typed: Option<&Typed>,
+) -> Result<(), Trouble> {
     let sent = headers.get("x-csrf").and_then(|value| value.to_str().ok());
     let sent = sent.or(typed.map(|typed| typed.get("csrf")));
-    // A file sent without script has no header; that it came from here its Origin has shown.
-    if sent == Some(visit.csrf().as_str()) || (sent.is_none() && is_multipart(headers)) {
+    let proves = sent.is_some_and(|sent| same_secret(sent, &visit.csrf()));
+    // A file sent without script has no header; that it came from here its Origin has shown. So it has for the
+    // login over a page whose proof is that of an older session: it asks for the password.
+    let by_origin = (sent.is_none() && is_multipart(headers))
+        || (path == "/session/again" && headers.contains_key(header::ORIGIN));
+    if proves || by_origin {
         return Ok(());
     }
     Err(Trouble::foreign("The proof that this came from a page of this server is missing or old."))

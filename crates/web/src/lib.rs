@@ -26,6 +26,8 @@ pub mod extremes;
 
 pub mod opened;
 
+mod look;
+
 pub mod typed;
 
 pub mod form;

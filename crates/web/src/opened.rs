@@ -3,7 +3,6 @@
 //! They are kept by night and result, so that a new result is never shown under an old one.
 
 use std::collections::BTreeMap;
-use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::sync::Mutex;
 use std::sync::PoisonError;
@@ -157,11 +156,10 @@ fn broke() -> StoreError {
     StoreError::Damaged { says: "opening a night broke off".to_owned() }
 }
 
-/// The nights that are open, and which session has been written down as looking at which.
+/// The nights that are open.
 #[derive(Debug)]
 pub struct Nights {
     open: Mutex<Vec<Arc<Opened>>>,
-    looked: Mutex<BTreeSet<(String, i64)>>,
     /// Nights in little, with the result they are of. Only a list of the record asks for one, by night and
     /// result, so what the record does not list any more is not shown; what is destroyed is also taken out by
     /// [`Nights::forget`].
@@ -177,7 +175,6 @@ impl Default for Nights {
     fn default() -> Self {
         Self {
             open: Mutex::default(),
-            looked: Mutex::default(),
             littles: Mutex::default(),
             turn: Semaphore::new(1),
             made: AtomicUsize::new(0),
@@ -374,22 +371,6 @@ impl Nights {
     /// Changes when nights were drawn in the background.
     pub fn drawn(&self) -> watch::Receiver<usize> {
         self.drawn.subscribe()
-    }
-
-    /// Whether it was written down already that this session looks at this night.
-    pub fn is_looked(&self, session: &str, night: i64) -> bool {
-        let looked = self.looked.lock().unwrap_or_else(PoisonError::into_inner);
-        looked.contains(&(session.to_owned(), night))
-    }
-
-    /// It was written down that this session looks at this night.
-    pub fn set_looked(&self, session: &str, night: i64) {
-        let mut looked = self.looked.lock().unwrap_or_else(PoisonError::into_inner);
-        // Sessions that ended long ago are forgotten; one too many written down does no harm.
-        if looked.len() > 100_000 {
-            looked.clear();
-        }
-        looked.insert((session.to_owned(), night));
     }
 
     fn kept(&self, night: i64, outcome: i64) -> Option<Arc<Opened>> {

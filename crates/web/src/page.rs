@@ -11,6 +11,7 @@ use axum::response::Response;
 use store::error::Refusal;
 use store::error::StoreError;
 
+use crate::access::answers;
 use crate::form::sentence;
 use crate::limits;
 
@@ -267,17 +268,36 @@ pub fn lead_to(path: &str) -> Response {
     (StatusCode::SEE_OTHER, [(header::LOCATION, place)]).into_response()
 }
 
-/// A path of this server to go on to, from what a browser sent; the first page otherwise.
-pub fn own_path(sent: &str) -> &str {
-    let own =
-        sent.starts_with('/') && !sent.starts_with("//") && !sent.contains(['\\', '\r', '\n']);
-    if own { sent } else { "/" }
+/// A path that a route of this server answers, to go on to, from what a browser sent; the first page otherwise.
+/// A browser leaves out tabs and line ends and takes `\` for `/`, so nothing is taken but what is plain.
+pub fn own_path<'a>(method: &str, sent: &'a str) -> &'a str {
+    let plain = |byte: u8| byte.is_ascii_graphic() && !b"\\\"'<>^`{|}".contains(&byte);
+    let path = sent.split(['?', '#']).next().unwrap_or_default();
+    if sent.bytes().all(plain) && answers(method, path) { sent } else { "/" }
+}
+
+/// Whether two secrets are the same, in the same time wherever they differ.
+pub(crate) fn same_secret(one: &str, other: &str) -> bool {
+    let differ = one.bytes().zip(other.bytes()).fold(0, |sum, (a, b)| sum | (a ^ b));
+    one.len() == other.len() && differ == 0
 }
 
 /// Sets a cookie for this server only, out of reach of scripts and of other sites' requests.
 pub(crate) fn set_cookie(headers: &mut HeaderMap, name: &str, value: &str, tls: bool) {
+    let age = if value.is_empty() { Some(0) } else { None };
+    keep_cookie(headers, name, value, tls, age);
+}
+
+/// The same for so many seconds; `None` until the browser ends.
+pub(crate) fn keep_cookie(
+    headers: &mut HeaderMap,
+    name: &str,
+    value: &str,
+    tls: bool,
+    age_s: Option<i64>,
+) {
     let secure = if tls { "; Secure" } else { "" };
-    let ends = if value.is_empty() { "; Max-Age=0" } else { "" };
+    let ends = age_s.map_or_else(String::new, |age| format!("; Max-Age={age}"));
     let text = format!("{name}={value}; Path=/; HttpOnly; SameSite=Strict{secure}{ends}");
     if let Ok(value) = HeaderValue::from_str(&text) {
         headers.append(header::SET_COOKIE, value);
@@ -325,11 +345,88 @@ mod tests {
             ("-cmd", "'-cmd"),
             ("\u{ff1d}1", "'\u{ff1d}1"),
             ("\n=1", "\"'\n=1\""),
+            ("\u{ff1d}1+1", "'\u{ff1d}1+1"),
+            ("\n=1+1", "\"'\n=1+1\""),
             ("a,b", "\"a,b\""),
             ("say \"x\"", "\"say \"\"x\"\"\""),
             ("plain", "plain"),
         ] {
             assert_eq!(csv_cell(text), cell);
         }
+    }
+
+    /// What a browser makes of a place it is led to (WHATWG URL: tabs and line ends fall away, `\\` is `/`).
+    fn as_a_browser_reads_it(sent: &str) -> String {
+        sent.chars().filter(|sign| !"\t\r\n".contains(*sign)).collect::<String>().replace('\\', "/")
+    }
+
+    /// However a place is spelled: nobody is led off this server, and nowhere that no route answers.
+    #[test]
+    fn nobody_is_led_off_this_server_however_the_place_is_spelled() {
+        let pieces = [
+            "/",
+            "//",
+            "\\",
+            "\t",
+            "\n",
+            "\r",
+            " ",
+            "evil.example",
+            "nights",
+            "12",
+            "people",
+            ".",
+            "..",
+            "@",
+            ":",
+            "http:",
+            "https://evil.example",
+            "?then=",
+            "#",
+            "%09",
+            "%2f",
+            "%5c",
+            "%2e%2e",
+            "\u{0}",
+            "\u{ff0f}",
+            "\u{2044}",
+            "\u{85}",
+            "compare",
+            "login",
+            "javascript:1",
+            "",
+        ];
+        let mut led = 0;
+        for a in pieces {
+            for b in pieces {
+                for c in pieces {
+                    for d in pieces {
+                        let sent = format!("{a}{b}{c}{d}");
+                        let place = own_path("GET", &sent);
+                        let read = as_a_browser_reads_it(place);
+                        assert_eq!(read, place, "{sent:?}");
+                        assert!(read.starts_with('/') && !read.starts_with("//"), "{sent:?}");
+                        let path = read.split(['?', '#']).next().unwrap();
+                        assert!(answers("GET", path), "{sent:?}");
+                        led += usize::from(place != "/");
+                    }
+                }
+            }
+        }
+        assert!(led > 100, "some of them are places of ours: {led}");
+    }
+
+    #[test]
+    fn r010_a_tab_leads_nowhere() {
+        for sent in
+            ["/\t/evil.example/phish", "/\n/evil.example", "/\\evil.example", "//evil.example"]
+        {
+            assert_eq!(own_path("GET", sent), "/", "{sent:?}");
+        }
+        assert_eq!(
+            own_path("GET", "/people/12/compare?side=1&side=2"),
+            "/people/12/compare?side=1&side=2"
+        );
+        assert_eq!(own_path("POST", "/people/12/compare"), "/", "it is not sent to");
     }
 }

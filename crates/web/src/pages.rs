@@ -8,6 +8,7 @@ pub mod compare;
 pub mod criteria;
 pub mod desk;
 pub mod home;
+pub mod links;
 pub mod login;
 pub mod night;
 pub mod nights;
@@ -37,6 +38,7 @@ pub fn routes() -> Routes {
         .and(scan::routes())
         .and(criteria::routes())
         .and(accounts::routes())
+        .and(links::routes())
         .and(audit::routes())
         .and(retention::routes())
         .and(service::routes())

@@ -125,6 +125,8 @@ pub async fn serve_within(
         Some(tls) => Some(certificate(tls).await?),
         None => None,
     };
+    // Sessions and delays run by the process's own clock.
+    config.store.keep_own_time();
     let state = App::within(
         config.store.clone(),
         config.printer,

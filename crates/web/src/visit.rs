@@ -1,12 +1,16 @@
 //! One request as a handler sees it: who asks, what they may, and how a page is made for them.
 
 use std::convert::Infallible;
+use std::sync::Arc;
+use std::sync::Mutex;
+use std::sync::PoisonError;
 
 use askama::Template;
 use axum::extract::FromRequestParts;
 use axum::http::StatusCode;
 use axum::http::request::Parts;
 use axum::response::Response;
+use serde_json::Value;
 use store::account::author;
 use store::act::Author;
 use store::chain::sha256;
@@ -21,6 +25,7 @@ use crate::app::App;
 use crate::app::Department;
 use crate::assets::FOLDER;
 use crate::form::Form;
+use crate::look::Look;
 use crate::page::Answer;
 use crate::page::Shell;
 use crate::page::Trouble;
@@ -45,6 +50,12 @@ pub struct Visit {
     pub path: String,
     /// Asked for by a page that keeps itself up to date: nobody clicked, and only the body is wanted.
     pub background: bool,
+    /// The token this browser is known by, as it sent it.
+    pub(crate) known: Option<String>,
+    /// The session's token, as it was sent; the session may have ended.
+    pub(crate) token: Option<String>,
+    /// What the answer shows of people, as its handler told.
+    pub(crate) looks: Arc<Mutex<Vec<Look>>>,
 }
 
 impl Visit {
@@ -77,6 +88,40 @@ impl Visit {
     /// The proof a form carries that it came from a page made for this browser.
     pub fn csrf(&self) -> String {
         sha256(format!("form:{}", self.secret).as_bytes())
+    }
+
+    /// Tells what the answer shows of a person, or of several. The guard writes it down before the answer leaves;
+    /// what a route shows of which nothing is told, it writes by the route's own words.
+    pub(crate) fn looks(&self, object: impl Into<String>, person: Option<i64>, facts: Value) {
+        let look = Look { object: object.into(), person, facts };
+        self.looks.lock().unwrap_or_else(PoisonError::into_inner).push(look);
+    }
+
+    /// An attempt beyond one's role. It is written down, whatever the browser says of it; when it cannot be, it is
+    /// refused all the same.
+    pub(crate) async fn refused(&self, path: &str) -> Trouble {
+        self.attempted("access.refused", path).await;
+        Trouble::forbidden()
+    }
+
+    /// Writes down what somebody attempted at a path.
+    pub(crate) async fn attempted(&self, verb: &'static str, path: &str) {
+        let wrote = async {
+            let mut act = self.app.store().act(&self.author(), verb).await?;
+            act.on(path, None);
+            act.close().await
+        };
+        if let Err(error) = wrote.await {
+            self.app.log(&format!("a refused attempt could not be written down: {error}"));
+        }
+    }
+
+    /// The session, or why there is none.
+    ///
+    /// # Errors
+    /// Before logging in.
+    pub fn open_session(&self) -> Result<&Session, Trouble> {
+        self.session.as_ref().ok_or_else(Trouble::forbidden)
     }
 
     /// A form of this visit.
@@ -154,7 +199,7 @@ impl Visit {
 
     /// How long the session holds if nothing is touched, s; 0 without one.
     pub fn ends_in_s(&self) -> i64 {
-        self.session.as_ref().map_or(0, |session| session.ends_at - self.app.store().now())
+        self.session.as_ref().map_or(0, |session| session.ends_at - self.app.store().steady_now())
     }
 
     fn navigation(&self) -> Vec<(&'static str, &'static str, bool)> {

@@ -3,11 +3,15 @@
 use crate::args::BackupArgs;
 use crate::cmd::record;
 use crate::exit::Exit;
+use crate::files;
 use crate::message::{Trouble, Voice};
 
 /// Makes a backup, reads it back, and names it only then.
 pub(crate) fn run(args: &BackupArgs, voice: Voice) -> Result<Exit, Trouble> {
     let passphrase = record::passphrase(args.passphrase_file.as_deref())?;
+    if let (Some(passphrase), Some(path)) = (&passphrase, &args.passphrase_file) {
+        passphrase.good().map_err(|what| Trouble::refused(what).about(files::shown(path)))?;
+    }
     let made = record::wait_for(async {
         let store = record::open(&args.data, args.reach).await?;
         let progress = record::progress(voice);

@@ -62,17 +62,29 @@ struct Verdict {
     reasons: Vec<String>,
 }
 
+/// SQL of nights: those that the login $3 does not read blind.
+macro_rules! not_blind {
+    () => {
+        " AND night.id NOT IN (SELECT night FROM second_reading WHERE reader = $3 AND finished_at IS NULL AND withdrawn_at IS NULL)"
+    };
+}
+
 impl Conn {
-    /// The nights that began in the period and were read, and which of them must be repeated.
+    /// The nights that began in the period and were read, and which of them must be repeated. Those that whoever
+    /// asks reads blind are left out: of a single day it would tell what the first reader found.
     ///
     /// # Errors
     /// When the database breaks off.
-    pub async fn repeat_rate(&mut self, period: &Period) -> Result<Repeats> {
-        let binds = period.binds();
-        let read = self.nights_counted("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('reading', 'signed') AND result IS NOT NULL", &binds).await?;
-        let waiting = self.nights_counted("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('waiting', 'untied')", &binds).await?;
-        let again = self.nights_counted("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('reading', 'signed') AND result IS NOT NULL AND id IN (SELECT repeats_night FROM loan WHERE repeats_night IS NOT NULL AND status <> 'cancelled')", &binds).await?;
-        let sql = "SELECT outcome.scores FROM night JOIN outcome ON outcome.id = night.result WHERE night.start_at >= $1 AND night.start_at < $2 AND night.status IN ('reading', 'signed') AND outcome.verdict = 'repeat'";
+    pub async fn repeat_rate(&mut self, period: &Period, asks: &str) -> Result<Repeats> {
+        let mut binds = period.binds().to_vec();
+        binds.push(asks.into());
+        let read = self.nights_counted(concat!("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('reading', 'signed') AND result IS NOT NULL", not_blind!()), &binds).await?;
+        let waiting = self.nights_counted("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('waiting', 'untied')", &binds[..2]).await?;
+        let again = self.nights_counted(concat!("SELECT COUNT(*) FROM night WHERE start_at >= $1 AND start_at < $2 AND status IN ('reading', 'signed') AND result IS NOT NULL AND id IN (SELECT repeats_night FROM loan WHERE repeats_night IS NOT NULL AND status <> 'cancelled')", not_blind!()), &binds).await?;
+        let sql = concat!(
+            "SELECT outcome.scores FROM night JOIN outcome ON outcome.id = night.result WHERE night.start_at >= $1 AND night.start_at < $2 AND night.status IN ('reading', 'signed') AND outcome.verdict = 'repeat'",
+            not_blind!()
+        );
         let scores: Vec<(String,)> = self.rows(sql, &binds).await?;
         let kinds: Vec<Cause> = scores.iter().flat_map(|(text,)| causes(&reasons(text))).collect();
         Ok(Repeats {

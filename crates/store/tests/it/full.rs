@@ -199,6 +199,8 @@ fn account() -> Account {
         password: some("$argon2id$invented"),
         once_sha256: some("00"),
         once_until_at: Some(MORNING),
+        once_by: some("matins"),
+        once_seconded_by: some("command"),
         closed_at: None,
     }
 }

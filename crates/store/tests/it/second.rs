@@ -102,6 +102,9 @@ on_both! {
         assert!(desk.store.pick_second(&first, night.id).await.unwrap_err().is("second_there"));
         assert!(draw(&desk.store, "x").await.unwrap_err().is("draw_wrong"), "no other night is there");
         assert!(desk.store.begin_second(&first, drawn.id).await.unwrap_err().is("first_reader"));
+        // Under another name they are the first reader still.
+        let renamed = Author { name: "Renamed Meanwhile".to_owned(), ..first.clone() };
+        assert!(desk.store.begin_second(&renamed, drawn.id).await.unwrap_err().is("first_reader"));
         assert!(desk.store.begin_second(&by(Role::Physician), drawn.id).await.unwrap_err().is("not_yours_to_read"));
         let reader = second_reader();
         desk.store.looked(&reader, format!("night {}", night.id), night.person, serde_json::json!(null)).await.unwrap();

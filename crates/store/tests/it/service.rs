@@ -328,7 +328,7 @@ on_both! {
         }
         act.close().await.unwrap();
         let mut conn = desk.store.read().await.unwrap();
-        let found = conn.repeat_rate(&november()).await.unwrap();
+        let found = conn.repeat_rate(&november(), "nobody").await.unwrap();
         let interval = found.repeat.interval.unwrap();
         assert_eq!((found.repeat.count, found.repeat.of, found.waiting), (9, 26, 2));
         let shares = [found.repeat.percent().unwrap(), 100.0 * interval.low, 100.0 * interval.high];

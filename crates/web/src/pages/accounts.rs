@@ -57,7 +57,12 @@ fn standing(account: &Account, now: i64) -> Mark {
         (Some(_), _, _) => Mark::new("closed", "closed", "quiet"),
         (None, Some(_), _) => Mark::new("ready", "in use", "plain"),
         (None, None, Some(until)) if until > now => {
-            Mark::new("clock", "waits for its first password", "due")
+            let waits = if account.wants_second() {
+                "its link waits for a second person"
+            } else {
+                "waits for its first password"
+            };
+            Mark::new("clock", waits, "due")
         }
         (None, None, _) => Mark::new("unknown", "its link is over", "due"),
     }
@@ -129,6 +134,8 @@ struct Link {
     name: String,
     login: String,
     path: String,
+    /// Whether it works only after a second person has said that it is right.
+    waits: bool,
 }
 
 impl Link {
@@ -137,6 +144,7 @@ impl Link {
             name: account.name.clone(),
             login: account.login.clone(),
             path: format!("/first/{token}"),
+            waits: account.wants_second(),
         }
     }
 }
@@ -161,7 +169,7 @@ fn page(visit: &Visit, account: Account) -> Page {
             Field::one("role", "Role", roles())
                 .needed()
                 .value(account.role.text())
-                .hint("A new role ends the sessions of this account."),
+                .hint("A new role ends the sessions of this account. One that reads, signs, governs or keeps accounts is taken up by a new one-time link, and a second person says that it is right."),
         )
         .field(Field::hidden("seen", account.act.to_string()));
     let link = visit.form(format!("/accounts/{id}/link"), "Make a new one-time link");
@@ -192,7 +200,11 @@ async fn change(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
             .change_account(&visit.author(), id, seen, typed.get("name"), role)
             .await
         {
-            Ok(()) => return Ok(visit.done("The account is changed.", "/accounts")),
+            Ok(None) => return Ok(visit.done("The account is changed.", "/accounts")),
+            Ok(Some(token)) => {
+                let account: Account = visit.app.store().read().await?.get(id).await?;
+                return visit.page("One-time link", &Link::of(&account, &token));
+            }
             Err(error) => page.change.refused(
                 error,
                 &[("name", "name"), ("role", "role"), ("last_administrator", "role")],

@@ -79,17 +79,14 @@ async fn show(visit: Visit, typed: Typed) -> Answer {
         file: format!("/audit/acts.csv?{query}"),
         filtered: !query.is_empty(),
     };
-    if !visit.background {
-        let facts = json!({"asked": query.trim_end_matches('&')});
-        visit.app.store().looked(&visit.author(), "audit", asked.person, facts).await?;
-    }
+    visit.looks("audit", asked.person, json!({"asked": query.trim_end_matches('&')}));
     visit.page("Audit", &page)
 }
 
 async fn csv(visit: Visit, typed: Typed) -> Answer {
     let asked = asked(&visit, &typed)?;
     let facts = json!({"asked": query(&typed).trim_end_matches('&'), "as": "file"});
-    visit.app.store().looked(&visit.author(), "audit", asked.person, facts).await?;
+    visit.looks("audit", asked.person, facts);
     let lines = visit.app.store().read().await?.acts(&asked, FILE).await?;
     Ok(file(lines))
 }

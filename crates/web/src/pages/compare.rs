@@ -112,11 +112,9 @@ async fn page(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
         0 | 1 => None,
         _ => Some(laid(&visit, id, &asked).await?),
     };
+    visit.looks(format!("person {id}"), Some(id), json!({"page": "compare"}));
     if let Some(beside) = &beside {
-        looked(&visit, beside).await?;
-    } else {
-        let store = visit.app.store();
-        store.looked(&visit.author(), format!("person {id}"), Some(id), json!(null)).await?;
+        looked(&visit, beside);
     }
     let page = Page {
         id,
@@ -191,14 +189,13 @@ fn one(at: usize, side: Side) -> Shown {
     Shown { letter: letter(at), side: facts, opened }
 }
 
-/// Writes down, once a session, that each night was looked at.
-async fn looked(visit: &Visit, beside: &Beside) -> Result<(), Trouble> {
+/// Tells that each night is looked at.
+fn looked(visit: &Visit, beside: &Beside) {
     let nights: BTreeMap<i64, &Night> =
         beside.sides.iter().map(|shown| (shown.side.night.id, &shown.side.night)).collect();
     for night in nights.values() {
-        super::night::looked_at(visit, night).await?;
+        super::night::looked_at(visit, night);
     }
-    Ok(())
 }
 
 /// What is to be seen, or to be done first, in words.
@@ -261,7 +258,7 @@ async fn csv(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
     let beside = laid(&visit, id, &asked).await?;
     let nights: Vec<i64> = beside.sides.iter().map(|shown| shown.side.night.id).collect();
     let facts = json!({"compared": nights, "as": "table"});
-    visit.app.store().looked(&visit.author(), format!("person {id}"), Some(id), facts).await?;
+    visit.looks(format!("person {id}"), Some(id), facts);
     let names: Vec<String> = nights.iter().map(i64::to_string).collect();
     let name = format!("nights-{}.csv", names.join("-"));
     let bytes = table::csv(&beside).into_bytes();

@@ -71,17 +71,21 @@ struct Reading {
 }
 
 impl Reading {
-    /// Opens a night and writes down, once a session, that it was looked at.
+    /// Opens a night and tells that it is looked at.
     async fn open(visit: &Visit, id: i64) -> Result<Self, Trouble> {
         let mut conn = visit.app.store().read().await?;
         let night: Night = conn.get(id).await?;
         conn.not_blind(&visit.author().login, id).await?;
         let person: Person = match night.person {
             Some(person) => conn.get(person).await?,
-            None => return Err(untied(&night)),
+            None => {
+                // Its doubts may quote what the file says of whose it is.
+                looked_at(visit, &night);
+                return Err(untied(&night));
+            }
         };
         drop(conn);
-        looked_at(visit, &night).await?;
+        looked_at(visit, &night);
         let opened = visit.app.nights().open(visit.app.store(), &night).await?;
         Ok(Self { base: format!("/nights/{id}"), night, person, opened, second: None })
     }
@@ -95,16 +99,9 @@ impl Reading {
     }
 }
 
-/// Writes down, once a session, that a night was looked at.
-pub(crate) async fn looked_at(visit: &Visit, night: &Night) -> Result<(), Trouble> {
-    let session = visit.session.as_ref().map(|session| session.token_sha256.clone());
-    let (session, nights) = (session.unwrap_or_default(), visit.app.nights());
-    if !nights.is_looked(&session, night.id) {
-        let object = format!("night {}", night.id);
-        visit.app.store().looked(&visit.author(), object, night.person, json!({})).await?;
-        nights.set_looked(&session, night.id);
-    }
-    Ok(())
+/// Tells that a night is looked at.
+pub(crate) fn looked_at(visit: &Visit, night: &Night) {
+    visit.looks(format!("night {}", night.id), night.person, json!({}));
 }
 
 /// What is said of a night that nobody has tied to a patient.

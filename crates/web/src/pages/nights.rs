@@ -132,9 +132,8 @@ async fn page(visit: Visit) -> Answer {
     let reads = visit.may(Right::Read);
     let seconds = if reads { conn.second_waiting(&visit.author()).await?.len() } else { 0 };
     drop(conn);
-    if !visit.background {
-        store.looked(&visit.author(), "nights", None, json!({"nights": lines.len()})).await?;
-    }
+    let shown: Vec<i64> = lines.iter().map(|(line, _)| line.night.id).collect();
+    visit.looks("nights", None, json!({"nights": shown}));
     draw(&visit, lines.iter().map(|(line, _)| line.night.clone()).collect()).await?;
     let rows: Vec<Row> = lines.into_iter().map(|(line, asked)| row(&visit, line, asked)).collect();
     let assets = crate::assets::FOLDER.as_str();

@@ -2,17 +2,24 @@
 
 use askama::Template;
 use axum::extract::Path;
+use store::account::LinkAct;
+use store::session::OwnSession;
+use store::tables::Account;
 
 use crate::form::Field;
 use crate::form::Form;
 use crate::page::Answer;
 use crate::page::Trouble;
 use crate::page::lead_to;
+use crate::pages::login::keep_known;
 use crate::routes::Routes;
 use crate::typed::Typed;
 use crate::visit::Visit;
 
 const HINT: &str = "12 characters or more, of any kind. Three or four words that have nothing to do with each other are easy to keep. A password manager may fill it in.";
+
+/// For how long what was done to the ways into one's account is shown, s.
+const YEAR_S: i64 = 365 * 24 * 3600;
 
 /// Its routes.
 pub fn routes() -> Routes {
@@ -29,6 +36,27 @@ struct Page {
     form: Form,
     login: String,
     first: bool,
+    /// Whether the link wants a second person first.
+    waits: bool,
+    /// One's own sessions.
+    sessions: Vec<String>,
+    elsewhere: Option<Form>,
+    /// What was done to the ways into the account.
+    ways: Vec<String>,
+}
+
+impl Page {
+    fn first(form: Form, account: Account) -> Self {
+        Self {
+            form,
+            waits: account.wants_second(),
+            login: account.login,
+            first: true,
+            sessions: Vec::new(),
+            elsewhere: None,
+            ways: Vec::new(),
+        }
+    }
 }
 
 fn change_form(visit: &Visit) -> Form {
@@ -52,9 +80,7 @@ fn change_form(visit: &Visit) -> Form {
 }
 
 async fn show(visit: Visit) -> Answer {
-    let page =
-        Page { form: change_form(&visit), login: visit.account()?.login.clone(), first: false };
-    visit.page("Your password", &page)
+    visit.page("Your password", &own_page(&visit, change_form(&visit)).await?)
 }
 
 async fn change(visit: Visit, typed: Typed) -> Answer {
@@ -62,12 +88,11 @@ async fn change(visit: Visit, typed: Typed) -> Answer {
     if typed.raw("new") != typed.raw("repeat") {
         form.fault("repeat", "The two new passwords are not the same.");
     }
-    let account = visit.account()?;
+    let session = visit.open_session()?;
     if !form.has_faults() {
-        let keep = visit.session.as_ref().map(|session| session.token_sha256.as_str());
         let store = visit.app.store();
         let done = store
-            .change_password(&visit.author(), account.id, typed.raw("old"), typed.raw("new"), keep)
+            .change_password(&visit.author(), session, typed.raw("old"), typed.raw("new"))
             .await;
         match done {
             Ok(()) => {
@@ -79,7 +104,43 @@ async fn change(visit: Visit, typed: Typed) -> Answer {
             Err(error) => form.refused(error, &[("password_wrong", "old"), ("password", "new")])?,
         }
     }
-    visit.again("Your password", &Page { form, login: account.login.clone(), first: false })
+    visit.again("Your password", &own_page(&visit, form).await?)
+}
+
+/// The page of one's own password, with one's sessions and what was done to the ways into the account.
+async fn own_page(visit: &Visit, form: Form) -> Result<Page, Trouble> {
+    let session = visit.open_session()?;
+    let account = &session.account;
+    let store = visit.app.store();
+    let own = store.read().await?.sessions_of(account.id).await?;
+    let here = |one: &OwnSession| one.token_sha256 == session.token_sha256;
+    let sessions = own.iter().map(|one| {
+        let this = if here(one) { ", this one" } else { "" };
+        let (began, seen) = (visit.local(one.began_at), visit.local(one.seen_at));
+        format!("From {} since {began}, last touched {seen}{this}", one.station)
+    });
+    let ways = store.link_acts(account.id, YEAR_S).await?;
+    Ok(Page {
+        form,
+        login: account.login.clone(),
+        first: false,
+        waits: false,
+        sessions: sessions.collect(),
+        elsewhere: (own.len() > 1)
+            .then(|| visit.form("/session/elsewhere", "End every other session")),
+        ways: ways.iter().map(|act| way(visit, act)).collect(),
+    })
+}
+
+/// What was done to a way into the account, as a line.
+fn way(visit: &Visit, act: &LinkAct) -> String {
+    let what = match act.verb.as_str() {
+        "account.link" => "a one-time link was made",
+        "account.second" => "a link was confirmed",
+        "account.password" => "a password was set",
+        _ => "name or role were changed",
+    };
+    format!("{}: {what} by {}", visit.local(act.at), act.who)
 }
 
 fn first_form(visit: &Visit, token: &str) -> Form {
@@ -99,10 +160,7 @@ fn first_form(visit: &Visit, token: &str) -> Form {
 
 async fn first(visit: Visit, Path(token): Path<String>) -> Answer {
     let account = visit.app.store().once(&token).await?.ok_or_else(over)?;
-    visit.page(
-        "Set your password",
-        &Page { form: first_form(&visit, &token), login: account.login, first: true },
-    )
+    visit.page("Set your password", &Page::first(first_form(&visit, &token), account))
 }
 
 async fn set_first(visit: Visit, Path(token): Path<String>, typed: Typed) -> Answer {
@@ -112,12 +170,17 @@ async fn set_first(visit: Visit, Path(token): Path<String>, typed: Typed) -> Ans
         form.fault("repeat", "The two passwords are not the same.");
     }
     if !form.has_faults() {
-        match visit.app.store().set_password_once(&token, typed.raw("new"), &visit.station).await {
-            Ok(_) => return Ok(lead_to("/login")),
+        let (store, known) = (visit.app.store(), visit.known.as_deref());
+        match store.set_password_in(&token, typed.raw("new"), &visit.station, known).await {
+            Ok((_, known)) => {
+                let mut response = lead_to("/login");
+                keep_known(&visit, response.headers_mut(), &known);
+                return Ok(response);
+            }
             Err(error) => form.refused(error, &[("password", "new")])?,
         }
     }
-    visit.again("Set your password", &Page { form, login: account.login, first: true })
+    visit.again("Set your password", &Page::first(form, account))
 }
 
 fn over() -> Trouble {

@@ -56,7 +56,8 @@ async fn list(visit: Visit) -> Answer {
         due.push(line(one, &person));
     }
     drop(conn);
-    store.looked(&visit.author(), "retention", None, json!({"due": due.len()})).await?;
+    let people: Vec<i64> = due.iter().map(|line| line.id).collect();
+    visit.looks("retention", None, json!({"due": people}));
     let rule = format!(
         "Kept {} years after the last entry; a child's until their {}th birthday, the {}th for somebody who was 17. \
          These figures are from memory: read the schedule in force before anything is destroyed.",
@@ -122,10 +123,6 @@ async fn page(visit: &Visit, id: i64) -> Result<One, Trouble> {
 /// `GET /retention/{id}`.
 async fn one(visit: Visit, Path(id): Path<i64>) -> Answer {
     let page = page(&visit, id).await?;
-    let store = visit.app.store();
-    store
-        .looked(&visit.author(), format!("person {id}"), Some(id), json!({"page": "retention"}))
-        .await?;
     visit.page("Retention", &page)
 }
 

@@ -1,7 +1,10 @@
 //! The box in the header: a hardware scanner types a mark like a keyboard and ends with Enter.
 
+use serde_json::json;
 use store::desk::Scanned;
 use store::text;
+use store::record::Record as _;
+use store::tables::Loan;
 
 use crate::access::Right;
 use crate::page::Answer;
@@ -26,24 +29,36 @@ async fn scan(visit: Visit, typed: Typed) -> Answer {
     let found = visit.app.store().read().await?.scanned(text).await?;
     let place = match found {
         Scanned::Monitor(id) if visit.may(Right::SeeMonitors) => format!("/monitors/{id}"),
-        Scanned::Loan(id) if visit.may(Right::SeePeople) => format!("/loans/{id}"),
-        Scanned::Person(id) if visit.may(Right::SeePeople) => format!("/people/{id}"),
         Scanned::Misread => {
             return Err(nothing(
                 text,
                 "The mark's last sign does not agree with the others: read it again, or type it.",
             ));
         }
+        // Whoever may not see people is not told whether somebody is known: it is the same answer either way.
+        Scanned::Monitor(_) | Scanned::Loan(_) | Scanned::Person(_) | Scanned::Nothing
+            if !visit.may(Right::SeePeople) =>
+        {
+            visit.refused("/scan").await;
+            return Err(nothing(text, "Expected the mark or serial number of a monitor."));
+        }
+        Scanned::Loan(id) => format!("/loans/{id}"),
+        Scanned::Person(id) => format!("/people/{id}"),
+        Scanned::Monitor(_) => return Err(visit.refused("/scan").await),
         Scanned::Nothing => {
+            visit.looks("scan", None, json!({"found": false}));
             return Err(nothing(
                 text,
                 "Expected the mark of a monitor or a loan, a serial number, a hospital number or an NHS number.",
             ));
         }
-        Scanned::Monitor(_) | Scanned::Loan(_) | Scanned::Person(_) => {
-            return Err(Trouble::forbidden());
-        }
     };
+    // That it is known is told by leading on, whether the browser follows or not.
+    match found {
+        Scanned::Person(id) => visit.looks("scan", Some(id), json!({"found": true})),
+        Scanned::Loan(id) => visit.looks("scan", None, json!({"found": Loan::name(id)})),
+        _ => {}
+    }
     Ok(lead_to(&place))
 }
 

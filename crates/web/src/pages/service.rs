@@ -57,10 +57,15 @@ struct Counted {
 }
 
 impl Counted {
-    async fn of(conn: &mut Conn, period: &Period, results: bool) -> Result<Self, Trouble> {
+    async fn of(
+        conn: &mut Conn,
+        period: &Period,
+        results: bool,
+        login: &str,
+    ) -> Result<Self, Trouble> {
         Ok(Self {
             turnaround: conn.turnaround(period).await?,
-            repeats: if results { Some(conn.repeat_rate(period).await?) } else { None },
+            repeats: if results { Some(conn.repeat_rate(period, login).await?) } else { None },
             failures: conn.failures(period).await?,
             drifts: conn.drifts(period).await?,
             usage: conn.usage(period).await?,
@@ -166,7 +171,7 @@ async fn overview(visit: Visit, typed: Typed) -> Answer {
     let asked = Asked::read(&visit, &typed)?;
     let mut conn = visit.app.store().read().await?;
     let results = visit.may(Right::SeeResults);
-    let counted = Counted::of(&mut conn, &asked.period, results).await?;
+    let counted = Counted::of(&mut conn, &asked.period, results, &visit.author().login).await?;
     drop(conn);
     let page = Page {
         when: words::days(&asked.period),

@@ -6,7 +6,6 @@ use axum::response::IntoResponse;
 use serde_json::json;
 
 use crate::page::Answer;
-use crate::page::set_cookie;
 use crate::pages::login::attempt;
 use crate::routes::Routes;
 use crate::typed::Typed;
@@ -14,12 +13,19 @@ use crate::visit::Visit;
 
 /// Its routes.
 pub fn routes() -> Routes {
-    Routes::new().get("/session", show).post("/session/stay", stay).post("/session/again", again)
+    Routes::new()
+        .get("/session", show)
+        .post("/session/stay", stay)
+        .post("/session/again", again)
+        .post("/session/elsewhere", elsewhere)
 }
 
-/// How long the session holds. Asked in the background it does not lengthen it.
+/// How long the session holds, whose it is, and the proof for the forms of its pages: another page of this browser
+/// may have logged in anew. Asked in the background it does not lengthen it.
 async fn show(visit: Visit) -> Answer {
-    Ok(Json(json!({"ends_in_s": visit.ends_in_s()})).into_response())
+    let login = &visit.account()?.login;
+    let told = json!({"ends_in_s": visit.ends_in_s(), "login": login, "csrf": visit.csrf()});
+    Ok(Json(told).into_response())
 }
 
 /// Somebody is there: the guard has lengthened the session already.
@@ -34,12 +40,23 @@ async fn again(visit: Visit, typed: Typed) -> Answer {
         Err(words) => {
             Ok((StatusCode::UNPROCESSABLE_ENTITY, Json(json!({"says": words}))).into_response())
         }
-        Ok(token) => {
-            let visit = Visit { secret: token.clone(), ..visit };
-            let body = json!({"csrf": visit.csrf(), "ends_in_s": visit.department.idle_s});
+        Ok(entered) => {
+            let (login, idle_s) = (entered.account.login.clone(), visit.department.idle_s);
+            let body = json!({"csrf": entered.csrf(&visit), "ends_in_s": idle_s, "login": login});
             let mut response = Json(body).into_response();
-            set_cookie(response.headers_mut(), visit.app.cookie(), &token, visit.app.tls());
+            entered.keep(&visit, &mut response);
             Ok(response)
         }
     }
+}
+
+/// Ends every other session of whoever asks.
+async fn elsewhere(visit: Visit) -> Answer {
+    let ended = visit.app.store().log_out_elsewhere(visit.open_session()?, &visit.station).await?;
+    let words = match ended {
+        0 => "There was no other session.".to_owned(),
+        1 => "The other session has ended.".to_owned(),
+        n => format!("{n} other sessions have ended."),
+    };
+    Ok(visit.done(&words, "/password"))
 }

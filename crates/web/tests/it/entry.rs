@@ -115,10 +115,20 @@ async fn logging_in_gives_a_new_token_and_leads_to_the_page_asked_for() {
 async fn after_logging_in_nobody_is_led_to_another_server() {
     let bench = bench().await;
     bench.account(Role::Desk).await;
-    for then in ["https://evil.example/", "//evil.example", "/%5Cevil.example"] {
+    for then in [
+        "https://evil.example/",
+        "//evil.example",
+        "/%5Cevil.example",
+        "/%09/evil.example",
+        "/%0A/evil.example",
+        "/nowhere",
+    ] {
         let fields = format!("login=desk&password={}&then={then}", PASSWORD.replace(' ', "+"));
         let done = bench.post("/login", &"b".repeat(64), &fields).await;
         assert_eq!(done.header("location"), "/", "{then}");
+        let token = done.cookie("matins").unwrap();
+        let led = bench.get(&format!("/login?then={then}"), &token).await;
+        assert_eq!(led.header("location"), "/", "{then}");
     }
 }
 
@@ -186,26 +196,139 @@ async fn logging_out_ends_the_session_on_the_server_and_clears_the_browser() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
-async fn a_form_sent_too_late_is_kept_and_sent_after_logging_in_but_never_a_password() {
+async fn a_form_sent_too_late_is_kept_for_whoever_typed_it_but_never_a_password() {
     let bench = bench().await;
     bench.account(Role::Administrator).await;
+    bench.account(Role::Governance).await;
     let token = bench.token(Role::Administrator).await;
+    bench.get("/accounts/new", &token).await;
     bench.wait_s(900);
     let late = bench.post("/accounts/new", &token, "name=Zo+%3CLamp%3E&password=hush").await;
     assert_eq!(late.status, StatusCode::UNAUTHORIZED);
     assert!(late.text.contains("name=\"kept.name\" value=\"Zo &#60;Lamp&#62;\""), "{}", late.text);
-    assert!(!late.text.contains("hush"));
-    let fields = format!(
-        "login=administrator&password={}&resend=/accounts/new&kept.name=Zo+Lamp",
-        PASSWORD.replace(' ', "+")
-    );
-    let offered = bench.post("/login", &token, &fields).await;
+    assert!(late.text.contains("name=\"kept_for\" value=\"1\"") && !late.text.contains("hush"));
+    let password = PASSWORD.replace(' ', "+");
+    let kept = "resend=/accounts/new&kept_for=1&kept.name=Zo+Lamp";
+    let other = format!("login=governance&password={password}&{kept}");
+    let other = bench.post("/login", &token, &other).await;
+    assert!(other.status == StatusCode::SEE_OTHER && !other.text.contains("Zo Lamp"));
+    let own = format!("login=administrator&password={password}&{kept}");
+    let offered = bench.post("/login", &token, &own).await;
     let fresh = offered.cookie("matins").unwrap();
     assert!(
         offered.text.contains("action=\"/accounts/new\"")
             && offered.text.contains("name=\"name\" value=\"Zo Lamp\"")
     );
     assert!(offered.text.contains(&csrf(&fresh)));
+}
+
+/// What carries no proof that was given to somebody is not shown again, however large it is.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_strangers_form_is_not_echoed() {
+    let bench = bench().await;
+    let got = bench.post("/people/new", &"f".repeat(64), &"a&".repeat(1_000)).await;
+    assert_eq!(got.status, StatusCode::UNAUTHORIZED);
+    assert!(!got.text.contains("kept."), "{}", got.text.len());
+}
+
+/// Tab A logs in anew; what was typed in tab B is not lost, and not done before it is said again.
+#[tokio::test(flavor = "multi_thread")]
+async fn r019_a_form_of_an_older_session_is_offered_again_to_the_same_person() {
+    let bench = bench().await;
+    bench.account(Role::Administrator).await;
+    let old = bench.token(Role::Administrator).await;
+    bench.get("/accounts/new", &old).await;
+    let fields = format!("login=administrator&password={}", PASSWORD.replace(' ', "+"));
+    let again = bench.post("/session/again", &old, &fields).await;
+    assert_eq!(again.status, StatusCode::OK, "{}", again.text);
+    let fresh = again.cookie("matins").unwrap();
+    assert!(
+        bench.get("/accounts", &old).await.header("location").starts_with("/login"),
+        "it ended"
+    );
+    let typed = format!("csrf={}&name=Zo+Lamp&login=zo&role=desk&password=hush", csrf(&old));
+    let got = bench.send(post("/accounts/new", &fresh, &typed)).await;
+    assert_eq!(got.status, StatusCode::FORBIDDEN);
+    assert!(
+        got.text.contains("value=\"Zo Lamp\"") && got.text.contains(&csrf(&fresh)),
+        "{}",
+        got.text
+    );
+    assert!(!got.text.contains("hush"));
+    assert_eq!(bench.store.accounts().await.unwrap().len(), 1, "nothing is done yet");
+    // The login over tab B has an old proof too; its Origin and the password are enough.
+    let again = format!("csrf={}&{fields}", csrf(&old));
+    assert_eq!(bench.send(post("/session/again", &fresh, &again)).await.status, StatusCode::OK);
+    // With a proof nobody was given it is refused, and nothing of it is shown.
+    let foreign = "csrf=0000&name=Zo+Lamp&login=zo&role=desk";
+    let token = bench.token(Role::Administrator).await;
+    let got = bench.send(post("/accounts/new", &token, foreign)).await;
+    assert!(got.status == StatusCode::FORBIDDEN && !got.text.contains("Zo Lamp"));
+}
+
+/// A link for a physician that one administrator made does nothing; governance says that it is right, with their
+/// password; its owner is told at the next log-in.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_link_for_a_physician_wants_a_second_person_and_its_owner_is_told() {
+    let bench = bench().await;
+    for role in [Role::Administrator, Role::Governance, Role::Physician] {
+        bench.account(role).await;
+    }
+    let keys = bench.token(Role::Administrator).await;
+    let made = bench.post("/accounts/3/link", &keys, "").await.text;
+    assert!(made.contains("It does not work yet."));
+    let path = format!("/first/{}", made.split("/first/").nth(1).unwrap().get(..64).unwrap());
+    let visitor = "9".repeat(64);
+    assert!(bench.get(&path, &visitor).await.text.contains("waits for a second person"));
+    let new = "new=nine+quiet+lanterns&repeat=nine+quiet+lanterns";
+    assert!(bench.post(&path, &visitor, new).await.text.contains("waits for a second person"));
+    let gov = bench.token(Role::Governance).await;
+    assert!(bench.get("/links", &gov).await.text.contains("Bo physician"));
+    assert!(bench.get("/links", &keys).await.text.contains("Somebody else must say"));
+    let said = |password: &str| format!("asked=yes&password={}", password.replace(' ', "+"));
+    assert_eq!(
+        bench.post("/links/3", &keys, &said(PASSWORD)).await.status,
+        StatusCode::UNPROCESSABLE_ENTITY
+    );
+    assert_eq!(
+        bench.post("/links/3", &gov, &said("not it")).await.status,
+        StatusCode::UNPROCESSABLE_ENTITY
+    );
+    assert_eq!(bench.post("/links/3", &gov, &said(PASSWORD)).await.status, StatusCode::SEE_OTHER);
+    let set = bench.post(&path, &visitor, new).await;
+    assert_eq!(set.status, StatusCode::SEE_OTHER, "{}", set.text);
+    let known = set.cookie("matins-known").unwrap();
+    assert_eq!(known.len(), 64);
+    let entered =
+        bench.post("/login", &visitor, "login=physician&password=nine+quiet+lanterns").await;
+    let token = entered.cookie("matins").unwrap();
+    let page = bench.get("/nights", &token).await.text;
+    assert!(page.contains("A link to your account was made by administrator"), "{page}");
+}
+
+/// The cookie a browser is known by outlives the log-out, is out of reach of scripts, and is no session.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_browser_stays_known_after_logging_out() {
+    let bench = bench().await;
+    bench.account(Role::Desk).await;
+    let fields = format!("login=desk&password={}", PASSWORD.replace(' ', "+"));
+    let done = bench.post("/login", &"b".repeat(64), &fields).await;
+    let set = done.headers.get_all("set-cookie").iter().map(|value| value.to_str().unwrap());
+    let set: Vec<&str> = set.filter(|set| set.starts_with("matins-known=")).collect();
+    assert!(
+        set[0].contains("HttpOnly; SameSite=Strict") && set[0].contains("; Max-Age="),
+        "{set:?}"
+    );
+    let known = done.cookie("matins-known").unwrap();
+    assert_eq!(
+        bench.get("/password", &known).await.status,
+        StatusCode::SEE_OTHER,
+        "it is no session"
+    );
+    let out = bench.post("/logout", &done.cookie("matins").unwrap(), "").await;
+    assert!(
+        !out.header("clear-site-data").contains("cookies") && out.cookie("matins-known").is_none()
+    );
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -12,6 +12,7 @@ mod forms;
 mod gone;
 mod lent;
 mod limits;
+mod looking;
 mod matrix;
 mod night;
 mod odd;

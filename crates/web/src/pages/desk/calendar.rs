@@ -58,9 +58,8 @@ pub(crate) async fn calendar(visit: Visit, typed: Typed) -> Answer {
     let today = when::local_date(store.now(), &visit.department.zone);
     let from = when::date(typed.get("from")).unwrap_or(today);
     let calendar = store.read().await?.calendar(from, SHOWN, store.now()).await?;
-    if !visit.background {
-        store.looked(&visit.author(), "calendar", None, json!({"from": from.to_string()})).await?;
-    }
+    let loans: Vec<&i64> = calendar.loans.keys().collect();
+    visit.looks("calendar", None, json!({"from": from.to_string(), "loans": loans}));
     let page = Page {
         before: when::days_later(from, -SHOWN).to_string(),
         after: when::days_later(from, SHOWN).to_string(),

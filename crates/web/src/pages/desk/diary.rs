@@ -49,10 +49,7 @@ async fn form(visit: &Visit, id: i64) -> Result<(Loan, Form), Trouble> {
 /// `GET /loans/{id}/diary`.
 pub(crate) async fn diary(visit: Visit, Path(id): Path<i64>) -> Answer {
     let (loan, form) = form(&visit, id).await?;
-    let store = visit.app.store();
-    store
-        .looked(&visit.author(), format!("loan {id}"), Some(loan.person), json!({"paper": "diary"}))
-        .await?;
+    visit.looks(format!("loan {id}"), Some(loan.person), json!({"paper": "diary"}));
     visit.page("Diary", &page(&visit, &loan, form).await?)
 }
 

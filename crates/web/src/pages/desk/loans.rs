@@ -208,11 +208,7 @@ async fn one(
         of.loan.repeats_because = None;
     }
     drop(conn);
-    if !visit.background {
-        store
-            .looked(&visit.author(), format!("loan {id}"), Some(of.loan.person), json!(null))
-            .await?;
-    }
+    visit.looks(format!("loan {id}"), Some(of.loan.person), json!(null));
     let mut acts = if visit.may(Right::Lend) { acts(visit, &of) } else { Vec::new() };
     if let Some((name, typed, error)) = refused {
         refill(&mut acts, name, typed, error, AT)?;
@@ -493,9 +489,6 @@ async fn hand_out_page(visit: &Visit, of: &Whole, form: Form) -> Result<Titled, 
 /// `GET /loans/{id}/hand-out`.
 pub(crate) async fn handing_out(visit: Visit, Path(id): Path<i64>) -> Answer {
     let of = whole(&visit, id).await?;
-    let store = visit.app.store();
-    let what = format!("loan {id}");
-    store.looked(&visit.author(), what, Some(of.loan.person), json!(null)).await?;
     let page = hand_out_page(&visit, &of, hand_out_form(&visit, &of)).await?;
     visit.page("Hand out", &page)
 }
@@ -568,11 +561,6 @@ fn take_back_page(visit: &Visit, of: &Whole, form: Form) -> Titled {
 /// `GET /loans/{id}/take-back`.
 pub(crate) async fn taking_back(visit: Visit, Path(id): Path<i64>) -> Answer {
     let of = whole(&visit, id).await?;
-    visit
-        .app
-        .store()
-        .looked(&visit.author(), format!("loan {id}"), Some(of.loan.person), json!(null))
-        .await?;
     let page = take_back_page(&visit, &of, take_back_form(&visit, &of));
     visit.page("Take back", &page)
 }

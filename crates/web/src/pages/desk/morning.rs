@@ -1,5 +1,7 @@
 //! This morning: what is missing, due, back, to hand out, and what waits.
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use serde_json::json;
 use store::desk::Morning;
@@ -22,6 +24,8 @@ struct Page {
     to_do: Vec<(i64, String, Mark)>,
     nights: Vec<NightRow>,
     waiting: Vec<(i64, i64, String)>,
+    /// How many wait, for whoever may not see who.
+    waits: String,
     may_lend: bool,
 }
 
@@ -48,18 +52,10 @@ struct NightRow {
 pub(crate) async fn morning(visit: Visit) -> Answer {
     let store = visit.app.store();
     let morning = store.read().await?.morning(store.now()).await?;
-    if !visit.background {
-        store
-            .looked(
-                &visit.author(),
-                "morning",
-                None,
-                json!({"loans": morning.due.len() + morning.missing.len()}),
-            )
-            .await?;
-    }
+    visit.looks("morning", None, json!({"people": people(&morning)}));
+    let sees = visit.may(Right::SeePeople);
     let page = Page {
-        answer: answer(&morning),
+        answer: answer(&morning, sees),
         value: format!(
             "Out: {}. Late or lost: {}.",
             pounds(morning.out_pence),
@@ -72,9 +68,15 @@ pub(crate) async fn morning(visit: Visit) -> Answer {
             .map(|one| (one.id, one.mark.clone(), one.status.into()))
             .collect(),
         nights: morning.nights.iter().map(|line| night(&visit, line)).collect(),
+        waits: match (sees, morning.waiting.len()) {
+            (true, _) | (_, 0) => String::new(),
+            (_, 1) => "One patient waits for a loan.".to_owned(),
+            (_, n) => format!("{n} patients wait for a loan."),
+        },
         waiting: morning
             .waiting
             .iter()
+            .filter(|_| sees)
             .map(|(study, person)| (study.id, person.id, person.listed()))
             .collect(),
         may_lend: visit.may(Right::Lend),
@@ -82,8 +84,24 @@ pub(crate) async fn morning(visit: Visit) -> Answer {
     visit.page("This morning", &page)
 }
 
-/// The morning in one sentence: what needs somebody first.
-fn answer(morning: &Morning) -> String {
+/// Whose data stand on the page, by row.
+fn people(morning: &Morning) -> BTreeSet<i64> {
+    let loans = [
+        &morning.missing,
+        &morning.due,
+        &morning.back,
+        &morning.skin,
+        &morning.tonight,
+        &morning.endangered,
+    ];
+    let lent = loans.into_iter().flatten().map(|line| line.person.id);
+    let read = morning.nights.iter().filter_map(|line| Some(line.person.as_ref()?.id));
+    lent.chain(read).chain(morning.waiting.iter().map(|(_, person)| person.id)).collect()
+}
+
+/// The morning in one sentence: what needs somebody first. Of somebody's skin only whoever sees people is told.
+fn answer(morning: &Morning, sees: bool) -> String {
+    let skin = if sees { morning.skin.len() } else { 0 };
     let count = |n: usize, one: &str, many: &str| match n {
         0 => None,
         1 => Some(format!("1 {one}")),
@@ -94,7 +112,7 @@ fn answer(morning: &Morning) -> String {
         count(morning.due.len(), "is due today", "are due today"),
         count(morning.back.len(), "waits to be downloaded", "wait to be downloaded"),
         count(morning.tonight.len(), "goes out tonight", "go out tonight"),
-        count(morning.skin.len(), "return told of sore skin", "returns told of sore skin"),
+        count(skin, "return told of sore skin", "returns told of sore skin"),
     ]
     .into_iter()
     .flatten()
@@ -172,8 +190,12 @@ fn parts(visit: &Visit, morning: &Morning) -> Vec<Part> {
             "Next",
         ),
     ];
-    // What calls for care is shown only when there is some.
-    all.into_iter().filter(|part| !part.care || !part.loans.rows.is_empty()).collect()
+    let sees = visit.may(Right::SeePeople);
+    // What calls for care is shown only when there is some, and of a skin only to whom may see whose it is.
+    all.into_iter()
+        .filter(|part| !part.care || !part.loans.rows.is_empty())
+        .filter(|part| sees || part.id != "skin")
+        .collect()
 }
 
 fn night(visit: &Visit, line: &NightLine) -> NightRow {
@@ -191,7 +213,8 @@ fn night(visit: &Visit, line: &NightLine) -> NightRow {
     } else {
         String::new()
     };
-    let doubt = line.night.doubts.0.first().cloned().unwrap_or_default();
+    // A doubt may quote what a file says of whose it is.
+    let doubt = line.night.doubts.0.first().filter(|_| sees).cloned().unwrap_or_default();
     NightRow {
         href,
         who,

@@ -64,9 +64,7 @@ pub(crate) async fn sheet(visit: Visit, Path(id): Path<i64>) -> Answer {
     let monitor: Monitor = conn.get(loan.monitor).await?;
     let text = own_text(&mut conn, "handout").await?;
     drop(conn);
-    store
-        .looked(&visit.author(), format!("loan {id}"), Some(loan.person), json!({"paper": "sheet"}))
-        .await?;
+    visit.looks(format!("loan {id}"), Some(loan.person), json!({"paper": "sheet"}));
     let slot = |label: &str, words: String| (label.to_owned(), words);
     let paper = HandOut {
         text,
@@ -95,9 +93,7 @@ pub(crate) async fn letter(visit: Visit, Path(id): Path<i64>, typed: Typed) -> A
     let text = own_text(&mut conn, "letters").await?;
     drop(conn);
     let kind = typed.get("letter").to_owned();
-    store
-        .looked(&visit.author(), format!("loan {id}"), Some(loan.person), json!({"paper": kind}))
-        .await?;
+    visit.looks(format!("loan {id}"), Some(loan.person), json!({"paper": kind}));
     let name = format!("{} {}", person.given, person.family);
     let address = person.address.unwrap_or_default();
     let paper = Letter {

@@ -99,7 +99,7 @@ pub(crate) async fn find(visit: Visit, typed: Typed) -> Answer {
         store.read().await?.find_people(typed.get("find")).await?
     };
     let ids: Vec<i64> = people.iter().map(|one| one.id).collect();
-    store.looked(&visit.author(), "people", None, json!({"found": ids})).await?;
+    visit.looks("people", None, json!({"found": ids}));
     let says = match people.len() {
         _ if form.has_faults() => None,
         0 => Some("Nobody found.".to_owned()),
@@ -218,9 +218,7 @@ async fn one(visit: &Visit, id: i64, void: Form) -> Result<One, StoreError> {
         studies.push(study_row(study, referral, asks));
     }
     drop(conn);
-    if !visit.background {
-        store.looked(&visit.author(), format!("person {id}"), Some(id), json!(null)).await?;
-    }
+    visit.looks(format!("person {id}"), Some(id), json!(null));
     Ok(One {
         id,
         name: person.listed(),

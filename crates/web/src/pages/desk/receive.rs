@@ -130,6 +130,9 @@ async fn taken_in(
 }
 
 async fn received_page(visit: &Visit, received: Received, monitor: Option<i64>) -> Answer {
+    for night in &received.nights {
+        visit.looks(format!("night {}", night.id), night.person, json!({"page": "received"}));
+    }
     let mut nights = Vec::new();
     for night in &received.nights {
         nights.push(row(visit, night).await?);
@@ -245,7 +248,6 @@ fn settle_page(
 pub(crate) async fn settling(visit: Visit, Path(id): Path<i64>) -> Answer {
     let store = visit.app.store();
     let night: Night = store.read().await?.get(id).await?;
-    store.looked(&visit.author(), format!("night {id}"), night.person, json!(null)).await?;
     let page = settle_page(
         &visit,
         &night,

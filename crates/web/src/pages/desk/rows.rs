@@ -123,7 +123,9 @@ pub(crate) fn nights(first: &str, nights: i64) -> String {
 }
 
 /// What to do next, the last word with the borrower, or the skin.
+/// What was said with the borrower and of their skin is for whoever sees people.
 fn remark(visit: &Visit, line: &LoanLine) -> String {
+    let sees = visit.may(Right::SeePeople);
     let rung = match line.rung {
         Some(Rung::DueToday) | None => None,
         Some(rung) => Some(rung.says().to_owned()),
@@ -131,8 +133,9 @@ fn remark(visit: &Visit, line: &LoanLine) -> String {
     let chased = line
         .chased
         .as_ref()
+        .filter(|_| sees)
         .map(|chase| format!("last word {}: {}", visit.local(chase.at), chase.outcome));
-    let skin = line.loan.back.0.as_ref().and_then(|back| {
+    let skin = line.loan.back.0.as_ref().filter(|_| sees).and_then(|back| {
         use store::words::Skin;
         matches!(back.skin, Skin::Sore | Skin::Blister | Skin::Red)
             .then(|| format!("skin {}", back.skin))

@@ -271,7 +271,8 @@ async fn signed(
     physician: bool,
 ) -> Result<Result<Report, StoreError>, Trouble> {
     let (store, by) = (visit.app.store(), visit.author());
-    let proved = store.confirm(visit.account()?, typed.raw("password"), &visit.station).await;
+    let proved =
+        store.confirm_in(visit.open_session()?, typed.raw("password"), &visit.station).await;
     if let Err(error) = proved {
         return Ok(Err(error));
     }
@@ -331,8 +332,7 @@ pub(super) async fn paper(visit: Visit, Path((id, number)): Path<(i64, i64)>) ->
     let sha256 = report.and_then(|report| report.pdf_sha256).ok_or_else(Trouble::not_found)?;
     let bytes = conn.bytes(&sha256).await?;
     drop(conn);
-    let facts = json!({"report": number});
-    store.looked(&visit.author(), format!("night {id}"), night.person, facts).await?;
+    visit.looks(format!("night {id}"), night.person, json!({"report": number}));
     let name = format!("inline; filename=\"report-{id}-{number}.pdf\"");
     let kind = "application/pdf".to_owned();
     let headers = [(header::CONTENT_TYPE, kind), (header::CONTENT_DISPOSITION, name)];

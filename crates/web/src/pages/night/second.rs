@@ -61,7 +61,7 @@ impl Reading {
             None => return Err(untied(&night)),
         };
         drop(conn);
-        looked_at(visit, &night).await?;
+        looked_at(visit, &night);
         let opened = visit.app.nights().open_second(visit.app.store(), &night, &second).await?;
         let bare = Self { base: String::new(), night, person, opened, second: None };
         Ok(bare.of(second))
@@ -111,10 +111,7 @@ async fn list(visit: Visit) -> Answer {
         }
     }
     drop(conn);
-    if !visit.background {
-        let facts = json!({"second readings": rows.len()});
-        store.looked(&visit.author(), "second readings", None, facts).await?;
-    }
+    visit.looks("second readings", None, json!({"second readings": rows.len()}));
     visit.page("Second readings", &List { rows, assets: crate::assets::FOLDER.as_str() })
 }
 

@@ -65,7 +65,7 @@ pub(super) async fn turnaround(visit: Visit, typed: Typed) -> Answer {
 /// `GET /service/repeats.csv`.
 pub(super) async fn repeats(visit: Visit, typed: Typed) -> Answer {
     let period = Asked::strict(&visit, &typed)?;
-    let found = visit.app.store().read().await?.repeat_rate(&period).await?;
+    let found = visit.app.store().read().await?.repeat_rate(&period, &visit.author().login).await?;
     let row = |name: String, share: &Share| {
         vec![
             name,
