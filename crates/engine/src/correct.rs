@@ -110,6 +110,14 @@ struct Point {
     variance: f64,
 }
 
+impl Point {
+    /// Whether it is the same one, however sure.
+    fn is(self, other: Self) -> bool {
+        let same = |a: f64, b: f64| a.total_cmp(&b).is_eq();
+        same(self.at_s, other.at_s) && same(self.value, other.value)
+    }
+}
+
 /// CO2 after correction.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CorrectedCo2 {

@@ -165,11 +165,8 @@ fn singles(known: &[Known], apart: &[bool]) -> Vec<usize> {
         .flat_map(|(known, _)| known.points())
         .collect();
     let unchecked = |i: usize| apart[i] && matches!(known[i], Known::Unchecked { .. });
-    let named = |i: usize| {
-        known[i].single().is_some_and(|own| {
-            behind.iter().any(|point| point.at_s == own.at_s && point.value == own.value)
-        })
-    };
+    let named =
+        |i: usize| known[i].single().is_some_and(|own| behind.iter().any(|point| point.is(own)));
     (0..known.len()).filter(|&i| unchecked(i) || named(i)).collect()
 }
 

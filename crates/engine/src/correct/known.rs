@@ -180,7 +180,7 @@ mod tests {
         let at = shaped.level(4.0 * 3600.0, &SPREAD);
         assert!((half(at) - f64::sqrt(0.08)).abs() < 1e-12);
         let end = shaped.level(8.0 * 3600.0, &SPREAD);
-        assert!((end.map_or(0.0, |r| (r.0 + r.1) / 2.0) + 0.8).abs() < 1e-12);
+        assert!((end.map_or(0.0, |r| f64::midpoint(r.0, r.1)) + 0.8).abs() < 1e-12);
         let alone = Known::Gas(gas).level(8.0 * 3600.0, &SPREAD);
         assert!(half(end) < half(alone));
     }

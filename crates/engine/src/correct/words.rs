@@ -23,7 +23,9 @@ pub(super) fn disagreement(bounds: &Bounds, anchors: &[Anchor], clock: &Clock) -
     let party = |anchor: &&Anchor| {
         bounds.apart().any(|known| match (known, anchor.kind) {
             (Known::Gas(point), AnchorKind::BloodGas)
-            | (Known::Check(point), AnchorKind::GasCheck) => point.at_s == anchor.at_s,
+            | (Known::Check(point), AnchorKind::GasCheck) => {
+                point.at_s.total_cmp(&anchor.at_s).is_eq()
+            }
             _ => false,
         })
     };

@@ -59,7 +59,7 @@ fn value(corrected: &Corrected, hours: f64) -> f64 {
 /// Half the width of the band.
 fn half_band(corrected: &Corrected, hours: f64) -> f64 {
     let band = corrected.tcpco2.as_ref().unwrap().band[index(corrected, hours)];
-    (band.below + band.above) / 2.0
+    f64::midpoint(band.below, band.above)
 }
 
 /// The lowest and the highest that CO2 may have been.

@@ -64,6 +64,16 @@ fn edges(co2: &CorrectedCo2) -> Vec<(f64, f64)> {
     co2.values.iter().zip(&co2.band).map(edge).collect()
 }
 
+/// The sample of a second.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a second of a made night"
+)]
+fn second(at_s: f64) -> usize {
+    at_s as usize
+}
+
 fn answers(judgement: &Judgement) -> Vec<(&str, Answer)> {
     judgement.rules.iter().map(|rule| (rule.id.as_str(), rule.answer)).collect()
 }
@@ -276,7 +286,7 @@ proptest! {
         for (blood, hours, error_kpa) in errors {
             let at_s = hours * HOUR_S;
             if blood {
-                let sensor_kpa = read[(at_s + 120.0) as usize];
+                let sensor_kpa = read[second(at_s + 120.0)];
                 gases.push(gas(at_s, sensor_kpa + error_kpa));
             } else {
                 checks.push(check(at_s, 5.5 + error_kpa, 5.5));
@@ -313,7 +323,7 @@ proptest! {
         let found = co2(&recording, &notes(gases.clone(), checks), &criteria);
         prop_assert_eq!(found.anchors.len(), gases.len() + checked.len());
         for gas in &gases {
-            let at = (gas.at_s + 120.0) as usize;
+            let at = second(gas.at_s + 120.0);
             let (lowest, highest) = edges(&found)[at];
             // The sensor flickers by 0.01 kPa, and between its minutes the band runs straight.
             let held = lowest - 0.02 <= gas.pco2_kpa && gas.pco2_kpa <= highest + 0.02;

@@ -7,7 +7,7 @@ use engine::judge::{Answer, Judgement};
 use engine::night::night;
 use engine::notes::{Notes, NotesFile};
 use engine::recording::{Quantity, Recording};
-use simulate::sleepers::sleepers;
+use simulate::sleepers;
 
 struct Made {
     label: String,
@@ -36,6 +36,15 @@ fn lost<'a>(more: &Judgement, less: &'a Judgement) -> Vec<&'a str> {
     let both = more.rules.iter().zip(&less.rules);
     let lost = both.filter(|(a, b)| b.answer != Answer::CannotTell && a.answer != b.answer);
     lost.map(|(_, b)| b.id.as_str()).collect()
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a small count of samples"
+)]
+fn samples_in(seconds: f64, period_s: f64) -> usize {
+    (seconds / period_s).round().max(2.0) as usize
 }
 
 fn agrees(judgement: &Judgement) -> bool {
@@ -93,7 +102,7 @@ fn one_co2_sample_missing_in_nine_minutes_answers_nothing_more_of_made_nights() 
         let mut blank = made.recording.clone();
         let channels = blank.channels.iter_mut().filter(|c| c.quantity == Quantity::Tcpco2);
         for channel in channels {
-            let step = (540.0 / channel.period_s) as usize;
+            let step = samples_in(540.0, channel.period_s);
             let mut samples = channel.samples.to_vec();
             samples.iter_mut().skip(step / 2).step_by(step).for_each(|sample| *sample = f64::NAN);
             channel.samples = samples.into();
