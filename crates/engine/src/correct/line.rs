@@ -55,7 +55,7 @@ fn averaged(mut points: Vec<Point>, apart_s: f64) -> Vec<Point> {
         match merged.last_mut() {
             // A second at least: no line runs through two points of one moment.
             Some(last) if point.at_s - last.at_s < apart_s.max(1.0) => {
-                *last = average(*last, point)
+                *last = average(*last, point);
             }
             _ => merged.push(point),
         }

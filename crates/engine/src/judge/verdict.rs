@@ -113,7 +113,6 @@ fn decide(
     let only_band = !needed.is_empty() && open.all(|rule| by_band.contains(&rule.id.as_str()));
     match answer {
         Answer::Met | Answer::NotMet if reservations.is_empty() => Decision::Sufficient,
-        Answer::Met => Decision::Partial,
         Answer::NotMet | Answer::CannotTell if night_mends => Decision::Repeat,
         Answer::CannotTell if !some_answered && !only_band => Decision::Repeat,
         _ => Decision::Partial,
