@@ -1,8 +1,9 @@
-//! `correct`: CO2 offset and drift taken out where there are anchors, with a band.
+//! `correct`: CO2 offset and drift taken out where there are anchors, with a band always.
 //!
 //! First temperature and metabolism, where the monitor has not done it; then offset and drift, by the
-//! model that the anchors allow. The band is what is left unknown: the anchors' own spread and the
-//! drift that may have wandered between them. Recorded values stay in the recording.
+//! model that the anchors allow. The band is what all that is known of the sensor's error leaves open:
+//! what unchecked sensors err by where nothing checked it, and less by every anchor that agrees. A blood
+//! gas is never left out. Recorded values stay in the recording.
 
 use crate::criteria::Criteria;
 use crate::finding::Finding;
@@ -11,16 +12,19 @@ use crate::recording::Quantity;
 use crate::screen::Screened;
 use crate::stats;
 use crate::time::Stretch;
+use crate::trace::Band;
 use crate::trace::Trace;
 
 mod anchors;
-mod doubt;
+mod bounds;
+mod known;
 mod line;
 mod model;
 mod temperature;
-mod wander;
+mod words;
 
-pub use wander::Wander;
+pub use bounds::Bounds;
+pub(crate) use words::DO_NOT_AGREE;
 
 use line::Line;
 
@@ -33,12 +37,24 @@ pub enum AnchorKind {
     GasCheck,
 }
 
+impl AnchorKind {
+    /// The words a person reads.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::BloodGas => "blood gas",
+            Self::GasCheck => "gas check",
+        }
+    }
+}
+
 /// A moment at which the sensor's error is known.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Anchor {
     /// What it came from.
     pub kind: AnchorKind,
-    /// When, in seconds from the recording's start.
+    /// When it was taken, in seconds from the recording's start.
+    pub taken_s: f64,
+    /// When the sensor shows it.
     pub at_s: f64,
     /// What the sensor should have read.
     pub reference_kpa: f64,
@@ -46,6 +62,17 @@ pub struct Anchor {
     pub observed_kpa: f64,
     /// Standard deviation of the error.
     pub sd_kpa: f64,
+}
+
+/// A blood gas that was taken and cannot be held against the sensor.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unpaired {
+    /// When it was taken, in seconds from the recording's start.
+    pub at_s: f64,
+    /// What it was.
+    pub pco2_kpa: f64,
+    /// Why it cannot be paired, a clause.
+    pub why: String,
 }
 
 /// How CO2 was corrected.
@@ -73,6 +100,24 @@ impl Model {
     }
 }
 
+/// An error of the sensor, or its ratio, at a moment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Point {
+    at_s: f64,
+    /// kPa to add, or the factor to multiply by.
+    value: f64,
+    /// Variance of `value`.
+    variance: f64,
+}
+
+impl Point {
+    /// Whether it is the same one, however sure.
+    fn is(self, other: Self) -> bool {
+        let same = |a: f64, b: f64| a.total_cmp(&b).is_eq();
+        same(self.at_s, other.at_s) && same(self.value, other.value)
+    }
+}
+
 /// CO2 after correction.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CorrectedCo2 {
@@ -80,29 +125,26 @@ pub struct CorrectedCo2 {
     pub model: Model,
     /// On what.
     pub anchors: Vec<Anchor>,
+    /// The blood gases that could not be used.
+    pub unpaired: Vec<Unpaired>,
+    /// What of it does not agree, in words; `None` where all agrees.
+    pub disagreement: Option<String>,
     /// What was added at the recording's start; `None` with no correction. A ratio adds in proportion:
     /// this is then what it added to the median of the night's believed CO2.
     pub offset_start_kpa: Option<f64>,
     /// What was added at its end.
     pub offset_end_kpa: Option<f64>,
+    /// The largest that the error moved between two anchors of a kind, the later less the earlier, whatever
+    /// the model; `None` where no two lie far enough apart to tell.
+    pub drift_kpa: Option<f64>,
     /// Corrected samples, NaN where the recording has none. Same length as the channel.
     pub values: Vec<f64>,
-    /// Half the width of the band around each; zero where there is no number, and everywhere when the
-    /// criteria give a sensor without anchors no band.
-    pub half_band: Vec<f64>,
-    /// How far the error may have moved between two moments.
-    pub wander: Wander,
-}
-
-impl CorrectedCo2 {
-    /// How far the error moved over the recording: what was added at its end less what was added at
-    /// its start, kPa. `None` when fewer than two anchors were used, so that drift is not known.
-    pub fn drift_kpa(&self) -> Option<f64> {
-        match self.model {
-            Model::Additive | Model::Ratio => Some(self.offset_end_kpa? - self.offset_start_kpa?),
-            Model::None | Model::Offset => None,
-        }
-    }
+    /// What was added to each sample, kPa. Same length.
+    pub added_kpa: Vec<f64>,
+    /// The band around each sample. Same length.
+    pub band: Vec<Band>,
+    /// Where the sensor's error may have lain, and how it may have moved.
+    pub bounds: Bounds,
 }
 
 /// A screened recording with its CO2 corrected where that was possible.
@@ -122,7 +164,7 @@ impl Corrected {
         let mut trace = self.screened.trace(quantity)?;
         if let (Quantity::Tcpco2, Some(co2)) = (quantity, &self.tcpco2) {
             trace.values.clone_from(&co2.values);
-            trace.half_band.clone_from(&co2.half_band);
+            trace.band.clone_from(&co2.band);
         }
         Some(trace)
     }
@@ -148,74 +190,101 @@ fn co2(screened: &Screened, criteria: &Criteria) -> Option<(CorrectedCo2, Vec<Fi
     let believed = values.iter().zip(&screen.believed).filter(|&(_, &believed)| believed);
     let level_kpa = median(believed.map(|(&value, _)| value).collect());
     findings.extend(temperature.and_then(|_| temperature::doubt(level_kpa, limits)));
-    let (anchors, unusable) = anchors::find(screened, channel, screen, &values, limits);
-    findings.extend(unusable);
+    findings.extend(retired(criteria));
+    let found = anchors::find(screened, channel, screen, &values, limits);
+    findings.extend(found.findings);
     let factor = temperature.map_or(1.0, |temperature| temperature.factor());
-    let doubted = doubt::leave_out(anchors, factor, limits);
-    findings.extend(doubted.findings);
-    let anchors = doubted.anchors;
-    let (chosen, noticed) = model::choose(&anchors, (factor, doubted.widen_kpa), limits);
+    let (chosen, noticed) = model::choose(&found.anchors, factor, limits);
     findings.extend(noticed);
-    let mut co2 = uncorrected(values, anchors);
-    if let Some((model, line)) = chosen {
-        let scale_kpa = level_kpa.filter(|_| model == Model::Ratio).unwrap_or(1.0);
-        co2.wander = Wander::of(&line, scale_kpa, limits.band_sds.value);
-        take_out(&mut co2, model, &line, |i| channel.time_s(i), limits.band_sds.value);
-        let whole = screened.recording.whole();
-        co2.offset_start_kpa = added(model, &line, whole.start_s, level_kpa);
-        co2.offset_end_kpa = added(model, &line, whole.end_s, level_kpa);
-        findings.extend(told(&co2, &line, whole));
-    } else if let Some(line) = model::unchecked(doubted.widen_kpa, limits) {
-        band(&mut co2, &line, |i| channel.time_s(i), limits.band_sds.value);
+    let whole = screened.recording.whole();
+    let span_s = (channel.time_s(0), channel.time_s(values.len()));
+    let bounds = model::bounds(&found.anchors, factor, limits, span_s);
+    let mut co2 = CorrectedCo2 {
+        drift_kpa: model::drift_kpa(&found.anchors, factor, level_kpa, limits),
+        disagreement: words::disagreement(&bounds, &found.anchors, &screened.recording.clock),
+        anchors: found.anchors,
+        unpaired: found.unpaired,
+        bounds,
+        ..CorrectedCo2::as_recorded(values)
+    };
+    findings.extend(co2.disagreement.as_ref().map(|sentence| disagree(sentence)));
+    if let Some((model, line)) = &chosen {
+        co2.model = *model;
+        let held = |at_s: f64| Some(co2.bounds.hold(at_s, added(*model, line, at_s, level_kpa)?));
+        (co2.offset_start_kpa, co2.offset_end_kpa) = (held(whole.start_s), held(whole.end_s));
+        findings.extend(told(&co2, line, whole));
     }
+    take_out(&mut co2, chosen.as_ref().map(|(_, line)| line), span_s, |i| channel.time_s(i));
     Some((co2, findings))
 }
 
-fn uncorrected(values: Vec<f64>, anchors: Vec<Anchor>) -> CorrectedCo2 {
-    CorrectedCo2 {
-        model: Model::None,
-        anchors,
-        offset_start_kpa: None,
-        offset_end_kpa: None,
-        half_band: vec![0.0; values.len()],
-        wander: Wander::default(),
-        values,
+impl CorrectedCo2 {
+    /// CO2 taken at its word: nothing added, and no band.
+    pub fn as_recorded(values: Vec<f64>) -> Self {
+        Self {
+            model: Model::None,
+            anchors: Vec::new(),
+            unpaired: Vec::new(),
+            disagreement: None,
+            offset_start_kpa: None,
+            offset_end_kpa: None,
+            drift_kpa: None,
+            added_kpa: vec![0.0; values.len()],
+            band: vec![Band::default(); values.len()],
+            bounds: Bounds::default(),
+            values,
+        }
     }
+}
+
+/// A word on values of an earlier release that the criteria still name.
+fn retired(criteria: &Criteria) -> Option<Finding> {
+    let named: Vec<String> = criteria.retired.iter().map(|key| format!("`{key}`")).collect();
+    (!named.is_empty()).then(|| {
+        let sentence = format!(
+            "The criteria still name {}, which this release does not have: CO2 always carries a band, and no \
+             blood gas is left out.",
+            named.join(" and ")
+        );
+        Finding::new("criteria_value_retired", Weight::Note, sentence).on("tcpco2")
+    })
+}
+
+fn disagree(sentence: &str) -> Finding {
+    Finding::new("anchors_disagree", Weight::Serious, sentence).on("tcpco2")
 }
 
 /// What is added at one moment; for a ratio, to the level given.
 fn added(model: Model, line: &Line, at_s: f64, level_kpa: Option<f64>) -> Option<f64> {
-    let value = line.at(at_s).value;
+    let value = line.at(at_s);
     if model == Model::Ratio { Some(level_kpa? * (value - 1.0)) } else { Some(value) }
 }
 
-/// Applies the line to every sample, with half the width of its band.
+/// Applies the line to every sample, held within what the error may have been, and lays the band around it.
+///
+/// A missing sample has its band too: what is not known of the sensor does not go with the number.
 fn take_out(
     co2: &mut CorrectedCo2,
-    model: Model,
-    line: &Line,
+    line: Option<&Line>,
+    span_s: (f64, f64),
     time_s: impl Fn(usize) -> f64,
-    band_sds: f64,
 ) {
-    co2.model = model;
-    for (i, value) in co2.values.iter_mut().enumerate().filter(|(_, x)| x.is_finite()) {
-        let at = line.at(time_s(i));
-        let anchors_kpa2 = match model {
-            Model::Ratio => *value * *value * at.variance,
-            _ => at.variance,
-        };
-        *value = if model == Model::Ratio { *value * at.value } else { *value + at.value };
-        co2.half_band[i] = band_sds * (anchors_kpa2 + at.drift_kpa2).sqrt();
-    }
-}
-
-/// Lays half the width of a band around every sample, whose error is not taken out.
-fn band(co2: &mut CorrectedCo2, line: &Line, time_s: impl Fn(usize) -> f64, band_sds: f64) {
-    co2.wander = Wander::of(line, 1.0, band_sds);
-    let samples = co2.values.iter().zip(&mut co2.half_band).enumerate();
-    for (i, (_, half_band)) in samples.filter(|(_, (value, _))| value.is_finite()) {
-        let at = line.at(time_s(i));
-        *half_band = band_sds * (at.variance + at.drift_kpa2).sqrt();
+    let model = co2.model;
+    let steps = (!co2.bounds.is_empty()).then(|| co2.bounds.steps(span_s, Bounds::level));
+    let mut last_kpa = 0.0;
+    for (i, value) in co2.values.iter_mut().enumerate() {
+        let at_s = time_s(i);
+        if value.is_finite() {
+            last_kpa = *value;
+        }
+        let middle_kpa =
+            line.and_then(|line| added(model, line, at_s, Some(last_kpa))).unwrap_or_default();
+        let (lowest, highest) =
+            steps.as_ref().map_or((middle_kpa, middle_kpa), |steps| steps.at(at_s));
+        let added_kpa = middle_kpa.max(lowest).min(highest);
+        *value += added_kpa;
+        co2.added_kpa[i] = added_kpa;
+        co2.band[i] = Band { below: added_kpa - lowest, above: highest - added_kpa };
     }
 }
 
@@ -230,7 +299,7 @@ fn told(co2: &CorrectedCo2, line: &Line, whole: Stretch) -> Vec<Finding> {
     };
     if co2.model == Model::Offset {
         let sentence = format!(
-            "One anchor only: {start} is added to CO2 throughout, and drift cannot be taken out."
+            "CO2's error is known at one moment only: {start} is added throughout, and drift cannot be taken out."
         );
         tell("co2_drift_not_known", Weight::Caution, sentence, whole);
         return findings;

@@ -240,11 +240,9 @@ settings! {
         skin_sd_kpa,
         /// Standard deviation of a sensor at the ear against the blood that nothing checked.
         uncorrected_sd_kpa,
-        /// 1: CO2 that nothing checked carries a band of that spread and of drift; 0: it is taken as recorded, and
-        /// that is said.
-        uncorrected_banded,
-        /// A blood gas this many standard deviations off what else is known of the sensor's error is not used.
-        anchor_doubt_sds,
+        /// Two anchors of a kind closer than this tell the error and not its drift; the same number noted twice
+        /// within it is one fact.
+        anchors_apart_min,
         /// Standard deviation of drift over eight hours.
         drift_sd_kpa_per_8h,
         /// How many standard deviations the band takes on each side.
@@ -259,6 +257,9 @@ settings! {
         anchor_highest_kpa,
         /// An anchor further than this from the recording says nothing of it.
         anchor_farthest_h,
+        /// A blood gas that cannot be paired but was taken no further than this from the scored time speaks
+        /// against "not met" where it lies past the rule's level.
+        gas_speaks_h,
         /// Exponent of the temperature correction, base ten, per degree.
         temperature_exponent_per_c,
         /// Metabolic constant subtracted before the temperature correction.
@@ -299,6 +300,8 @@ settings! {
         co2_gap_rate_mmhg_per_min,
         /// The same, outer case.
         co2_gap_rate_outer_mmhg_per_min,
+        /// How much further it may lie there: readings are rounded and noisy.
+        co2_gap_rounding_kpa,
         /// The longest gap in which SpO2 is bounded at all; in a longer one it may have been anything. Zero: in all.
         spo2_gap_most_min,
         /// Greatest rate at which SpO2 may fall inside a short gap, if the night shows none greater.
@@ -316,6 +319,9 @@ settings! {
         spo2_least_h,
         /// Least believed hours of CO2.
         tcpco2_least_h,
+        /// On less believed time than this no rule is answered "not met", and none on a share, a mean or a rate
+        /// at all.
+        answer_least_min,
         /// Largest drift the department accepts.
         drift_most_kpa,
         /// SpO2 baseline under this is described as low.
@@ -495,6 +501,23 @@ impl Test {
     }
 }
 
+impl Test {
+    /// The levels of CO2 that it asks to have been reached or held, wherever in it they stand.
+    pub fn co2_above(&self) -> Vec<Threshold> {
+        match self {
+            Self::Held { quantity: Quantity::Tcpco2, threshold, .. }
+            | Self::Extreme { quantity: Quantity::Tcpco2, threshold }
+            | Self::HeldRise { threshold, .. }
+                if threshold.side == Side::Above =>
+            {
+                vec![*threshold]
+            }
+            Self::All(parts) | Self::Any(parts) => parts.iter().flat_map(Self::co2_above).collect(),
+            _ => Vec::new(),
+        }
+    }
+}
+
 /// A rule: a question with its test and the publication it comes from.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Rule {
@@ -552,6 +575,8 @@ pub struct Criteria {
     pub rules: Vec<Rule>,
     /// The questions, the first being the default.
     pub questions: Vec<Question>,
+    /// Values that its texts name and this release no longer has; they are read over.
+    pub retired: Vec<&'static str>,
 }
 
 /// Why a criteria set was refused.
@@ -579,6 +604,7 @@ pub enum CriteriaError {
     },
 }
 
+mod earlier;
 mod own;
 mod rule_file;
 mod shipped;
@@ -648,7 +674,8 @@ impl Criteria {
     }
 
     fn of(whole: &Whole) -> Result<Self, CriteriaError> {
-        let table = whole.merged()?;
+        let mut table = whole.merged()?;
+        let retired = earlier::carry_over(&mut table)?;
         let set = table.get("name").and_then(toml::Value::as_str).unwrap_or("unnamed").to_owned();
         let file: SetFile = table.try_into().map_err(|e: toml::de::Error| {
             CriteriaError::Shape { set: set.clone(), detail: e.message().to_owned() }
@@ -675,6 +702,7 @@ impl Criteria {
             report: file.report,
             rules,
             questions: file.question,
+            retired,
         })
     }
 

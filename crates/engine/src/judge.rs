@@ -17,6 +17,7 @@ mod answer;
 mod bench;
 mod cause;
 mod clusters;
+mod enough;
 mod lane;
 mod level;
 mod outcome;

@@ -33,6 +33,8 @@ pub struct Report {
     pub question: String,
     /// What the rules the question needs say together.
     pub answer: Answer,
+    /// What must be read before the answer, each a sentence: gases that do not agree with the sensor.
+    pub first: Vec<String>,
     /// The answer in one short sentence.
     pub headline: String,
     /// What was seen, in whole sentences with units; empty when there are no figures.
@@ -247,12 +249,13 @@ pub fn report(judgement: &Judgement, criteria: &Criteria) -> Report {
         night: night::night(judgement),
         question: judgement.verdict.asks.clone(),
         answer: judgement.verdict.answer,
+        first: answer::first(judgement),
         headline: answer::headline(judgement.verdict.answer, &rules),
         summary: answer::summary(&figures),
         decision: judgement.verdict.decision,
         decision_words: answer::decision(judgement.verdict.decision, &rules).into(),
         reasons: judgement.verdict.reasons.clone(),
-        brief_reasons: answer::brief(&judgement.verdict.reasons, &rules),
+        brief_reasons: answer::brief(judgement, &rules),
         mend: judgement.verdict.mend.clone(),
         picture: picture::picture(judgement, criteria, &rules),
         rules,

@@ -21,7 +21,7 @@ use crate::score::definitions::Level;
 use crate::score::oxygen::Oxygen;
 use crate::score::pulse::Pulse;
 use crate::time::Stretch;
-use crate::trace::Trace;
+use crate::trace::{Band, Trace};
 use crate::unit::{Unit, mmhg_from_kpa};
 
 /// The number of a measure, or why there is none.
@@ -127,10 +127,21 @@ impl Scores {
 /// out of the rise.
 pub fn rise_trace(corrected: &Corrected) -> Option<Trace> {
     let mut trace = corrected.trace(Quantity::Tcpco2)?;
-    let wander = corrected.tcpco2.as_ref()?.wander;
-    let awake_s = awake::middle_s(&corrected.screened, &trace)?;
+    let co2 = corrected.tcpco2.as_ref()?;
+    let (awake_s, awake_added_kpa) = awake::middle(&corrected.screened, &trace, &co2.added_kpa)?;
+    if co2.bounds.is_empty() {
+        trace.band.fill(Band::default());
+        return Some(trace);
+    }
+    let span_s = (trace.time_s(0), trace.time_s(trace.len()));
+    let moved = co2.bounds.steps(span_s, |bounds, at_s| bounds.change(at_s, awake_s));
     for i in 0..trace.len() {
-        trace.half_band[i] = wander.half_band_kpa(trace.time_s(i), awake_s);
+        let (least, most) = moved.at(trace.time_s(i));
+        // What the awake level had added, and how far the error may have moved from there.
+        let (least, most) = (awake_added_kpa + least, awake_added_kpa + most);
+        let added_kpa = co2.added_kpa[i].max(least).min(most);
+        trace.values[i] += added_kpa - co2.added_kpa[i];
+        trace.band[i] = Band { below: added_kpa - least, above: most - added_kpa };
     }
     Some(trace)
 }

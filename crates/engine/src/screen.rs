@@ -204,7 +204,7 @@ impl Screened {
             period_s: channel.period_s,
             offset_s: channel.offset_s,
             values: channel.samples.to_vec(),
-            half_band: vec![0.0; channel.samples.len()],
+            band: vec![crate::trace::Band::default(); channel.samples.len()],
             inside,
             believed: screen.believed.clone(),
         })

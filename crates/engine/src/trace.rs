@@ -3,6 +3,27 @@
 use crate::recording::Quantity;
 use crate::time::Stretch;
 
+/// How far the truth may lie from a value: what is not known of the sensor, not symmetric.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Band {
+    /// How far below it, in the channel's unit; never negative.
+    pub below: f64,
+    /// How far above it.
+    pub above: f64,
+}
+
+impl Band {
+    /// As wide on either side.
+    pub fn either(half: f64) -> Self {
+        Self { below: half, above: half }
+    }
+
+    /// The greater of the two.
+    pub fn most(self) -> f64 {
+        self.below.max(self.above)
+    }
+}
+
 /// Samples of one quantity, with two judgements on each: is it inside the night to be scored, and may
 /// it be believed.
 #[derive(Clone, Debug, PartialEq)]
@@ -15,9 +36,9 @@ pub struct Trace {
     pub offset_s: f64,
     /// Values in %, /min or kPa; NaN where there is no number (then never believed).
     pub values: Vec<f64>,
-    /// Half the width of the band around each value; zero everywhere when no band is known.
+    /// The band around each value, also where there is no number; zero everywhere when none is known.
     /// Same length as `values`.
-    pub half_band: Vec<f64>,
+    pub band: Vec<Band>,
     /// Whether each sample lies inside the analysis period. Same length as `values`.
     pub inside: Vec<bool>,
     /// Whether each sample may be believed. Same length as `values`.
@@ -33,6 +54,11 @@ impl Trace {
     /// Whether there are no samples.
     pub fn is_empty(&self) -> bool {
         self.values.is_empty()
+    }
+
+    /// The lowest and the highest that sample `i` may be by its band.
+    pub fn edges(&self, i: usize) -> (f64, f64) {
+        (self.values[i] - self.band[i].below, self.values[i] + self.band[i].above)
     }
 
     /// Whether sample `i` counts: inside the period and believed.

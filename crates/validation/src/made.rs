@@ -188,8 +188,11 @@ pub fn every_rule(further: &str) -> Result<Criteria, CriteriaError> {
     let mut criteria = Criteria::parse(&text, &|name| shipped_text(name).map(str::to_owned))?;
     // Publications take CO2 at its word and know no gap that is bounded: what is compared is their rule,
     // not what a department assumes of sensors and gaps.
-    criteria.correct.uncorrected_banded.value = 0.0;
+    criteria.correct.band_sds.value = 0.0;
+    criteria.judge.co2_gap_rounding_kpa.value = 0.0;
     criteria.judge.spo2_gap_most_min.value = 0.0;
+    // Their examples are minutes long, not nights.
+    criteria.judge.answer_least_min.value = 0.0;
     Ok(criteria)
 }
 

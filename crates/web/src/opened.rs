@@ -142,10 +142,10 @@ fn lines(
     if model != Model::None {
         lines.push(named("_recorded", recorded(), &trace.believed));
     }
-    if trace.half_band.iter().any(|half| *half > 0.0) {
-        for (suffix, sign) in [("_low", -1.0), ("_high", 1.0)] {
-            let edge = trace.values.iter().zip(&trace.half_band).map(|(x, half)| x + sign * half);
-            lines.push(named(suffix, Samples::Own(edge.collect()), &trace.believed));
+    if trace.band.iter().any(|band| band.most() > 0.0) {
+        let (low, high): (Vec<f64>, Vec<f64>) = (0..trace.len()).map(|i| trace.edges(i)).unzip();
+        for (suffix, edge) in [("_low", low), ("_high", high)] {
+            lines.push(named(suffix, Samples::Own(edge), &trace.believed));
         }
     }
     lines

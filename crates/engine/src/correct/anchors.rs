@@ -10,31 +10,83 @@ use crate::finding::Weight;
 use crate::notes::{BloodGas, GasCheck};
 use crate::recording::Channel;
 use crate::screen::{ChannelScreen, Screened};
-use crate::time::Stretch;
+use crate::time::{Clock, Stretch};
 
-use crate::correct::{Anchor, AnchorKind, median};
+use super::words::both_units;
+use super::{Anchor, AnchorKind, Unpaired, median};
 
-/// The anchors in order of time, and what was noticed.
+/// What the notes give to know the sensor's error by.
+#[derive(Default)]
+pub(super) struct Found {
+    /// The anchors in order of time, each fact once.
+    pub(super) anchors: Vec<Anchor>,
+    /// The blood gases that were taken and cannot be paired.
+    pub(super) unpaired: Vec<Unpaired>,
+    /// What was noticed.
+    pub(super) findings: Vec<Finding>,
+}
+
+/// The anchors, and what cannot be one.
 pub(super) fn find(
     screened: &Screened,
     channel: &Channel,
     screen: &ChannelScreen,
     values: &[f64],
     limits: &CorrectCriteria,
-) -> (Vec<Anchor>, Vec<Finding>) {
-    let (mut anchors, mut findings) = (Vec::new(), Vec::new());
-    let duration_s = screened.recording.duration_s;
+) -> Found {
+    let mut found = Found::default();
+    let recording = &screened.recording;
+    let (duration_s, clock) = (recording.duration_s, &recording.clock);
     let sensor = Sensor { channel, screen, values, limits, duration_s };
-    let paired = screened.notes.blood_gases.iter().map(|gas| sensor.pair(gas));
-    let checked = screened.notes.gas_checks.iter().map(|check| sensor.check(check));
-    for found in paired.chain(checked) {
-        match found {
+    let mut anchors = Vec::new();
+    for gas in &screened.notes.blood_gases {
+        match sensor.pair(gas) {
             Ok(anchor) => anchors.push(anchor),
-            Err(finding) => findings.push(finding),
+            Err((why, window)) => {
+                found.findings.push(unusable(&gas_words(gas, clock), &why, window));
+                let unpaired = Unpaired { at_s: gas.at_s, pco2_kpa: gas.pco2_kpa, why };
+                if !found.unpaired.contains(&unpaired) {
+                    found.unpaired.push(unpaired);
+                }
+            }
+        }
+    }
+    for check in &screened.notes.gas_checks {
+        match sensor.check(check) {
+            Ok(anchor) => anchors.push(anchor),
+            Err(why) => {
+                let what = format!("The gas check {}", clock_words(check.at_s, clock));
+                found.findings.push(unusable(&what, &why, None));
+            }
         }
     }
     anchors.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
-    (anchors, findings)
+    for anchor in anchors {
+        if found.anchors.iter().any(|known| same_fact(known, &anchor, limits)) {
+            found.findings.push(twice(&anchor, clock));
+        } else {
+            found.anchors.push(anchor);
+        }
+    }
+    found
+}
+
+/// Whether two entries are one fact: the same number, noted again at about the same time.
+fn same_fact(a: &Anchor, b: &Anchor, limits: &CorrectCriteria) -> bool {
+    let close = |a: f64, b: f64| (a - b).abs() < crate::unit::TOLERANCE;
+    let error = |anchor: &Anchor| anchor.reference_kpa - anchor.observed_kpa;
+    let sensor_agrees = match a.kind {
+        AnchorKind::GasCheck => close(a.observed_kpa, b.observed_kpa),
+        // Read again a minute later the sensor may have moved a little; one that moved much says more.
+        AnchorKind::BloodGas => {
+            close(a.at_s, b.at_s)
+                || (error(a) - error(b)).abs() <= limits.blood_gas_sd_kpa.value.min(a.sd_kpa)
+        }
+    };
+    a.kind == b.kind
+        && close(a.reference_kpa, b.reference_kpa)
+        && sensor_agrees
+        && (a.at_s - b.at_s).abs() < (limits.anchors_apart_min.value * 60.0).max(1.0)
 }
 
 struct Sensor<'a> {
@@ -46,8 +98,8 @@ struct Sensor<'a> {
 }
 
 impl Sensor<'_> {
-    fn pair(&self, gas: &BloodGas) -> Result<Anchor, Finding> {
-        self.usable("A blood gas", gas.at_s, &[gas.pco2_kpa])?;
+    fn pair(&self, gas: &BloodGas) -> Result<Anchor, (String, Option<Stretch>)> {
+        self.usable(gas.at_s, &[gas.pco2_kpa]).map_err(|why| (why, None))?;
         let centre_s = gas.at_s + self.limits.blood_gas_lag_s.value;
         let half_s = self.limits.blood_gas_window_s.value.max(self.channel.period_s) / 2.0;
         let window = Stretch::new(centre_s - half_s, centre_s + half_s);
@@ -56,10 +108,11 @@ impl Sensor<'_> {
         let read: Vec<f64> = read.map(|i| self.values[i]).collect();
         let observed_kpa = median(read.clone()).filter(|_| read.len() * 2 >= samples.len());
         let Some(observed_kpa) = observed_kpa else {
-            return Err(unusable("A blood gas", &self.why(&window)).at(window));
+            return Err((self.why(&window), Some(window)));
         };
         Ok(Anchor {
             kind: AnchorKind::BloodGas,
+            taken_s: gas.at_s,
             at_s: centre_s,
             reference_kpa: gas.pco2_kpa,
             observed_kpa,
@@ -78,10 +131,11 @@ impl Sensor<'_> {
         format!("CO2 cannot be believed at that time ({})", reasons.join(", "))
     }
 
-    fn check(&self, check: &GasCheck) -> Result<Anchor, Finding> {
-        self.usable("A gas check", check.at_s, &[check.expected_kpa, check.observed_kpa])?;
+    fn check(&self, check: &GasCheck) -> Result<Anchor, String> {
+        self.usable(check.at_s, &[check.expected_kpa, check.observed_kpa])?;
         Ok(Anchor {
             kind: AnchorKind::GasCheck,
+            taken_s: check.at_s,
             at_s: check.at_s,
             reference_kpa: check.expected_kpa,
             observed_kpa: check.observed_kpa,
@@ -90,32 +144,47 @@ impl Sensor<'_> {
     }
 
     /// Refuses an anchor far from the night, or whose CO2 cannot be one in kPa.
-    fn usable(&self, what: &str, at_s: f64, readings_kpa: &[f64]) -> Result<(), Finding> {
+    fn usable(&self, at_s: f64, readings_kpa: &[f64]) -> Result<(), String> {
         let farthest_h = self.limits.anchor_farthest_h.value;
         let (lowest_kpa, highest_kpa) =
             (self.limits.anchor_lowest_kpa.value, self.limits.anchor_highest_kpa.value);
         let farthest_s = farthest_h * 3600.0;
         if !(-farthest_s..=self.duration_s + farthest_s).contains(&at_s) {
-            let why = format!("its time lies more than {farthest_h} h from the recording");
-            return Err(unusable(what, &why));
+            return Err(format!("its time lies more than {farthest_h} h from the recording"));
         }
         match readings_kpa.iter().find(|&&kpa| !(lowest_kpa..=highest_kpa).contains(&kpa)) {
-            Some(kpa) => {
-                let why = format!(
-                    "its CO2, {kpa:.1} kPa, is not between {lowest_kpa} and {highest_kpa} kPa"
-                );
-                Err(unusable(what, &why))
-            }
+            Some(kpa) => Err(format!(
+                "its CO2, {kpa:.1} kPa, is not between {lowest_kpa} and {highest_kpa} kPa"
+            )),
             None => Ok(()),
         }
     }
 }
 
-fn unusable(what: &str, why: &str) -> Finding {
-    Finding::new(
-        "anchor_unusable",
-        Weight::Caution,
-        format!("{what} cannot be used to correct CO2: {why}."),
-    )
-    .on("tcpco2")
+/// When, on the wall clock.
+fn clock_words(at_s: f64, clock: &Clock) -> String {
+    format!("at {}", clock.label(at_s, false))
+}
+
+fn gas_words(gas: &BloodGas, clock: &Clock) -> String {
+    format!("The blood gas of {} {}", both_units(gas.pco2_kpa), clock_words(gas.at_s, clock))
+}
+
+fn unusable(what: &str, why: &str, window: Option<Stretch>) -> Finding {
+    let sentence = format!("{what} cannot be used to correct CO2: {why}.");
+    let finding = Finding::new("anchor_unusable", Weight::Caution, sentence).on("tcpco2");
+    match window {
+        Some(window) => finding.at(window),
+        None => finding,
+    }
+}
+
+fn twice(anchor: &Anchor, clock: &Clock) -> Finding {
+    let sentence = format!(
+        "The {} of {} {} was noted twice and counts once.",
+        anchor.kind.words(),
+        both_units(anchor.reference_kpa),
+        clock_words(anchor.taken_s, clock)
+    );
+    Finding::new("anchor_noted_twice", Weight::Note, sentence).on("tcpco2")
 }

@@ -1,52 +1,54 @@
-//! Which model the anchors allow.
+//! Which model the anchors allow, and what each anchor says of the error.
 //!
 //! | blood gases | gas checks | model |
 //! |---|---|---|
-//! | none | none | none; a band all the same, as wide as unchecked sensors err (`conway-2019`) |
+//! | none | none | none |
 //! | one | none or one | offset, from the blood gas |
 //! | none | one | offset, from the check |
 //! | none | two or more | ratio: the electrode is logarithmic, so its drift multiplies |
 //! | one | two or more | additive: the checks give the shape, the blood gas the level |
 //! | two or more | any | additive, from the blood gases (`berlowitz-2011`) |
 //!
-//! A gas check tells what the electrode does, not how this patient's skin differs from the blood. So a
-//! check never corrects the level where a blood gas stands. Where only checks stand, the offset of the
-//! skin stays unknown: the band is as wide as patients differ (`aarrestad-2016`: 0.28 kPa about the
-//! blood with sensors that had been checked in gas), and a finding says so. Their mean difference, 0.23
-//! kPa, is not taken out: it belongs to one make of sensor and one clinic.
+//! The model gives the middle line; how far the error may lie from it the bounds tell, by every anchor,
+//! whichever model was taken. A gas check tells what the electrode does, not how this patient's skin
+//! differs from the blood: where only checks stand, a check's range is as wide as patients differ
+//! (`aarrestad-2016`: 0.28 kPa about the blood with sensors that had been checked in gas), and a finding
+//! says so. Their mean difference, 0.23 kPa, is not taken out: it belongs to one make of sensor and one
+//! clinic.
 
+use super::bounds::{Bounds, Spread};
+use super::known::Known;
+use super::line::Line;
+use super::{Anchor, AnchorKind, Model, Point};
 use crate::criteria::CorrectCriteria;
 use crate::finding::Finding;
 use crate::finding::Weight;
 
-use crate::correct::line::{Line, Point};
-use crate::correct::{Anchor, AnchorKind, Model};
+/// So many anchors of a kind are taken two by two; more than that, far more than any night has, tell
+/// each alone.
+const PAIRED_MOST: usize = 8;
 
 /// The model and its line; `None` without anchors. `factor` is what the temperature correction divides
-/// the sensor's readings by, and so its errors in gas too; 1 when there is none. `widen_kpa` is how far off a
-/// doubted blood gas lies, which the band must hold.
+/// the sensor's readings by, and so its errors in gas too; 1 when there is none.
 pub(super) fn choose(
     anchors: &[Anchor],
-    (factor, widen_kpa): (f64, f64),
+    factor: f64,
     limits: &CorrectCriteria,
 ) -> (Option<(Model, Line)>, Vec<Finding>) {
-    let of = |kind| anchors.iter().filter(move |anchor| anchor.kind == kind);
-    let drift_sd = limits.drift_sd_kpa_per_8h.value;
-    let gases = of(AnchorKind::BloodGas).map(|anchor| added(anchor, 1.0)).collect();
-    let checks = of(AnchorKind::GasCheck).map(|anchor| added(anchor, factor)).collect();
-    let ratios = of(AnchorKind::GasCheck).map(ratio).collect();
-    let [gases, checks, ratios] =
-        [gases, checks, ratios].map(|points| Line::through(points, drift_sd));
+    let apart_s = limits.anchors_apart_min.value * 60.0;
+    let ratios = of(anchors, AnchorKind::GasCheck).map(ratio).collect();
+    let gases = Line::through(gas_points(anchors), apart_s);
+    let checks = Line::through(check_points(anchors, factor), apart_s);
     let several = |line: &Line| line.points().len() > 1;
     match (gases, checks) {
-        (None, None) => (None, vec![no_anchor(unchecked(widen_kpa, limits).is_some())]),
+        (None, None) => (None, vec![no_anchor()]),
         (None, Some(checks)) => {
-            let (model, line) = match ratios.filter(|_| several(&checks)) {
+            let ratios = Line::through(ratios, apart_s).filter(|_| several(&checks));
+            let chosen = match ratios {
                 Some(ratios) => (Model::Ratio, ratios),
                 None => (Model::Offset, checks),
             };
-            let unsure_kpa = both(limits.skin_sd_kpa.value, widen_kpa);
-            (Some((model, line.unsure_by(unsure_kpa))), vec![skin_not_known()])
+            (Some(chosen), vec![skin_not_known()])
         }
         (Some(gases), None) if several(&gases) => (Some((Model::Additive, gases)), vec![]),
         (Some(gases), None) => (Some((Model::Offset, gases)), vec![]),
@@ -61,26 +63,86 @@ pub(super) fn choose(
     }
 }
 
-/// The error of a sensor that nothing checked: about none at the start, with the spread that such sensors
-/// show against the blood, and drift from there on; `None` where the criteria give it no band and no gas was doubted.
-pub(super) fn unchecked(widen_kpa: f64, limits: &CorrectCriteria) -> Option<Line> {
-    // A gas that was doubted is itself a sign that the sensor may err.
-    if limits.uncorrected_banded.value < 1.0 && widen_kpa <= 0.0 {
-        return None;
+/// Everything that is known of the error: how unchecked sensors err, each anchor, and what two tell
+/// together.
+pub(super) fn bounds(
+    anchors: &[Anchor],
+    factor: f64,
+    limits: &CorrectCriteria,
+    span_s: (f64, f64),
+) -> Bounds {
+    let squared = |sd: f64| sd * sd;
+    let spread = Spread {
+        drift_kpa2_per_s: squared(limits.drift_sd_kpa_per_8h.value) / (8.0 * 3600.0),
+        sds: limits.band_sds.value,
+    };
+    if spread.sds <= 0.0 {
+        return Bounds::default();
     }
-    let sd_kpa = limits.uncorrected_sd_kpa.value;
-    let variance = sd_kpa * sd_kpa;
-    let start = Point { at_s: 0.0, value: 0.0, variance };
-    let line = Line::through(vec![start], limits.drift_sd_kpa_per_8h.value)?;
-    Some(line.unsure_by(widen_kpa))
+    let skin_kpa2 = squared(limits.skin_sd_kpa.value);
+    let apart_s = (limits.anchors_apart_min.value * 60.0).max(1.0);
+    let mut known = vec![Known::Unchecked { kpa2: squared(limits.uncorrected_sd_kpa.value) }];
+    let gases = gas_points(anchors);
+    let checks = check_points(anchors, factor);
+    known.extend(gases.iter().map(|gas| Known::Gas(*gas)));
+    known.extend(
+        checks
+            .iter()
+            .map(|check| Known::Check(Point { variance: check.variance + skin_kpa2, ..*check })),
+    );
+    let two = |a, b, untold_kpa2| Known::Between { a, b, untold_kpa2 };
+    known.extend(pairs(&gases, apart_s).map(|(a, b)| two(a, b, 0.0)));
+    for (a, b) in pairs(&checks, apart_s) {
+        known.push(two(a, b, skin_kpa2));
+        known.extend(gases.iter().take(PAIRED_MOST).map(|gas| Known::Shaped { gas: *gas, a, b }));
+    }
+    Bounds::of(known, spread, span_s)
 }
 
-/// Two independent standard deviations as one.
-fn both(a: f64, b: f64) -> f64 {
-    (a * a + b * b).sqrt()
+/// The largest that the error moved between two anchors of a kind, later less earlier, kPa. `None` where
+/// no two lie far enough apart to tell. Whatever model was taken, and whether or not they agree.
+pub(super) fn drift_kpa(
+    anchors: &[Anchor],
+    factor: f64,
+    level_kpa: Option<f64>,
+    limits: &CorrectCriteria,
+) -> Option<f64> {
+    let apart_s = (limits.anchors_apart_min.value * 60.0).max(1.0);
+    let moved = |points: &[Point], scale_kpa: f64| {
+        let moves = pairs(points, apart_s).map(|(a, b)| scale_kpa * (b.value - a.value));
+        moves.reduce(|a, b| if b.abs() > a.abs() { b } else { a })
+    };
+    let ratios: Vec<Point> = of(anchors, AnchorKind::GasCheck).map(ratio).collect();
+    let by_checks = match level_kpa {
+        Some(level_kpa) => moved(&ratios, level_kpa),
+        None => moved(&check_points(anchors, factor), 1.0),
+    };
+    let by_gases = moved(&gas_points(anchors), 1.0);
+    [by_gases, by_checks].into_iter().flatten().reduce(|a, b| if b.abs() > a.abs() { b } else { a })
 }
 
-pub(super) fn added(anchor: &Anchor, factor: f64) -> Point {
+fn of(anchors: &[Anchor], kind: AnchorKind) -> impl Iterator<Item = &Anchor> {
+    anchors.iter().filter(move |anchor| anchor.kind == kind)
+}
+
+fn gas_points(anchors: &[Anchor]) -> Vec<Point> {
+    of(anchors, AnchorKind::BloodGas).map(|anchor| added(anchor, 1.0)).collect()
+}
+
+fn check_points(anchors: &[Anchor], factor: f64) -> Vec<Point> {
+    of(anchors, AnchorKind::GasCheck).map(|anchor| added(anchor, factor)).collect()
+}
+
+/// Every two of the first few that lie far enough apart, the earlier first.
+fn pairs(points: &[Point], apart_s: f64) -> impl Iterator<Item = (Point, Point)> + '_ {
+    let few = &points[..points.len().min(PAIRED_MOST)];
+    few.iter().enumerate().flat_map(move |(i, a)| {
+        let later = few[i + 1..].iter().filter(move |b| b.at_s - a.at_s >= apart_s);
+        later.map(move |b| (*a, *b))
+    })
+}
+
+fn added(anchor: &Anchor, factor: f64) -> Point {
     let sd_kpa = anchor.sd_kpa / factor;
     Point {
         at_s: anchor.at_s,
@@ -99,15 +161,13 @@ fn finding(code: &'static str, weight: Weight, sentence: &str) -> Finding {
     Finding::new(code, weight, sentence).on("tcpco2")
 }
 
-fn no_anchor(banded: bool) -> Finding {
-    let sentence = if banded {
+fn no_anchor() -> Finding {
+    finding(
+        "co2_not_corrected",
+        Weight::Caution,
         "No blood gas and no gas check can be used: CO2 is not corrected for offset and drift. Its band is \
-         what unchecked sensors are known to err by, widening through the night as they drift."
-    } else {
-        "No blood gas and no gas check can be used: CO2 is not corrected for offset and drift, and \
-         nothing is known of its error."
-    };
-    finding("co2_not_corrected", Weight::Caution, sentence)
+         what unchecked sensors are known to err by, widening through the night as they drift.",
+    )
 }
 
 fn skin_not_known() -> Finding {
@@ -123,7 +183,7 @@ fn checks_not_used() -> Finding {
     finding(
         "gas_checks_not_used",
         Weight::Note,
-        "Gas checks are not used for the correction: the blood gases tell the whole error, and the \
-         checks only the sensor's part of it.",
+        "Gas checks do not move CO2 where the blood gases do: those tell the whole error, and the checks \
+         only the sensor's part of it. They narrow the band.",
     )
 }

@@ -226,7 +226,9 @@ fn unit(key: &str) -> &'static str {
 
 fn range(key: &str, unit: &str) -> (f64, f64) {
     match unit {
-        _ if key == "uncorrected_banded" || key == "lag_correlation" => (0.0, 1.0),
+        _ if key == "lag_correlation" => (0.0, 1.0),
+        // A band of no width would take the sensor at its word.
+        _ if key == "band_sds" => (1.0, 10.0),
         "%" | "%/s" => (0.0, 100.0),
         "/min" => (0.0, 400.0),
         "/\u{b0}C" => (0.0, 1.0),

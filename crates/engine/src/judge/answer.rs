@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use super::bench::Bench;
+use super::enough;
 use super::lane::Asked;
 use super::lane::Filling;
 use super::lane::Lane;
@@ -23,32 +24,35 @@ use crate::unit::Unit;
 /// What a test comes to on this night.
 pub(super) fn outcome(test: &Test, bench: &Bench) -> Outcome {
     match test {
-        Test::Held { quantity, threshold, for_s } => {
-            on_lane(bench, *quantity, |lane| held(lane, threshold, *for_s, None))
-        }
+        Test::Held { quantity, threshold, for_s } => on_lane(bench, *quantity, |lane| {
+            enough::never(held(lane, threshold, *for_s, None), bench, lane, Some(threshold))
+        }),
         Test::HeldRise { threshold, rise, for_s } => held_rise(bench, threshold, rise, *for_s),
         Test::Share { quantity, threshold, share } => on_lane(bench, *quantity, |lane| {
-            let one = 100.0 / inside_samples(lane);
-            added_up(
-                lane,
-                threshold,
-                level::count_for(share, one),
-                &amount_words(share, "% of the night"),
-            )
+            let samples = level::count_for(share, 100.0 / inside_samples(lane));
+            let how_long = amount_words(share, "% of the night");
+            enough::at_all(added_up(lane, threshold, samples, &how_long), bench, lane)
         }),
         Test::ShareRise { rise, share } => share_rise(bench, rise, share),
         Test::Total { quantity, threshold, total } => on_lane(bench, *quantity, |lane| {
             let samples = level::count_for(total, lane.trace.period_s);
-            added_up(lane, threshold, samples, &minutes_words(total.value, total.strict))
+            let how_long = minutes_words(total.value, total.strict);
+            enough::never(added_up(lane, threshold, samples, &how_long), bench, lane, None)
         }),
-        Test::Extreme { quantity, threshold } => {
-            on_lane(bench, *quantity, |lane| held(lane, threshold, 0.0, None))
-        }
+        Test::Extreme { quantity, threshold } => on_lane(bench, *quantity, |lane| {
+            enough::never(held(lane, threshold, 0.0, None), bench, lane, Some(threshold))
+        }),
         Test::Mean { quantity, threshold } => {
-            on_lane(bench, *quantity, |lane| mean(lane, threshold))
+            on_lane(bench, *quantity, |lane| enough::at_all(mean(lane, threshold), bench, lane))
         }
         Test::Events { measure, rate } => events(bench, measure, rate),
-        Test::Clusters { .. } => super::clusters::outcome(test, bench),
+        Test::Clusters { .. } => {
+            let outcome = super::clusters::outcome(test, bench);
+            match bench.lane(Quantity::Spo2) {
+                Some(lane) => enough::never(outcome, bench, lane, None),
+                None => outcome,
+            }
+        }
         Test::All(parts) => outcome::all(parts.iter().map(|part| outcome(part, bench)).collect()),
         Test::Any(parts) => outcome::any(parts.iter().map(|part| outcome(part, bench)).collect()),
     }
@@ -113,12 +117,14 @@ fn mean(lane: &Lane, threshold: &Threshold) -> Outcome {
 fn held_rise(bench: &Bench, threshold: &Threshold, rise: &Amount, for_s: f64) -> Outcome {
     on_lane(bench, Quantity::Tcpco2, |lane| {
         let by_level = held(lane, threshold, for_s, None);
+        let by_level = enough::never(by_level, bench, lane, Some(threshold));
         let Some(awake_kpa) = bench.awake_co2_kpa else {
             return without_awake(by_level);
         };
         let risen = rise_threshold(awake_kpa, rise);
         let rising = bench.rise_lane().unwrap_or(lane);
-        outcome::all(vec![by_level, held(rising, &risen, for_s, Some(rise))])
+        let by_rise = held(rising, &risen, for_s, Some(rise));
+        outcome::all(vec![by_level, enough::never(by_rise, bench, lane, Some(&risen))])
     })
 }
 
@@ -131,7 +137,8 @@ fn share_rise(bench: &Bench, rise: &Amount, share: &Amount) -> Outcome {
         let samples = level::count_for(share, 100.0 / inside_samples(lane));
         let how_long = amount_words(share, "% of the night");
         let rising = bench.rise_lane().unwrap_or(lane);
-        added_up(rising, &rise_threshold(awake_kpa, rise), samples, &how_long)
+        let outcome = added_up(rising, &rise_threshold(awake_kpa, rise), samples, &how_long);
+        enough::at_all(outcome, bench, lane)
     })
 }
 
@@ -168,7 +175,7 @@ fn events(bench: &Bench, measure: &str, rate: &Amount) -> Outcome {
         super::Answer::NotMet => Some(rate.value - highest),
         super::Answer::CannotTell => None,
     };
-    Outcome {
+    let outcome = Outcome {
         answer,
         margin,
         unit: Unit::PerHour,
@@ -177,6 +184,10 @@ fn events(bench: &Bench, measure: &str, rate: &Amount) -> Outcome {
         because: format!(
             "{value:.1} an hour counted; with unbelieved time between {lowest:.1} and {highest:.1}"
         ),
+    };
+    match bench.lane(Quantity::Spo2) {
+        Some(lane) => enough::at_all(outcome, bench, lane),
+        None => outcome,
     }
 }
 

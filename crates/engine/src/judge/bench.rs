@@ -4,6 +4,7 @@ use std::rc::Rc;
 
 use super::Answer;
 use super::lane::Lane;
+use crate::correct::Unpaired;
 use crate::criteria::Criteria;
 use crate::recording::Quantity;
 use crate::score::Fall;
@@ -13,7 +14,7 @@ use crate::score::unseen::events::{FallsFrom, hidden_events, hidden_falls};
 use crate::score::unseen::oxygen;
 use crate::time::Stretch;
 use crate::time::join;
-use crate::trace::Trace;
+use crate::trace::{Band, Trace};
 
 /// Filled lanes, the awake level, and the scores.
 #[derive(Debug)]
@@ -22,12 +23,14 @@ pub(super) struct Bench<'a> {
     pub(super) scores: &'a Scores,
     /// CO2 awake; `None` when not known.
     pub(super) awake_co2_kpa: Option<f64>,
-    criteria: &'a Criteria,
+    pub(super) criteria: &'a Criteria,
     lanes: Vec<Rc<Lane<'a>>>,
     /// CO2 in the band of its rise above awake; `None` without a level awake.
     rise: Option<Rc<Lane<'a>>>,
     /// Whether SpO2 may have been anything in every gap.
     any_spo2: bool,
+    /// Whether CO2 is taken at its middle line, as if its sensor were known.
+    sure_co2: bool,
 }
 
 impl<'a> Bench<'a> {
@@ -42,7 +45,7 @@ impl<'a> Bench<'a> {
         let rise = rise_trace(&scores.corrected);
         let rise = rise.map(|trace| Rc::new(Lane::new(trace, criteria, rate)));
         let awake_co2_kpa = scores.value("tcpco2.awake");
-        Self { scores, awake_co2_kpa, criteria, lanes, rise, any_spo2: false }
+        Self { scores, awake_co2_kpa, criteria, lanes, rise, any_spo2: false, sure_co2: false }
     }
 
     /// The same bench with CO2 in gaps bounded by the outer rate; `None` when CO2 has no gap to fill.
@@ -55,6 +58,38 @@ impl<'a> Bench<'a> {
         let again = |trace: &Trace| Lane::new(trace.clone(), self.criteria, rate);
         let rise = self.rise.as_ref().map(|lane| Rc::new(again(&lane.trace)));
         Some(Self { rise, ..self.with(again(trace)) })
+    }
+
+    /// The same bench with nothing unknown of CO2's sensor: what is open on it is open for another reason.
+    /// `None` without CO2.
+    pub(super) fn with_sure_co2(&self) -> Option<Self> {
+        let rate = self.criteria.judge.co2_gap_rate_mmhg_per_min.value;
+        let again = |trace: &Trace| {
+            let band = vec![Band::default(); trace.len()];
+            Lane::new(Trace { band, ..trace.clone() }, self.criteria, rate)
+        };
+        let lane = again(&self.lane(Quantity::Tcpco2)?.trace);
+        let rise = self.rise.as_ref().map(|lane| Rc::new(again(&lane.trace)));
+        Some(Self { rise, sure_co2: true, ..self.with(lane) })
+    }
+
+    /// The blood gases that could not be held against the sensor and were taken in or near the scored time.
+    pub(super) fn speaking_gases(&self) -> impl Iterator<Item = &Unpaired> {
+        let corrected = &self.scores.corrected;
+        let limits = &self.criteria.correct;
+        let near_s = limits.gas_speaks_h.value * 3600.0;
+        let stretches = &corrected.screened.period.stretches;
+        let scored = stretches.first().zip(stretches.last());
+        let near = move |at_s: f64| {
+            scored.is_some_and(|(first, last)| {
+                (first.start_s - near_s..=last.end_s + near_s).contains(&at_s)
+            })
+        };
+        let likely = limits.anchor_lowest_kpa.value..=limits.anchor_highest_kpa.value;
+        let gases = corrected.tcpco2.iter().filter(|_| !self.sure_co2);
+        gases
+            .flat_map(|co2| &co2.unpaired)
+            .filter(move |gas| near(gas.at_s) && likely.contains(&gas.pco2_kpa))
     }
 
     /// The same bench with SpO2 free to be anything in every gap; `None` when it is so already.

@@ -16,6 +16,10 @@ pub enum Cause {
     NotUsual,
     /// The CO2 sensor drifted further than the department accepts.
     Drifted,
+    /// Blood gases, gas checks and the sensor do not agree.
+    Disagree,
+    /// A blood gas past a rule's level that the sensor cannot be held against.
+    Unpaired,
     /// The CO2 sensor never settled.
     NeverSettled,
     /// The times of lights out and lights on contradict each other.
@@ -32,6 +36,8 @@ impl Cause {
             Self::TooLittle(quantity) => format!("too little {} believed", quantity.name()),
             Self::NotUsual => "not a usual night".to_owned(),
             Self::Drifted => "CO2 sensor drifted".to_owned(),
+            Self::Disagree => "blood gas and sensor do not agree".to_owned(),
+            Self::Unpaired => "blood gas without a reading to hold it against".to_owned(),
             Self::NeverSettled => "CO2 sensor never settled".to_owned(),
             Self::Lights => "lights out and on contradict".to_owned(),
             Self::Untold => "rules cannot be told".to_owned(),
@@ -66,7 +72,11 @@ fn of(reason: &str) -> Option<Cause> {
     if let Some((name, _)) = reason.split_once(verdict::BELIEVED_FOR) {
         return named(name).map(Cause::TooLittle);
     }
+    if reason.contains(verdict::DO_NOT_AGREE) {
+        return Some(Cause::Disagree);
+    }
     let told = [
+        (verdict::UNPAIRED, Cause::Unpaired),
         (verdict::NOT_USUAL, Cause::NotUsual),
         (verdict::DRIFTED, Cause::Drifted),
         (verdict::NEVER_SETTLED, Cause::NeverSettled),
@@ -94,6 +104,14 @@ mod tests {
             (
                 "The CO2 sensor drifted by 1.40 kPa, more than the 0.67 kPa this department accepts.",
                 Cause::Drifted,
+            ),
+            (
+                "The blood gases and the sensor do not agree: at 23:11 the blood gas was 5.57 kPa (41.8 mmHg) and the sensor read 5.50 kPa (41.3 mmHg); at 06:30 the blood gas was 7.66 kPa (57.5 mmHg) and the sensor read 5.50 kPa (41.3 mmHg).",
+                Cause::Disagree,
+            ),
+            (
+                "A blood gas past a rule's level could not be held against the sensor: 7.66 kPa (57.5 mmHg) at 06:30; it was taken outside the recording of CO2.",
+                Cause::Unpaired,
             ),
             (
                 "Most of the CO2 that is believed comes from a sensor that never settled: its level is not to be relied on.",

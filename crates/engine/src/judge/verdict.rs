@@ -8,16 +8,18 @@ use super::Answer;
 use super::Decision;
 use super::RuleAnswer;
 use super::Verdict;
+use super::answer;
 use super::bench::Bench;
 use super::words::hours_words;
 use super::words::level_words;
+use crate::correct::Unpaired;
 use crate::criteria::Criteria;
 use crate::criteria::Question;
+use crate::criteria::Threshold;
 use crate::criteria::passes;
 use crate::recording::Quantity;
 use crate::screen::PeriodBasis;
 use crate::time::Stretch;
-use crate::unit::kpa_from_mmhg;
 
 /// What the reasons are told by when they are counted.
 pub(super) const LACKS: &str = "The recording has no ";
@@ -27,12 +29,18 @@ pub(super) const DRIFTED: &str = "The CO2 sensor drifted by ";
 pub(super) const NEVER_SETTLED: &str =
     "Most of the CO2 that is believed comes from a sensor that never settled";
 pub(super) const CONTRADICT: &str = "The times of lights out and lights on contradict each other";
+/// Anchors that do not agree are told in the words of the finding, so they are known by its middle.
+pub(super) const DO_NOT_AGREE: &str = crate::correct::DO_NOT_AGREE;
+pub(super) const UNPAIRED: &str =
+    "A blood gas past a rule's level could not be held against the sensor: ";
 pub(super) const UNTOLD: &str = "It cannot be told whether there was ";
 
 /// One thing that is wrong with the night, and what would mend it.
 struct Reservation {
     reason: String,
     mend: Option<String>,
+    /// Whether another night is what it needs.
+    night: bool,
 }
 
 /// Holds the rules against the question.
@@ -45,7 +53,8 @@ pub(super) fn verdict(bench: &Bench, rules: &[RuleAnswer], criteria: &Criteria) 
         rules.iter().filter(|rule| question.needs.contains(&rule.id)).collect();
     let answer = together(&needed);
     let reservations = reservations(bench, question, criteria);
-    let decision = decide(answer, &needed, &reservations);
+    let by_band = open_by_band(bench, &needed, criteria);
+    let decision = decide(answer, &needed, &reservations, &by_band);
     let mut reasons = vec![answer_sentence(answer, &needed)];
     reasons.extend(reservations.iter().map(|reservation| reservation.reason.clone()));
     reasons.extend(
@@ -63,7 +72,7 @@ pub(super) fn verdict(bench: &Bench, rules: &[RuleAnswer], criteria: &Criteria) 
         mend: if decision == Decision::Sufficient {
             Vec::new()
         } else {
-            mend(bench, &needed, &reservations)
+            mend(bench, &needed, &reservations, &by_band)
         },
     }
 }
@@ -90,14 +99,40 @@ fn together(needed: &[&RuleAnswer]) -> Answer {
     }
 }
 
-fn decide(answer: Answer, needed: &[&RuleAnswer], reservations: &[Reservation]) -> Decision {
+/// Another night is asked for only where it can mend something: it narrows no sensor's band, and it does
+/// not tell which of two readings was right.
+fn decide(
+    answer: Answer,
+    needed: &[&RuleAnswer],
+    reservations: &[Reservation],
+    by_band: &[&str],
+) -> Decision {
+    let night_mends = reservations.iter().any(|reservation| reservation.night);
+    let mut open = needed.iter().filter(|rule| rule.answer == Answer::CannotTell);
     let some_answered = needed.iter().any(|rule| rule.answer != Answer::CannotTell);
-    match (answer, reservations.is_empty()) {
-        (Answer::Met | Answer::NotMet, true) => Decision::Sufficient,
-        (Answer::Met, false) => Decision::Partial,
-        (Answer::CannotTell, true) if some_answered => Decision::Partial,
-        _ => Decision::Repeat,
+    let only_band = !needed.is_empty() && open.all(|rule| by_band.contains(&rule.id.as_str()));
+    match answer {
+        Answer::Met | Answer::NotMet if reservations.is_empty() => Decision::Sufficient,
+        Answer::NotMet | Answer::CannotTell if night_mends => Decision::Repeat,
+        Answer::CannotTell if !some_answered && !only_band => Decision::Repeat,
+        _ => Decision::Partial,
     }
+}
+
+/// The open rules that the band around CO2 alone leaves open: were its sensor known, they would be answered.
+fn open_by_band<'a>(bench: &Bench, needed: &[&'a RuleAnswer], criteria: &Criteria) -> Vec<&'a str> {
+    let open = || needed.iter().filter(|rule| rule.answer == Answer::CannotTell);
+    let test = |id: &str| criteria.rules.iter().find(|rule| rule.id == id).map(|rule| &rule.test);
+    let asks_co2 =
+        |rule: &&&'a RuleAnswer| test(&rule.id).is_some_and(|test| test.asks_of(Quantity::Tcpco2));
+    if open().all(|rule| !asks_co2(&rule)) {
+        return Vec::new();
+    }
+    let Some(sure) = bench.with_sure_co2() else { return Vec::new() };
+    let told = |id: &str| {
+        test(id).is_some_and(|test| answer::outcome(test, &sure).answer != Answer::CannotTell)
+    };
+    open().filter(asks_co2).map(|rule| rule.id.as_str()).filter(|id| told(id)).collect()
 }
 
 fn answer_sentence(answer: Answer, needed: &[&RuleAnswer]) -> String {
@@ -141,14 +176,49 @@ fn reservations(bench: &Bench, question: &Question, criteria: &Criteria) -> Vec<
         found.push(Reservation {
             reason: NOT_USUAL.into(),
             mend: Some("Another night, when sleep is as usual.".into()),
+            night: true,
         });
     }
     if question.channels.iter().any(|id| id == Quantity::Tcpco2.id()) {
+        found.extend(disagree(bench));
+        found.extend(unpaired(bench, question, criteria));
         found.extend(drifted(bench, criteria.judge.drift_most_kpa.value));
         found.extend(never_settled(bench));
     }
     found.extend(contradicting_lights(bench));
     found
+}
+
+/// Anchors that cannot all be right.
+fn disagree(bench: &Bench) -> Option<Reservation> {
+    let told = bench.scores.corrected.tcpco2.as_ref()?.disagreement.clone()?;
+    Some(Reservation {
+        reason: told,
+        mend: Some(
+            "A blood gas taken while the sensor reads, and the sensor checked in gas: they tell which is right."
+                .into(),
+        ),
+        night: false,
+    })
+}
+
+/// A blood gas past the level of a needed rule that the sensor cannot be held against.
+fn unpaired(bench: &Bench, question: &Question, criteria: &Criteria) -> Option<Reservation> {
+    let needed = criteria.rules.iter().filter(|rule| question.needs.contains(&rule.id));
+    let levels: Vec<Threshold> = needed.flat_map(|rule| rule.test.co2_above()).collect();
+    let past = |gas: &&Unpaired| levels.iter().any(|level| level.passed_by(gas.pco2_kpa));
+    let gas = bench.speaking_gases().find(past)?;
+    let clock = &bench.scores.corrected.screened.recording.clock;
+    Some(Reservation {
+        reason: format!(
+            "{UNPAIRED}{} at {}; {}.",
+            level_words(Quantity::Tcpco2, gas.pco2_kpa),
+            clock.label(gas.at_s, false),
+            gas.why
+        ),
+        mend: Some("A blood gas taken while the sensor is on and reads.".into()),
+        night: false,
+    })
 }
 
 /// CO2 of which half or more of what is believed was recorded with a sensor that never settled.
@@ -166,6 +236,7 @@ fn never_settled(bench: &Bench) -> Option<Reservation> {
     (unsure > 0 && 2 * unsure >= all).then(|| Reservation {
         reason: format!("{NEVER_SETTLED}: its level is not to be relied on."),
         mend: Some("Another night with the sensor refitted and seen to settle.".into()),
+        night: true,
     })
 }
 
@@ -176,6 +247,7 @@ fn contradicting_lights(bench: &Bench) -> Option<Reservation> {
     contradict.then(|| Reservation {
         reason: format!("{CONTRADICT}, so the whole recording was scored."),
         mend: Some("The times of lights out and lights on, put right.".into()),
+        night: true,
     })
 }
 
@@ -192,6 +264,7 @@ fn too_little(bench: &Bench, quantity: Quantity, least_h: f64) -> Option<Reserva
         return Some(Reservation {
             reason: format!("{LACKS}{name}."),
             mend: Some(format!("A night with {name} recorded.")),
+            night: true,
         });
     };
     let believed_s = lane.trace.believed_s();
@@ -205,12 +278,13 @@ fn too_little(bench: &Bench, quantity: Quantity, least_h: f64) -> Option<Reserva
             hours_words(believed_s)
         ),
         mend: Some(format!("Another night with at least {least_h} h of believable {name}.")),
+        night: true,
     })
 }
 
 fn drifted(bench: &Bench, most_kpa: f64) -> Option<Reservation> {
     let co2 = bench.scores.corrected.tcpco2.as_ref()?;
-    let drift_kpa = co2.offset_end_kpa? - co2.offset_start_kpa?;
+    let drift_kpa = co2.drift_kpa?;
     if passes(most_kpa - drift_kpa.abs(), false) {
         return None;
     }
@@ -221,11 +295,17 @@ fn drifted(bench: &Bench, most_kpa: f64) -> Option<Reservation> {
             level_words(Quantity::Tcpco2, most_kpa)
         ),
         mend: Some("Another night after the sensor has been serviced and checked.".into()),
+        night: true,
     })
 }
 
 /// What would mend the night, most telling first, each once.
-fn mend(bench: &Bench, needed: &[&RuleAnswer], reservations: &[Reservation]) -> Vec<String> {
+fn mend(
+    bench: &Bench,
+    needed: &[&RuleAnswer],
+    reservations: &[Reservation],
+    by_band: &[&str],
+) -> Vec<String> {
     let mut mends = Vec::new();
     let untold: Vec<&&RuleAnswer> =
         needed.iter().filter(|rule| rule.answer == Answer::CannotTell).collect();
@@ -238,7 +318,7 @@ fn mend(bench: &Bench, needed: &[&RuleAnswer], reservations: &[Reservation]) -> 
     if asks_rise && bench.awake_co2_kpa.is_none() {
         mends.push("A settled CO2 level while awake: time lying awake with the sensor on, marked in the diary.".into());
     }
-    if untold.iter().any(|rule| band_decides(bench, rule)) {
+    if !by_band.is_empty() {
         mends.push(
             "A blood gas, or a gas check before and after, to narrow the band around CO2.".into(),
         );
@@ -276,12 +356,4 @@ fn diary_entry(bench: &Bench, stretches: &[Stretch]) -> Option<String> {
         .collect();
     (!times.is_empty())
         .then(|| format!("A diary entry for {}: awake or out of bed then?", times.join(", ")))
-}
-
-/// Whether a rule on CO2 is left open by the band alone: narrowing it to nothing would settle it.
-fn band_decides(bench: &Bench, rule: &RuleAnswer) -> bool {
-    let wide = bench
-        .lane(Quantity::Tcpco2)
-        .is_some_and(|lane| lane.trace.half_band.iter().any(|&half| half > kpa_from_mmhg(0.5)));
-    wide && rule.id.starts_with("co2")
 }

@@ -111,6 +111,9 @@ fn answer(out: &mut String, report: &Report) {
             escape(&report.question)
         );
     }
+    for sentence in &report.first {
+        element(out, "p class=\"first-of-all\"", sentence);
+    }
     let _ = writeln!(
         out,
         "<h1>{} <span class=\"decision {}\">{}</span></h1>",

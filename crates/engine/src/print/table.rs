@@ -54,6 +54,14 @@ fn answer(out: &mut String, report: &Report, pen: Pen) {
     if !report.question.is_empty() {
         wrap(out, "", &report.question);
     }
+    if !report.first.is_empty() {
+        out.push('\n');
+    }
+    for sentence in &report.first {
+        for line in wrapped(sentence, WIDTH) {
+            let _ = writeln!(out, "{}", pen.accent(&line));
+        }
+    }
     let _ = writeln!(out, "\n{}", pen.bold(&report.headline));
     let _ = writeln!(out, "{}", pen.bold(&report.decision_words));
     for reason in &report.reasons {

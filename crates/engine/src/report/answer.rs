@@ -3,9 +3,11 @@
 use super::{FigureGroup, FigureLine, RuleLine};
 use crate::criteria::Criteria;
 use crate::judge::Answer;
+use crate::judge::Cause;
 use crate::judge::Decision;
 use crate::judge::Judgement;
 use crate::judge::RuleAnswer;
+use crate::judge::causes;
 use crate::report::words;
 use crate::time::Clock;
 use crate::time::Stretch;
@@ -107,13 +109,30 @@ pub(super) fn headline(answer: Answer, rules: &[RuleLine]) -> String {
     }
 }
 
-/// The reasons that do not repeat what a rule in the list asks: the list answers those itself.
-pub(super) fn brief(reasons: &[String], rules: &[RuleLine]) -> Vec<String> {
+/// What must be read before the answer: blood gases and checks that do not agree, and a blood gas past a
+/// level of CO2 that is asked and that could not be held against the sensor.
+pub(super) fn first(judgement: &Judgement) -> Vec<String> {
+    let disagreement =
+        judgement.scores.corrected.tcpco2.as_ref().and_then(|co2| co2.disagreement.clone());
+    let unpaired = judgement.verdict.reasons.iter().filter(|reason| is_unpaired(reason));
+    disagreement.into_iter().chain(unpaired.cloned()).collect()
+}
+
+fn is_unpaired(reason: &str) -> bool {
+    causes(&[reason.to_owned()]) == [Cause::Unpaired]
+}
+
+/// The reasons that repeat neither what a rule in the list asks, since the list answers those itself, nor
+/// what stands before the answer.
+pub(super) fn brief(judgement: &Judgement, rules: &[RuleLine]) -> Vec<String> {
+    let first = first(judgement);
     let repeats = |reason: &&String| {
-        let reason = reason.to_lowercase();
-        rules.iter().any(|rule| rule.needed && reason.contains(&rule.asks.to_lowercase()))
+        let lower = reason.to_lowercase();
+        let asked =
+            rules.iter().any(|rule| rule.needed && lower.contains(&rule.asks.to_lowercase()));
+        asked || first.contains(reason)
     };
-    reasons.iter().filter(|reason| !repeats(reason)).cloned().collect()
+    judgement.verdict.reasons.iter().filter(|reason| !repeats(reason)).cloned().collect()
 }
 
 /// The decision in one short sentence.

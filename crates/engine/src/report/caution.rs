@@ -23,10 +23,12 @@ pub(super) fn cautions(judgement: &Judgement, criteria: &Criteria) -> Vec<String
 fn co2_is_an_estimate(judgement: &Judgement) -> Option<String> {
     let co2 = judgement.scores.corrected.tcpco2.as_ref()?;
     let compared = co2.anchors.iter().any(|anchor| anchor.kind == AnchorKind::BloodGas);
-    let was = if compared { "was compared" } else { "was not compared" };
-    Some(format!(
-        "Transcutaneous CO2 is an estimate of CO2 in the blood; it {was} with a blood gas this night."
-    ))
+    let was = match (compared, co2.unpaired.is_empty()) {
+        (true, _) => "it was compared with a blood gas this night",
+        (false, false) => "a blood gas was taken, but the sensor could not be compared with it",
+        (false, true) => "no blood gas to compare it with was noted for this night",
+    };
+    Some(format!("Transcutaneous CO2 is an estimate of CO2 in the blood; {was}."))
 }
 
 /// The caution on readings that run high, when the lowest or mean SpO2 lies near a threshold.

@@ -224,14 +224,12 @@ fn raw(corrected: &Corrected, trace: &Trace, per_column: usize) -> Vec<Option<Co
 }
 
 fn band(trace: &Trace, per_column: usize) -> Vec<Option<(f64, f64)>> {
-    if trace.half_band.iter().all(|half| *half <= 0.0) {
+    if trace.band.iter().all(|band| band.most() <= 0.0) {
         return Vec::new();
     }
-    let edge = |sign: f64| -> Vec<f64> {
-        trace.values.iter().zip(&trace.half_band).map(|(x, half)| x + sign * half).collect()
-    };
-    let low = columns(&edge(-1.0), per_column, |i| trace.believed[i]);
-    let high = columns(&edge(1.0), per_column, |i| trace.believed[i]);
+    let (lowest, highest): (Vec<f64>, Vec<f64>) = (0..trace.len()).map(|i| trace.edges(i)).unzip();
+    let low = columns(&lowest, per_column, |i| trace.believed[i]);
+    let high = columns(&highest, per_column, |i| trace.believed[i]);
     low.into_iter().zip(high).map(|(l, h)| Some((l?.min, h?.max))).collect()
 }
 

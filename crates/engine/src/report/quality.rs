@@ -2,10 +2,10 @@
 
 use super::{CorrectionLines, Quality};
 use crate::correct::Anchor;
-use crate::correct::AnchorKind;
 use crate::correct::CorrectedCo2;
 use crate::correct::Model;
 use crate::judge::Judgement;
+use crate::recording::Quantity;
 use crate::report::picture;
 use crate::report::words;
 use crate::screen::ChannelScreen;
@@ -15,6 +15,7 @@ use crate::screen::Screened;
 use crate::time;
 use crate::time::Clock;
 use crate::time::Stretch;
+use crate::trace::Band;
 use crate::unit::mmhg_from_kpa;
 
 pub(super) fn quality(judgement: &Judgement) -> Vec<Quality> {
@@ -118,8 +119,8 @@ pub(super) fn correction(judgement: &Judgement) -> CorrectionLines {
     let clock = &corrected.screened.recording.clock;
     CorrectionLines {
         model: Some(co2.model.id().into()),
-        sentence: sentence(co2),
-        anchors: co2.anchors.iter().map(|a| anchor(a, &clock.label(a.at_s, false))).collect(),
+        sentence: format!("{}{}{}", sentence(co2), unpaired(co2, clock), allowed_for(judgement)),
+        anchors: co2.anchors.iter().map(|a| anchor(a, &clock.label(a.taken_s, false))).collect(),
     }
 }
 
@@ -127,11 +128,12 @@ fn sentence(co2: &CorrectedCo2) -> String {
     let shift = |kpa: Option<f64>| kpa.map_or_else(|| "nothing".to_owned(), signed_kpa);
     let (start, end) = (shift(co2.offset_start_kpa), shift(co2.offset_end_kpa));
     match co2.model {
-        Model::None => {
-            "CO2 is as the monitor read it: there was no blood gas and no gas check to correct it by."
+        Model::None if co2.unpaired.is_empty() => {
+            "CO2 is as the monitor read it: no blood gas and no gas check to correct it by was noted."
                 .into()
         }
-        Model::Offset => format!("{start} was added to CO2 all night, by one anchor."),
+        Model::None => "CO2 is as the monitor read it: nothing that was noted could correct it.".into(),
+        Model::Offset => format!("{start} was added to CO2 all night: its error is known at one moment."),
         Model::Additive => format!(
             "{start} was added to CO2 at the start and {end} at the end, running straight from \
              each anchor to the next."
@@ -143,6 +145,39 @@ fn sentence(co2: &CorrectedCo2) -> String {
     }
 }
 
+/// Every blood gas that was taken and could not be used, with its number.
+fn unpaired(co2: &CorrectedCo2, clock: &Clock) -> String {
+    let told = co2.unpaired.iter().map(|gas| {
+        format!(
+            " The blood gas of {} kPa ({} mmHg) at {} could not be held against the sensor: {}.",
+            words::fixed(gas.pco2_kpa, 2),
+            words::fixed(mmhg_from_kpa(gas.pco2_kpa), 1),
+            clock.label(gas.at_s, false),
+            gas.why
+        )
+    });
+    told.collect()
+}
+
+/// How far every answer on CO2 lets the sensor err: the same policy whether or not anything checked it.
+fn allowed_for(judgement: &Judgement) -> String {
+    let Some(trace) = judgement.scores.corrected.trace(Quantity::Tcpco2) else {
+        return String::new();
+    };
+    let band = || (0..trace.len()).filter(|&i| trace.counts(i)).map(|i| trace.band[i]);
+    let most = |of: fn(Band) -> f64| band().map(of).fold(0.0, f64::max);
+    let (below, above) = (most(|band| band.below), most(|band| band.above));
+    if below.max(above) <= 0.0 {
+        return String::new();
+    }
+    format!(
+        " Answers on CO2 allow for what is not known of the sensor: that it read up to {} kPa too low or {} \
+         kPa too high.",
+        words::fixed(above, 2),
+        words::fixed(below, 2)
+    )
+}
+
 fn signed_kpa(kpa: f64) -> String {
     let sign = if kpa < 0.0 { "" } else { "+" };
     let mmhg = mmhg_from_kpa(kpa);
@@ -150,10 +185,7 @@ fn signed_kpa(kpa: f64) -> String {
 }
 
 fn anchor(anchor: &Anchor, at: &str) -> String {
-    let kind = match anchor.kind {
-        AnchorKind::BloodGas => "blood gas",
-        AnchorKind::GasCheck => "gas check",
-    };
+    let kind = anchor.kind.words();
     format!(
         "{at} {kind}: {} kPa, sensor read {} kPa (SD {} kPa)",
         words::fixed(anchor.reference_kpa, 2),

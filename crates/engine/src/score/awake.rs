@@ -15,13 +15,16 @@ pub(super) struct Awake {
     pub(super) believed_s: f64,
 }
 
-/// The mean moment of the believed samples awake, in seconds from the recording's start; `None` without any.
-pub(super) fn middle_s(screened: &Screened, trace: &Trace) -> Option<f64> {
+/// The mean moment of the believed samples awake, in seconds from the recording's start, and the mean of
+/// what correcting added to them; `None` without any.
+pub(super) fn middle(screened: &Screened, trace: &Trace, added: &[f64]) -> Option<(f64, f64)> {
     let inside = awake_inside(screened, trace, &awake_stretches(screened));
-    let (sum, count) = (0..trace.len())
+    let (sum_s, sum, count) = (0..trace.len())
         .filter(|&i| inside[i] && trace.believed[i])
-        .fold((0.0, 0_u32), |(sum, count), i| (sum + trace.time_s(i), count + 1));
-    (count > 0).then(|| sum / f64::from(count))
+        .fold((0.0, 0.0, 0_u32), |(sum_s, sum, count), i| {
+            (sum_s + trace.time_s(i), sum + added[i], count + 1)
+        });
+    (count > 0).then(|| (sum_s / f64::from(count), sum / f64::from(count)))
 }
 
 impl Awake {

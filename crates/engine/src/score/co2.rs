@@ -10,7 +10,7 @@ use crate::score::sides::{Sides, Span};
 use crate::score::unseen::{Reach, envelope};
 use crate::screen::Lag;
 use crate::stats::highest_held;
-use crate::trace::Trace;
+use crate::trace::{Band, Trace};
 use crate::unit::above;
 
 /// Seconds a level must hold, by the definition of the sustained level.
@@ -50,7 +50,7 @@ impl Co2 {
         let night = sides(&trace);
         let rise = rise_trace(corrected).and_then(|mut risen| {
             let held = sides(&risen).figure(|side| highest_held(side, width))?;
-            risen.half_band.fill(0.0);
+            risen.band.fill(Band::default());
             let awake = Awake::of(&corrected.screened, &mut risen, sides).mean?;
             let lowest = held.lowest - awake.highest;
             Some(Span::of(held.value - awake.value, lowest, held.highest - awake.lowest))

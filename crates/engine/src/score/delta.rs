@@ -126,7 +126,7 @@ mod tests {
             period_s: 12.0,
             offset_s: 0.0,
             values: readings.iter().map(seen).collect(),
-            half_band: vec![0.0; readings.len()],
+            band: vec![crate::trace::Band::default(); readings.len()],
             inside: readings.iter().map(|r| *r != Reading::Outside).collect(),
             believed: readings.iter().map(|r| matches!(r, Reading::Seen(_))).collect(),
         }

@@ -231,7 +231,7 @@ mod tests {
             period_s,
             offset_s: 0.0,
             values: samples.iter().map(|x| x.unwrap_or(f64::NAN)).collect(),
-            half_band: vec![0.0; samples.len()],
+            band: vec![crate::trace::Band::default(); samples.len()],
             inside: vec![true; samples.len()],
             believed: samples.iter().map(Option::is_some).collect(),
         }

@@ -11,7 +11,7 @@ use crate::score::figures::{Channel, Hours, Outcome, nothing_awake, too_coarse};
 use crate::score::sides::{Sides, Span, longest_run};
 use crate::score::unseen::events::{FallsFrom, hidden_falls, in_all};
 use crate::score::unseen::longest_low::least_numbers;
-use crate::score::unseen::oxygen::{CEILING_PCT, spo2_envelope};
+use crate::score::unseen::oxygen::{CEILING_PCT, raise_for_run, spo2_envelope};
 use crate::score::{Fall, Falls};
 use crate::trace::Trace;
 use crate::unit::below;
@@ -147,11 +147,36 @@ impl<'a> Oxygen<'a> {
         let trace = &self.trace;
         let low = |i: usize| below(trace.values[i], level_pct, false);
         let seen = longest_run(trace.len(), |i| trace.counts(i) && low(i));
-        let may_be_low = |i: usize| below(self.within.0[i], level_pct, false);
-        let most = longest_run(trace.len(), |i| trace.inside[i] && may_be_low(i));
+        let most = self.longest_that_may_be(level_pct, seen);
         let [seen_s, most_s] = [seen, most].map(|run| run as f64 * trace.period_s);
         let believed = self.hours.believed_s > 0.0;
         Self::or_why(believed.then(|| Span::of(seen_s, seen_s, most_s)))
+    }
+
+    /// The longest run at or below a level that the gaps allow, no shorter than was seen, in samples.
+    ///
+    /// What bounds a run in a short gap depends on how long a run is asked, the longer the higher: so it is
+    /// the longest for which a run as long fits what bounds runs of that length, as a rule asks.
+    fn longest_that_may_be(&self, level_pct: f64, seen: usize) -> usize {
+        let trace = &self.trace;
+        let may_be_low = |lowest: &[f64]| {
+            longest_run(trace.len(), |i| trace.inside[i] && below(lowest[i], level_pct, false))
+        };
+        let fits = |samples: usize| {
+            let mut lowest = self.within.0.clone();
+            raise_for_run(trace, self.criteria, samples, &mut lowest);
+            may_be_low(&lowest) >= samples
+        };
+        let (mut fitting, mut most) = (seen, may_be_low(&self.within.0));
+        while fitting < most {
+            let middle = fitting + (most - fitting).div_ceil(2);
+            if fits(middle) {
+                fitting = middle;
+            } else {
+                most = middle - 1;
+            }
+        }
+        fitting
     }
 
     pub(super) fn delta_index(&self) -> Outcome {

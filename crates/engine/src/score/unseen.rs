@@ -20,6 +20,8 @@ pub struct Reach {
     pub lowest: f64,
     /// The highest.
     pub highest: f64,
+    /// How much further it may lie there: readings are rounded and noisy.
+    pub rounding: f64,
 }
 
 impl Reach {
@@ -31,43 +33,48 @@ impl Reach {
             rise_per_s: rate_kpa_per_s,
             lowest: criteria.screen.tcpco2_off_below_kpa.value,
             highest: criteria.screen.tcpco2_highest_kpa.value,
+            rounding: criteria.judge.co2_gap_rounding_kpa.value,
         }
     }
 }
 
 /// The lowest and the highest that a channel may have been at every sample of the period, in its unit.
 ///
-/// A believed sample gives its value less and plus its `half_band`. An unbelieved one gives the
-/// envelope reachable from the nearest believed samples on either side (inside the period or not) at
-/// the rates of `reach`; on one side only at the night's edges; the hull of what each edge allows when
-/// the two cannot be joined at those rates; all of `reach` when nothing is believed. It stays between
-/// the ends of `reach` and is then widened by `half_band`. Samples outside the period are NaN. Linear in
-/// the samples.
+/// A believed sample gives its value less and plus its band. An unbelieved one gives the envelope
+/// reachable at the rates of `reach` from the nearest believed samples on either side (inside the period
+/// or not), **each anywhere in its band**: what is not known at a gap's edges is not known inside it
+/// either. On one side only at the night's edges; the hull of what each edge allows when the two cannot be
+/// joined at those rates; all of `reach` when nothing is believed. It stays between the ends of `reach`,
+/// which the sample's own band widens, and `rounding` further. Samples outside the period are NaN. Linear in the samples.
 pub fn envelope(trace: &Trace, reach: &Reach) -> (Vec<f64>, Vec<f64>) {
     let fall = reach.fall_per_s * trace.period_s;
     let rise = reach.rise_per_s * trace.period_s;
-    let clamp = (reach.lowest, reach.highest);
-    let seen = || trace.values.iter().copied().zip(trace.believed.iter().copied());
-    let mut before = ANYWHERE;
-    let from_before = seen().map(|sample| {
-        before = cone(sample, before, (fall, rise));
-        before
-    });
-    let (mut lowest, mut highest): (Vec<f64>, Vec<f64>) = from_before.unzip();
-    let judged = seen().zip(trace.inside.iter().zip(&trace.half_band));
-    let mut after = ANYWHERE;
-    for ((sample, (&inside, half_band)), (low, high)) in
-        judged.zip(lowest.iter_mut().zip(&mut highest)).rev()
-    {
+    let seen = |i: usize| trace.believed[i].then(|| (trace.edges(i), trace.values[i]));
+    let count = trace.len();
+    let (mut lowest, mut highest) = (Vec::with_capacity(count), Vec::with_capacity(count));
+    let mut middles = Vec::with_capacity(count);
+    let mut before = Cone::default();
+    for i in 0..count {
+        before = before.at(seen(i), (fall, rise));
+        lowest.push(before.edges.0);
+        highest.push(before.edges.1);
+        middles.push(before.middle);
+    }
+    let mut after = Cone::default();
+    for i in (0..count).rev() {
         // Backwards in time a rise leads down.
-        after = cone(sample, after, (rise, fall));
-        (*low, *high) = match (inside, sample.1) {
+        after = after.at(seen(i), (rise, fall));
+        let band = trace.band[i];
+        let clamp = (reach.lowest - band.below, reach.highest + band.above);
+        (lowest[i], highest[i]) = match (trace.inside[i], trace.believed[i]) {
             (false, _) => (f64::NAN, f64::NAN),
-            (true, true) => after,
-            (true, false) => within(clamp, meeting((*low, *high), after)),
+            (true, true) => after.edges,
+            (true, false) => {
+                let before = Cone { edges: (lowest[i], highest[i]), middle: middles[i] };
+                let (low, high) = before.meeting(after);
+                within(clamp, (low - reach.rounding, high + reach.rounding))
+            }
         };
-        *low -= half_band;
-        *high += half_band;
     }
     (lowest, highest)
 }
@@ -75,21 +82,45 @@ pub fn envelope(trace: &Trace, reach: &Reach) -> (Vec<f64>, Vec<f64>) {
 /// Where a channel may be when nothing is known of it: lowest and highest.
 const ANYWHERE: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
 
-/// Where a channel may be at a sample (its value, and whether it is believed) coming from one side, given
-/// where it may be at the sample before and the most it goes down and up between the two.
-fn cone((value, believed): (f64, bool), last: (f64, f64), (down, up): (f64, f64)) -> (f64, f64) {
-    if believed { (value, value) } else { (last.0 - down, last.1 + up) }
+/// Where a channel may be at a sample coming from one side.
+#[derive(Clone, Copy)]
+struct Cone {
+    /// From anywhere in the band of the last that was believed.
+    edges: (f64, f64),
+    /// From its value: whether the two sides can be joined must not depend on how wide the band is.
+    middle: (f64, f64),
 }
 
-/// Where a channel may be, coming from both sides: in both cones, or in their hull when the edges cannot
-/// be joined.
-fn meeting(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
-    let both = (a.0.max(b.0), a.1.min(b.1));
-    // Edges a hair too far apart by rounding alone can be joined: by one straight line.
-    if both.0 <= both.1 + TOLERANCE {
-        (both.0.min(both.1), both.0.max(both.1))
-    } else {
-        (a.0.min(b.0), a.1.max(b.1))
+impl Default for Cone {
+    fn default() -> Self {
+        Self { edges: ANYWHERE, middle: ANYWHERE }
+    }
+}
+
+impl Cone {
+    /// The same one sample on: where that one may lie and its value, when it is believed, else as far as the
+    /// channel goes down and up between the two.
+    fn at(self, seen: Option<((f64, f64), f64)>, (down, up): (f64, f64)) -> Self {
+        let wider = |(low, high): (f64, f64)| (low - down, high + up);
+        match seen {
+            Some((edges, value)) => Self { edges, middle: (value, value) },
+            None => Self { edges: wider(self.edges), middle: wider(self.middle) },
+        }
+    }
+
+    /// Where a channel may be, coming from both sides: in both cones, or in their hull when their middles
+    /// cannot be joined.
+    fn meeting(self, other: Self) -> (f64, f64) {
+        let both = |a: (f64, f64), b: (f64, f64)| (a.0.max(b.0), a.1.min(b.1));
+        let middles = both(self.middle, other.middle);
+        let (a, b) = (self.edges, other.edges);
+        // Edges a hair too far apart by rounding alone can be joined: by one straight line.
+        if middles.0 <= middles.1 + TOLERANCE {
+            let (low, high) = both(a, b);
+            (low.min(high), low.max(high))
+        } else {
+            (a.0.min(b.0), a.1.max(b.1))
+        }
     }
 }
 
@@ -103,9 +134,15 @@ fn within(clamp: (f64, f64), range: (f64, f64)) -> (f64, f64) {
 mod tests {
     use super::*;
     use crate::recording::Quantity;
+    use crate::trace::Band;
 
-    const REACH: Reach =
-        Reach { fall_per_s: 0.1 / 60.0, rise_per_s: 0.1 / 60.0, lowest: 2.0, highest: 15.0 };
+    const REACH: Reach = Reach {
+        fall_per_s: 0.1 / 60.0,
+        rise_per_s: 0.1 / 60.0,
+        lowest: 2.0,
+        highest: 15.0,
+        rounding: 0.0,
+    };
 
     fn trace(values: &[f64]) -> Trace {
         let n = values.len();
@@ -114,7 +151,7 @@ mod tests {
             period_s: 60.0,
             offset_s: 0.0,
             values: values.to_vec(),
-            half_band: vec![0.0; n],
+            band: vec![Band::default(); n],
             inside: vec![true; n],
             believed: values.iter().map(|x| x.is_finite()).collect(),
         }
@@ -147,8 +184,8 @@ mod tests {
     #[test]
     fn a_fall_and_a_rise_have_rates_of_their_own() {
         let gap = trace(&[96.0, UNSEEN, UNSEEN, UNSEEN, 96.0]);
-        let reach =
-            Reach { fall_per_s: 1.0 / 60.0, rise_per_s: 3.0 / 60.0, lowest: 50.0, highest: 100.0 };
+        let (fall_per_s, rise_per_s) = (1.0 / 60.0, 3.0 / 60.0);
+        let reach = Reach { fall_per_s, rise_per_s, lowest: 50.0, highest: 100.0, rounding: 0.0 };
         let (low, high) = envelope(&gap, &reach);
         assert_eq!(low, [96.0, 95.0, 94.0, 93.0, 96.0]);
         assert_eq!(high, [96.0, 99.0, 98.0, 97.0, 96.0]);
@@ -168,8 +205,21 @@ mod tests {
     #[test]
     fn the_envelope_stays_plausible_and_takes_the_band() {
         let mut low = trace(&[2.05, UNSEEN, UNSEEN]);
-        low.half_band = vec![0.3; 3];
+        low.band = vec![Band::either(0.3); 3];
         assert_envelope(&low, &[1.75, 1.7, 1.7], &[2.35, 2.45, 2.55]);
+    }
+
+    /// The first sample may be 5.9 to 6.1, the last 6.2 to 6.8, and CO2 moves 0.1 a sample.
+    #[test]
+    fn the_band_at_the_edges_of_a_gap_is_in_the_gap_too() {
+        let mut gap = trace(&[6.0, UNSEEN, UNSEEN, 6.4]);
+        gap.band = vec![
+            Band::either(0.1),
+            Band::default(),
+            Band::default(),
+            Band { below: 0.2, above: 0.4 },
+        ];
+        assert_envelope(&gap, &[5.9, 6.0, 6.1, 6.2], &[6.1, 6.2, 6.3, 6.8]);
     }
 
     #[test]

@@ -12,6 +12,7 @@ use engine::recording::{Author, Channel, Format, Mark, MarkKind, Quantity, Recor
 use engine::score::{Falls, Figure, Measure, Scores};
 use engine::screen::{ChannelScreen, Period, PeriodBasis, Reason, Screened, Span};
 use engine::time::{Clock, Stretch, zone_named};
+use engine::trace::Band;
 use engine::unit::{Unit, mmhg_from_kpa};
 
 const NIGHT_S: usize = 9 * 3600;
@@ -252,17 +253,17 @@ fn corrected(screened: Screened) -> Corrected {
     let part = |i: usize| (i as f64 / 31_800.0).min(1.0);
     let values =
         channel.samples.iter().enumerate().map(|(i, kpa)| kpa - 0.05 - 0.33 * part(i)).collect();
-    let half_band =
-        (0..NIGHT_S).map(|i| 0.2 + 0.35 * part(i) + 0.9 * part(i) * (1.0 - part(i))).collect();
+    let half = |i: usize| 0.2 + 0.35 * part(i) + 0.9 * part(i) * (1.0 - part(i));
+    let band = (0..NIGHT_S).map(|i| Band::either(half(i))).collect();
     let anchor = |kind, at_s, reference_kpa, observed_kpa, sd_kpa| Anchor {
         kind,
+        taken_s: at_s,
         at_s,
         reference_kpa,
         observed_kpa,
         sd_kpa,
     };
     let tcpco2 = CorrectedCo2 {
-        wander: engine::correct::Wander::default(),
         model: Model::Additive,
         anchors: vec![
             anchor(AnchorKind::GasCheck, 0.0, 5.0, 5.05, 0.1),
@@ -270,8 +271,9 @@ fn corrected(screened: Screened) -> Corrected {
         ],
         offset_start_kpa: Some(-0.05),
         offset_end_kpa: Some(-0.38),
-        values,
-        half_band,
+        drift_kpa: Some(-0.33),
+        band,
+        ..CorrectedCo2::as_recorded(values)
     };
     Corrected { screened, tcpco2: Some(tcpco2), findings: Vec::new() }
 }

@@ -10,6 +10,7 @@ mod criteria_own;
 mod damaged;
 mod edf;
 mod gaps;
+mod gases;
 mod judge;
 mod layers;
 mod made;

@@ -1,12 +1,13 @@
 //! The figures of a night. Nights are built already screened, so that nothing here hangs on screening.
 
-use engine::correct::{Corrected, CorrectedCo2, Model};
+use engine::correct::{Corrected, CorrectedCo2};
 use engine::criteria::{Criteria, shipped, shipped_text};
 use engine::notes::Notes;
 use engine::recording::{Author, Channel, Format, Mark, MarkKind, Quantity, Recording};
 use engine::score::{Fall, Figure, Scores, score};
 use engine::screen::{ChannelScreen, Period, PeriodBasis, Reason, Screened, Span};
 use engine::time::{Clock, Stretch};
+use engine::trace::Band;
 use engine::unit::{Unit, kpa_from_mmhg, mmhg_from_kpa};
 use proptest::prelude::*;
 
@@ -166,13 +167,8 @@ impl Made {
         let half_band_kpa = self.half_band_kpa;
         let screened = self.screened();
         let tcpco2 = screened.recording.channel(Quantity::Tcpco2).map(|channel| CorrectedCo2 {
-            wander: engine::correct::Wander::default(),
-            model: Model::None,
-            anchors: Vec::new(),
-            offset_start_kpa: None,
-            offset_end_kpa: None,
-            values: channel.samples.to_vec(),
-            half_band: vec![half_band_kpa; channel.samples.len()],
+            band: vec![Band::either(half_band_kpa); channel.samples.len()],
+            ..CorrectedCo2::as_recorded(channel.samples.to_vec())
         });
         score(Corrected { screened, tcpco2, findings: Vec::new() }, criteria)
     }

@@ -1,10 +1,11 @@
 //! The same night seen otherwise: by a perfect sensor, by the same monitor unharmed, with the truth's
 //! belief, without a reason.
 
-use engine::correct::{Corrected, Wander};
+use engine::correct::{Bounds, Corrected};
 use engine::notes::Notes;
 use engine::recording::{Author, Quantity, Recording};
 use engine::screen::{ChannelScreen, Reason, Screened, Span};
+use engine::trace::Band;
 use simulate::sensor::{FaultRates, Sensor};
 use simulate::truth::Truth;
 
@@ -104,8 +105,8 @@ fn laid_over(
 /// The night with nothing unknown of its corrected CO2: what is open then is open for gaps alone.
 pub fn unbanded(mut corrected: Corrected) -> Corrected {
     if let Some(co2) = &mut corrected.tcpco2 {
-        co2.half_band.fill(0.0);
-        co2.wander = Wander::default();
+        co2.band.fill(Band::default());
+        co2.bounds = Bounds::default();
     }
     corrected
 }

@@ -3,6 +3,7 @@
 
 mod documents;
 mod hazards;
+mod laws;
 mod report;
 mod sources;
 mod study;

@@ -283,14 +283,19 @@ fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {
     }
 }
 
-/// Why a night must be repeated, where more is known than that its rules cannot be told.
+/// Why a night must be repeated, where more is known than that its rules cannot be told; and a blood gas that
+/// the sensor does not agree with, whatever the verdict.
 fn cause(open: &Opened) -> Option<String> {
     let verdict = &open.judgement.verdict;
     let causes = engine::judge::causes(&verdict.reasons);
-    if verdict.decision != Decision::Repeat || causes.contains(&Cause::Untold) {
-        return None;
-    }
-    let words: Vec<String> = causes.into_iter().map(Cause::words).collect();
+    let by_gas = |cause: &Cause| matches!(cause, Cause::Disagree | Cause::Unpaired);
+    let of_gas: Vec<Cause> = causes.iter().copied().filter(by_gas).collect();
+    let told = if verdict.decision != Decision::Repeat || causes.contains(&Cause::Untold) {
+        of_gas
+    } else {
+        causes
+    };
+    let words: Vec<String> = told.into_iter().map(Cause::words).collect();
     (!words.is_empty()).then(|| crate::form::sentence(&words.join("; ")))
 }
 

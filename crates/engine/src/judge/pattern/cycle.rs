@@ -149,7 +149,7 @@ mod tests {
             period_s: 1.0,
             offset_s: 0.0,
             values,
-            half_band: vec![0.0; n],
+            band: vec![crate::trace::Band::default(); n],
             inside: vec![true; n],
             believed: vec![true; n],
         }

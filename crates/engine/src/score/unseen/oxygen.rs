@@ -92,6 +92,8 @@ fn reach(trace: &Trace, criteria: &Criteria) -> Reach {
         rise_per_s: judge.spo2_gap_rise_pct_per_s.value.max(rise_pct / over_s),
         lowest: floor_pct(trace, criteria),
         highest: CEILING_PCT,
+        // Added below, and only in short gaps.
+        rounding: 0.0,
     }
 }
 

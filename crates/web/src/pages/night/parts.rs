@@ -53,6 +53,8 @@ struct Parts {
     may_change: bool,
     signed: bool,
     question: String,
+    /// What must be read before the answer.
+    first: Vec<String>,
     headline: String,
     decision: &'static str,
     decision_words: String,
@@ -206,6 +208,7 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
         may_change: reading.may_change(visit),
         signed: night.status == NightStatus::Signed,
         question: report.question.clone(),
+        first: report.first.clone(),
         headline: report.headline.clone(),
         decision: report.decision.id(),
         decision_words: report.decision_words.clone(),

@@ -1,0 +1,402 @@
+//! Laws of what is known of CO2's sensor: information never hurts, a blood gas is never outvoted, and what
+//! is believed less never answers more.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
+use engine::correct::{CorrectedCo2, correct};
+use engine::criteria::{Criteria, shipped};
+use engine::finding::Weight;
+use engine::judge::{Answer, Cause, Decision, Judgement, causes};
+use engine::night::night;
+use engine::notes::{BloodGas, GasCheck, MonitorNotes, Notes};
+use engine::print::{Heading, html, json, table};
+use engine::recording::{Mark, MarkKind, Quantity, Recording};
+use engine::report::{Report, report};
+use engine::screen::screen;
+use proptest::prelude::*;
+
+use crate::made;
+
+const HOUR_S: f64 = 3600.0;
+const NIGHT_S: usize = 8 * 3600;
+
+/// Eight hours from 22:00 of quiet SpO2 and CO2 near a level that sways by 0.15 kPa over two hours.
+fn recording(level_kpa: f64, sway_kpa: f64) -> Recording {
+    let co2: Vec<f64> = (0..NIGHT_S)
+        .map(|i| {
+            let at = i as f64 / 7200.0 * std::f64::consts::TAU;
+            level_kpa + sway_kpa * at.sin() + 0.01 * (i % 2) as f64
+        })
+        .collect();
+    let spo2: Vec<f64> = (0..NIGHT_S).map(|i| 96.0 - f64::from(u8::from(i % 97 < 40))).collect();
+    made::three(&spo2, &made::beats(NIGHT_S), &co2)
+}
+
+/// Settled before the recording began; the lights went out after an hour.
+fn notes(blood_gases: Vec<BloodGas>, gas_checks: Vec<GasCheck>) -> Notes {
+    let mark = |kind, at_s| -> Mark { made::mark(kind, at_s, None) };
+    Notes {
+        marks: vec![mark(MarkKind::Refitted, -HOUR_S), mark(MarkKind::LightsOut, HOUR_S)],
+        representative: Some(true),
+        blood_gases,
+        gas_checks,
+        monitor: MonitorNotes { corrected: Some(true), ..MonitorNotes::default() },
+        question: Some("hypoventilation".into()),
+        breathing: Some("air".into()),
+        ..Notes::default()
+    }
+}
+
+fn gas(at_s: f64, pco2_kpa: f64) -> BloodGas {
+    BloodGas { at_s, pco2_kpa }
+}
+
+fn check(at_s: f64, expected_kpa: f64, observed_kpa: f64) -> GasCheck {
+    GasCheck { at_s, expected_kpa, observed_kpa }
+}
+
+fn co2(recording: &Recording, notes: &Notes, criteria: &Criteria) -> CorrectedCo2 {
+    correct(screen(recording.clone(), notes.clone(), criteria), criteria).tcpco2.unwrap()
+}
+
+fn edges(co2: &CorrectedCo2) -> Vec<(f64, f64)> {
+    let edge =
+        |(value, band): (&f64, &engine::trace::Band)| (value - band.below, value + band.above);
+    co2.values.iter().zip(&co2.band).map(edge).collect()
+}
+
+/// The sample of a second.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a second of a made night"
+)]
+fn second(at_s: f64) -> usize {
+    at_s as usize
+}
+
+fn answers(judgement: &Judgement) -> Vec<(&str, Answer)> {
+    judgement.rules.iter().map(|rule| (rule.id.as_str(), rule.answer)).collect()
+}
+
+/// Whether every answer of `less` stands in `more`.
+fn keeps(more: &Judgement, less: &Judgement) -> Result<(), String> {
+    for (rule, before) in more.rules.iter().zip(&less.rules) {
+        if before.answer != Answer::CannotTell && rule.answer != before.answer {
+            let (is, was) = (rule.answer.words(), before.answer.words());
+            return Err(format!(
+                "{}: {was} became {is}: {}; {}",
+                rule.id, before.because, rule.because
+            ));
+        }
+    }
+    Ok(())
+}
+
+fn agrees(co2: &CorrectedCo2) -> bool {
+    co2.disagreement.is_none()
+}
+
+fn printed(judgement: &Judgement, criteria: &Criteria) -> (Report, String, String, String) {
+    let report = report(judgement, criteria);
+    let page = html(&report, &Heading::default());
+    let text = table(&report, false);
+    (report, page, text, json(judgement))
+}
+
+/// The night of the review: the sensor near 5.5 kPa throughout, a blood gas of 5.57 kPa at 23:11 and one of
+/// 7.66 kPa at 05:30, with the patient awake. The morning gas was left out, and CO2 above 55 mmHg "not met".
+#[test]
+fn a_night_of_two_blood_gases_that_disagree_says_so_before_all_else() {
+    let criteria = shipped("adult-air").unwrap();
+    let gases = vec![gas(71.0 * 60.0, 5.57), gas(7.5 * HOUR_S, 7.66)];
+    let judgement = night(recording(5.5, 0.0), notes(gases, vec![]), &criteria);
+    let rule = judgement.rules.iter().find(|rule| rule.id == "co2_above_55mmhg_10min").unwrap();
+    assert_eq!(rule.answer, Answer::CannotTell, "{}", rule.because);
+    let (report, page, text, json) = printed(&judgement, &criteria);
+    let told = &report.first[0];
+    for number in ["at 23:11 the blood gas was 5.57 kPa", "at 05:30 the blood gas was 7.66 kPa"] {
+        assert!(told.contains(number), "{told}");
+        // Broken into lines of a terminal it is the same sentence.
+        assert!(text.split_whitespace().collect::<Vec<_>>().join(" ").contains(number));
+        assert!(page.contains(number) && json.contains(number));
+    }
+    let place = |words: &str| page.find(words).unwrap();
+    assert!(place("do not agree") < place("<h1>"));
+    let first = text.find("do not agree").unwrap();
+    assert!(first < text.find(&report.headline).unwrap());
+    assert!(causes(&judgement.verdict.reasons).contains(&Cause::Disagree));
+    assert!(causes(&judgement.verdict.reasons).contains(&Cause::Drifted));
+    assert_ne!(judgement.verdict.decision, Decision::Sufficient);
+    let finding = report.findings.iter().find(|one| one.code == "anchors_disagree").unwrap();
+    assert_eq!(finding.weight, Weight::Serious);
+    assert!(!page.contains("no blood gas"), "there were two");
+}
+
+/// A blood gas taken after the sensor came off is told with its number, and keeps a rule past whose level it
+/// lies from being answered "not met".
+#[test]
+fn a_blood_gas_that_cannot_be_paired_is_told_and_speaks() {
+    let criteria = shipped("adult-air").unwrap();
+    let after_s = NIGHT_S as f64 + 900.0;
+    let quiet = night(recording(4.6, 0.0), notes(vec![], vec![]), &criteria);
+    let judgement = night(recording(4.6, 0.0), notes(vec![gas(after_s, 7.66)], vec![]), &criteria);
+    let rule = |night: &Judgement| {
+        night.rules.iter().find(|rule| rule.id == "co2_above_55mmhg_10min").unwrap().clone()
+    };
+    assert_eq!(rule(&quiet).answer, Answer::NotMet);
+    assert_eq!(rule(&judgement).answer, Answer::CannotTell);
+    assert!(
+        rule(&judgement).because.contains("06:15 was 7.66 kPa"),
+        "{}",
+        rule(&judgement).because
+    );
+    let (report, page, text, _) = printed(&judgement, &criteria);
+    assert!(report.first[0].contains("7.66 kPa (57.5 mmHg) at 06:15"), "{:?}", report.first);
+    assert!(report.correction.sentence.contains("7.66 kPa"), "{}", report.correction.sentence);
+    assert!(report.cautions.iter().any(|caution| caution.contains("a blood gas was taken")));
+    for words in ["no blood gas", "was not compared"] {
+        assert!(!page.contains(words) && !text.contains(words), "{words}");
+    }
+    assert_ne!(judgement.verdict.decision, Decision::Repeat, "another night does not tell");
+    // A gas that lies past nothing is told too, and takes no answer away.
+    let low = night(recording(4.6, 0.0), notes(vec![gas(after_s, 5.2)], vec![]), &criteria);
+    assert_eq!(answers(&low), answers(&quiet));
+    let (report, ..) = printed(&low, &criteria);
+    assert!(report.first.is_empty());
+    assert!(report.correction.sentence.contains("The blood gas of 5.20 kPa (39.0 mmHg) at 06:15"));
+}
+
+/// What leaves a rule open is the sensor's band alone: another night does not narrow it, a gas does.
+#[test]
+fn a_rule_that_only_the_band_leaves_open_asks_for_a_gas_and_not_for_another_night() {
+    let criteria = shipped("adult-air").unwrap();
+    let judgement = night(recording(6.9, 0.15), notes(vec![], vec![]), &criteria);
+    let open = judgement.rules.iter().any(|rule| rule.answer == Answer::CannotTell);
+    assert!(open && judgement.verdict.answer == Answer::CannotTell);
+    assert_eq!(judgement.verdict.decision, Decision::Partial, "{:?}", judgement.verdict.reasons);
+    let mend = judgement.verdict.mend.join(" ");
+    assert!(mend.contains("A blood gas, or a gas check"), "{mend}");
+    assert!(!mend.contains("nother night"), "{mend}");
+}
+
+#[test]
+fn the_report_says_how_far_the_sensor_may_err_whether_or_not_it_was_checked() {
+    let criteria = shipped("adult-air").unwrap();
+    for notes in [notes(vec![], vec![]), notes(vec![gas(3.0 * HOUR_S, 5.5)], vec![])] {
+        let judgement = night(recording(5.5, 0.0), notes, &criteria);
+        let said = report(&judgement, &criteria).correction.sentence;
+        assert!(
+            said.contains("Answers on CO2 allow for what is not known of the sensor"),
+            "{said}"
+        );
+    }
+}
+
+/// A blank sample has the band of its neighbours: a rule that the band leaves open stays open.
+#[test]
+fn one_blank_sample_does_not_take_the_band_away() {
+    let criteria = shipped("adult-air").unwrap();
+    let whole = recording(7.0, 0.0);
+    let mut blank = whole.clone();
+    let channel = blank.channels.iter_mut().find(|c| c.quantity == Quantity::Tcpco2).unwrap();
+    let mut samples = channel.samples.to_vec();
+    for sample in samples.iter_mut().step_by(540) {
+        *sample = f64::NAN;
+    }
+    channel.samples = samples.into();
+    let checks = vec![check(-600.0, 5.0, 5.0), check(NIGHT_S as f64 + 600.0, 5.0, 5.0)];
+    let more = night(whole, notes(vec![], checks.clone()), &criteria);
+    let less = night(blank, notes(vec![], checks), &criteria);
+    let open = |night: &Judgement| {
+        night.rules.iter().find(|rule| rule.id == "co2_above_55mmhg_10min").unwrap().answer
+    };
+    assert_eq!(open(&more), Answer::CannotTell);
+    keeps(&more, &less).unwrap();
+}
+
+/// What lies outside the recording is not known.
+#[test]
+fn a_file_of_two_seconds_answers_nothing() {
+    for set in engine::criteria::shipped_names() {
+        let criteria = shipped(set).unwrap();
+        for (spo2, kpa) in [(97.0, 5.0), (70.0, 9.0)] {
+            let short = made::three(&[spo2, spo2 - 1.0], &[60.0, 61.0], &[kpa, kpa + 0.01]);
+            let judgement = night(short, Notes::default(), &criteria);
+            for rule in &judgement.rules {
+                assert_ne!(rule.answer, Answer::NotMet, "{set} {}", rule.id);
+            }
+            let shares = ["spo2_below_90_30pct", "odi4_at_least_15_per_h"];
+            for rule in judgement.rules.iter().filter(|rule| shares.contains(&rule.id.as_str())) {
+                assert_eq!(rule.answer, Answer::CannotTell, "{set} {}", rule.id);
+            }
+        }
+    }
+}
+
+/// An earlier release had a switch that took the band away and left blood gases out. A department's file
+/// that still names it is read, with a word.
+#[test]
+fn criteria_of_an_earlier_release_are_read_with_a_word() {
+    let text = "name = \"quiet-ward\"\nversion = \"1\"\ntitle = \"Quiet ward\"\nbased_on = \"adult-air\"\n\
+        [correct]\nuncorrected_banded = { value = 0, source = \"department setting\" }\n\
+        anchor_doubt_sds = { value = 2.5, source = \"department setting\" }\n";
+    let base = |name: &str| engine::criteria::shipped_text(name).map(str::to_owned);
+    let own = Criteria::parse(text, &base).unwrap();
+    assert_eq!(own.retired, ["uncorrected_banded", "anchor_doubt_sds"]);
+    let judgement = night(recording(6.9, 0.0), notes(vec![], vec![]), &own);
+    let shipped = night(recording(6.9, 0.0), notes(vec![], vec![]), &shipped("adult-air").unwrap());
+    assert_eq!(answers(&judgement), answers(&shipped));
+    let (report, ..) = printed(&judgement, &own);
+    let told = report.findings.iter().find(|one| one.code == "criteria_value_retired").unwrap();
+    assert!(told.sentence.contains("`uncorrected_banded`"), "{}", told.sentence);
+    // As it was kept: without the values that have come since.
+    let kept: String = own
+        .whole
+        .lines()
+        .filter(|line| {
+            !["anchors_apart_min", "gas_speaks_h", "co2_gap_rounding_kpa", "answer_least_min"]
+                .iter()
+                .any(|key| line.starts_with(key))
+        })
+        .map(|line| format!("{line}\n"))
+        .collect();
+    let again = Criteria::from_whole(&kept).unwrap();
+    assert_eq!(again.correct, own.correct);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(40))]
+
+    /// Nothing that agrees widens the band anywhere, or opens an answer: whatever stands already, blood gas or
+    /// check, near or far.
+    #[test]
+    fn an_anchor_that_agrees_never_widens_the_band_nor_opens_an_answer(
+        level_kpa in 4.8..7.8_f64,
+        errors in prop::collection::vec((any::<bool>(), 0.2..7.8_f64, -0.5..0.5_f64), 1..5),
+        unpaired in any::<bool>(),
+    ) {
+        let criteria = shipped("adult-air").unwrap();
+        let recording = recording(level_kpa, 0.15);
+        let read = co2(&recording, &notes(vec![], vec![]), &criteria).values;
+        let (mut gases, mut checks) = (Vec::new(), Vec::new());
+        if unpaired {
+            gases.push(gas(NIGHT_S as f64 + 7000.0, 5.0));
+        }
+        let mut before: Option<(CorrectedCo2, Judgement)> = None;
+        for (blood, hours, error_kpa) in errors {
+            let at_s = hours * HOUR_S;
+            if blood {
+                let sensor_kpa = read[second(at_s + 120.0)];
+                gases.push(gas(at_s, sensor_kpa + error_kpa));
+            } else {
+                checks.push(check(at_s, 5.5 + error_kpa, 5.5));
+            }
+            let told = notes(gases.clone(), checks.clone());
+            let now = co2(&recording, &told, &criteria);
+            if !agrees(&now) {
+                break;
+            }
+            let judgement = night(recording.clone(), told, &criteria);
+            if let Some((band, answered)) = &before {
+                for (i, (more, less)) in edges(&now).iter().zip(edges(band)).enumerate() {
+                    prop_assert!(more.0 >= less.0 - 1e-9 && more.1 <= less.1 + 1e-9, "{i}: {more:?} {less:?}");
+                }
+                prop_assert_eq!(keeps(&judgement, answered), Ok(()));
+            }
+            before = Some((now, judgement));
+        }
+    }
+
+    /// The band always holds every blood gas at its moment, whatever the others say, and says so where it does
+    /// not agree.
+    #[test]
+    fn a_blood_gas_is_never_outvoted(
+        level_kpa in 4.8..7.8_f64,
+        taken in prop::collection::vec((0.2..7.8_f64, -3.0..3.0_f64), 1..5),
+        checked in prop::collection::vec((0.0..8.0_f64, -1.5..1.5_f64), 0..3),
+    ) {
+        let criteria = shipped("adult-air").unwrap();
+        let recording = recording(level_kpa, 0.0);
+        let gases: Vec<BloodGas> =
+            taken.iter().map(|(h, e)| gas(h * HOUR_S, (level_kpa + e).max(1.5))).collect();
+        let checks = checked.iter().map(|(h, e)| check(h * HOUR_S, 5.5 + e, 5.5)).collect();
+        let found = co2(&recording, &notes(gases.clone(), checks), &criteria);
+        prop_assert_eq!(found.anchors.len(), gases.len() + checked.len());
+        for gas in &gases {
+            let at = second(gas.at_s + 120.0);
+            let (lowest, highest) = edges(&found)[at];
+            // The sensor flickers by 0.01 kPa, and between its minutes the band runs straight.
+            let held = lowest - 0.02 <= gas.pco2_kpa && gas.pco2_kpa <= highest + 0.02;
+            prop_assert!(held, "{} outside {lowest} to {highest}", gas.pco2_kpa);
+        }
+        let far = gases.iter().any(|gas| (gas.pco2_kpa - level_kpa).abs() > 1.4);
+        prop_assert!(!far || found.disagreement.is_some());
+        if let Some(told) = &found.disagreement {
+            let party = gases.iter().any(|gas| told.contains(&format!("{:.2} kPa", gas.pco2_kpa)));
+            prop_assert!(party || told.starts_with("The gas check"), "{told}");
+        }
+    }
+
+    /// One fact noted twice, at once or a minute later, is one fact: no figure, answer or band moves.
+    #[test]
+    fn the_same_gas_or_check_twice_is_one_fact(
+        level_kpa in 4.8..7.8_f64,
+        taken in prop::collection::vec((any::<bool>(), 0.2..7.8_f64, -1.5..1.5_f64), 1..4),
+        again in 0_usize..4,
+        later_s in prop_oneof![Just(0.0), Just(60.0)],
+    ) {
+        let criteria = shipped("adult-air").unwrap();
+        let recording = recording(level_kpa, 0.0);
+        let (mut gases, mut checks) = (Vec::new(), Vec::new());
+        for (blood, hours, error_kpa) in &taken {
+            if *blood {
+                gases.push(gas(hours * HOUR_S, (level_kpa + error_kpa).max(1.5)));
+            } else {
+                checks.push(check(hours * HOUR_S, 5.5 + error_kpa, 5.5));
+            }
+        }
+        let once = notes(gases.clone(), checks.clone());
+        let (blood, hours, error_kpa) = taken[again % taken.len()];
+        let at_s = hours * HOUR_S + later_s;
+        if blood {
+            gases.push(gas(at_s, (level_kpa + error_kpa).max(1.5)));
+        } else {
+            checks.push(check(at_s, 5.5 + error_kpa, 5.5));
+        }
+        let twice = notes(gases, checks);
+        let (a, b) = (co2(&recording, &once, &criteria), co2(&recording, &twice, &criteria));
+        prop_assert_eq!(a, b);
+        let one = night(recording.clone(), once, &criteria);
+        let two = night(recording, twice, &criteria);
+        prop_assert_eq!(&one.rules, &two.rules);
+        prop_assert_eq!(&one.scores.measures, &two.scores.measures);
+        prop_assert_eq!(&one.verdict, &two.verdict);
+    }
+
+    /// A gap, and the same gap made longer, and one sample blank: none answers what more of the night left open.
+    #[test]
+    fn a_blank_sample_or_a_longer_gap_never_gains_an_answer(
+        level_kpa in 5.5..7.6_f64,
+        sway_kpa in 0.0..0.4_f64,
+        start in 4000_usize..26_000,
+        lengths in prop::collection::vec(1_usize..900, 1..4),
+        checked in any::<bool>(),
+    ) {
+        let criteria = shipped("adult-air").unwrap();
+        let checks = if checked { vec![check(-600.0, 5.0, 5.1)] } else { vec![] };
+        let mut recording = recording(level_kpa, sway_kpa);
+        let mut more = night(recording.clone(), notes(vec![], checks.clone()), &criteria);
+        let mut end = start;
+        for length in lengths {
+            let channel =
+                recording.channels.iter_mut().find(|c| c.quantity == Quantity::Tcpco2).unwrap();
+            let mut samples = channel.samples.to_vec();
+            samples[end..(end + length).min(NIGHT_S)].fill(f64::NAN);
+            channel.samples = samples.into();
+            end = (end + length).min(NIGHT_S);
+            let less = night(recording.clone(), notes(vec![], checks.clone()), &criteria);
+            prop_assert_eq!(keeps(&more, &less), Ok(()));
+            more = less;
+        }
+    }
+}

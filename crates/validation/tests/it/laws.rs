@@ -1,0 +1,129 @@
+//! Laws of what is known of CO2's sensor, on made nights of every sleeper, with the gases and checks that
+//! their notes hold: an anchor that agrees never opens an answer, the same one twice is one, and one sample
+//! blank here and there answers nothing that the whole night left open.
+
+use engine::criteria::{Criteria, shipped};
+use engine::judge::{Answer, Judgement};
+use engine::night::night;
+use engine::notes::{Notes, NotesFile};
+use engine::recording::{Quantity, Recording};
+use simulate::sleepers;
+
+struct Made {
+    label: String,
+    recording: Recording,
+    notes: Notes,
+    criteria: Criteria,
+}
+
+fn nights() -> impl Iterator<Item = Made> {
+    sleepers().into_iter().zip(1..).map(|(sleeper, seed)| {
+        let simulate::Made { recording, notes_toml, .. } = sleeper.night(seed);
+        let notes = NotesFile::parse(&notes_toml).unwrap().place(&recording).unwrap();
+        let criteria = shipped(sleeper.criteria).unwrap();
+        Made { label: format!("{} seed {seed}", sleeper.id), recording, notes, criteria }
+    })
+}
+
+impl Made {
+    fn judged(&self, notes: &Notes) -> Judgement {
+        night(self.recording.clone(), notes.clone(), &self.criteria)
+    }
+}
+
+/// Rules that `less` answers and `more` does not answer the same.
+fn lost<'a>(more: &Judgement, less: &'a Judgement) -> Vec<&'a str> {
+    let both = more.rules.iter().zip(&less.rules);
+    let lost = both.filter(|(a, b)| b.answer != Answer::CannotTell && a.answer != b.answer);
+    lost.map(|(_, b)| b.id.as_str()).collect()
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a small count of samples"
+)]
+fn samples_in(seconds: f64, period_s: f64) -> usize {
+    (seconds / period_s).round().max(2.0) as usize
+}
+
+fn agrees(judgement: &Judgement) -> bool {
+    judgement.scores.corrected.tcpco2.as_ref().is_none_or(|co2| co2.disagreement.is_none())
+}
+
+#[test]
+fn gases_and_checks_that_agree_lose_no_answer_of_made_nights() {
+    let mut tried = 0;
+    for made in nights() {
+        let Notes { blood_gases, gas_checks, .. } = made.notes.clone();
+        let mut notes = Notes { blood_gases: vec![], gas_checks: vec![], ..made.notes.clone() };
+        let mut less = made.judged(&notes);
+        let checks = gas_checks.into_iter().map(|check| (None, Some(check)));
+        let all: Vec<_> =
+            checks.chain(blood_gases.into_iter().map(|gas| (Some(gas), None))).collect();
+        for (gas, check) in all {
+            notes.blood_gases.extend(gas);
+            notes.gas_checks.extend(check);
+            let more = made.judged(&notes);
+            if !agrees(&more) {
+                break;
+            }
+            // A gas that cannot be paired may speak against an answer, and no other may.
+            let paired = |night: &Judgement| {
+                night.scores.corrected.tcpco2.as_ref().is_none_or(|co2| co2.unpaired.is_empty())
+            };
+            if paired(&more) {
+                assert_eq!(lost(&more, &less), [""; 0], "{}", made.label);
+                tried += 1;
+            }
+            less = more;
+        }
+    }
+    assert!(tried >= 10, "{tried}");
+}
+
+#[test]
+fn a_gas_noted_twice_moves_no_answer_of_made_nights() {
+    for made in nights() {
+        let mut twice = made.notes.clone();
+        twice.blood_gases.extend(made.notes.blood_gases.clone());
+        twice.gas_checks.extend(made.notes.gas_checks.clone());
+        let (once, twice) = (made.judged(&made.notes), made.judged(&twice));
+        assert_eq!(once.rules, twice.rules, "{}", made.label);
+        assert_eq!(once.scores.measures, twice.scores.measures, "{}", made.label);
+        assert_eq!(once.verdict, twice.verdict, "{}", made.label);
+    }
+}
+
+#[test]
+fn one_co2_sample_missing_in_nine_minutes_answers_nothing_more_of_made_nights() {
+    for made in nights() {
+        let whole = made.judged(&made.notes);
+        let mut blank = made.recording.clone();
+        let channels = blank.channels.iter_mut().filter(|c| c.quantity == Quantity::Tcpco2);
+        for channel in channels {
+            let step = samples_in(540.0, channel.period_s);
+            let mut samples = channel.samples.to_vec();
+            samples.iter_mut().skip(step / 2).step_by(step).for_each(|sample| *sample = f64::NAN);
+            channel.samples = samples.into();
+        }
+        let less = night(blank, made.notes.clone(), &made.criteria);
+        assert_eq!(lost(&whole, &less), [""; 0], "{}", made.label);
+    }
+}
+
+/// A rule and the figure it is about never contradict each other: the longest run of SpO2 at or below 88 %.
+#[test]
+fn a_run_that_is_not_met_is_longer_than_its_own_figure_allows() {
+    for made in nights() {
+        let judgement = made.judged(&made.notes);
+        let figure = judgement.scores.measure("spo2.longest_at_or_below_88").unwrap();
+        let engine::score::Figure::Given { lowest, highest, .. } = figure.figure else { continue };
+        let rule = judgement.rules.iter().find(|rule| rule.id == "spo2_at_or_below_88_5min");
+        match rule.map(|rule| rule.answer) {
+            Some(Answer::NotMet) => assert!(highest < 300.0, "{}: {highest}", made.label),
+            Some(Answer::Met) => assert!(lowest >= 300.0, "{}: {lowest}", made.label),
+            _ => {}
+        }
+    }
+}
