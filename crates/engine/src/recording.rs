@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use crate::finding::Finding;
+use crate::finding::Weight;
 use crate::time::{Clock, Stretch};
 use crate::unit::Unit;
 
@@ -61,6 +62,17 @@ impl Quantity {
             Self::Flow => "Flow",
             Self::Leak => "Leak",
             Self::Other => "Other",
+        }
+    }
+
+    /// The code of the finding that something looks like it and was not taken for it; `None` for what is
+    /// not scored.
+    pub fn not_taken(self) -> Option<&'static str> {
+        match self {
+            Self::Spo2 => Some("spo2_not_taken"),
+            Self::Pulse => Some("pulse_not_taken"),
+            Self::Tcpco2 => Some("tcpco2_not_taken"),
+            _ => None,
         }
     }
 
@@ -321,6 +333,13 @@ impl Recording {
     /// The first channel of a quantity.
     pub fn channel(&self, quantity: Quantity) -> Option<&Channel> {
         self.channels.iter().find(|channel| channel.quantity == quantity)
+    }
+
+    /// What looks like a scored quantity that the recording lacks and was not taken for it; `None` where the
+    /// file holds nothing of the kind, so that "not recorded" may be said.
+    pub fn not_taken(&self, quantity: Quantity) -> Option<&Finding> {
+        let code = quantity.not_taken()?;
+        self.findings.iter().find(|one| one.code == code && one.weight == Weight::Serious)
     }
 
     /// The whole recording as one stretch.

@@ -25,6 +25,7 @@ mod zone;
 use sha2::{Digest, Sha256};
 
 use super::map::ColumnMap;
+use super::untaken::{self, Kind};
 use super::{Input, ReadError, ReadOptions};
 use crate::finding::Finding;
 use crate::finding::Weight;
@@ -60,7 +61,9 @@ pub fn read(input: Input<'_>, options: &ReadOptions) -> Result<Recording, ReadEr
     let line = when::line(&rows.stamps, &plan.time, &known)?;
     findings.extend(line.findings.iter().cloned());
     unread(&rows.unread, &table, &mut findings);
-    let mut recording = night::recording(rows, &line, findings)?;
+    let mut left_out = plan.left_out.clone();
+    let mut recording = night::recording(rows, &line, (findings, &mut left_out))?;
+    recording.findings.extend(untaken::findings(&recording.channels, &left_out, Kind::Column));
     recording.monitor = monitor(&table);
     recording.input_sha256 = crate::hex(&Sha256::digest(input.bytes));
     Ok(recording)
