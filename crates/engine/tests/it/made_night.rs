@@ -46,6 +46,7 @@ pub(crate) fn judgement() -> Judgement {
         scores,
         rules: rules(&criteria),
         patterns: patterns(),
+        severe: Vec::new(),
         verdict: verdict(),
         criteria: CriteriaStamp {
             name: criteria.name.clone(),
@@ -242,6 +243,7 @@ fn notes() -> Notes {
         },
         question: None,
         breathing: Some("air".into()),
+        told: Vec::new(),
         edits: Vec::new(),
         findings: Vec::new(),
     }
