@@ -342,6 +342,14 @@ impl Recording {
         self.findings.iter().find(|one| one.code == code && one.weight == Weight::Serious)
     }
 
+    /// Why there is nothing of a quantity, in words: not recorded, or perhaps in the file and not read.
+    pub fn lacks(&self, quantity: Quantity, name: &str) -> String {
+        match self.not_taken(quantity) {
+            Some(_) => format!("{name} was not read, though the file may hold it"),
+            None => format!("the recording has no {name}"),
+        }
+    }
+
     /// The whole recording as one stretch.
     pub fn whole(&self) -> Stretch {
         Stretch::new(0.0, self.duration_s)
