@@ -34,7 +34,7 @@ async fn of_record(
     night: i64,
     args: &ReportArgs,
 ) -> Result<(Vec<u8>, String), Trouble> {
-    let store = record::open(data).await?;
+    let store = record::open(data, args.signed.reach).await?;
     let made = of_store(&store, night, args).await;
     store.close().await;
     made
