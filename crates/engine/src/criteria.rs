@@ -347,6 +347,30 @@ settings! {
     }
 }
 
+settings! {
+    /// From where a figure is told at the head of the report, whatever was asked.
+    SevereCriteria {
+        /// SpO2 held below this is severe.
+        spo2_held_below_pct,
+        /// How long SpO2 must be held there.
+        spo2_held_s,
+        /// SpO2 averaging less than this is severe.
+        spo2_mean_below_pct,
+        /// SpO2 below 90 % for more than this share of the believed time is severe.
+        spo2_below_90_share_pct,
+        /// Falls of 4 % at this rate or more are severe.
+        odi4_per_h,
+        /// CO2 held above this for ten minutes is severe.
+        co2_held_10min_kpa,
+        /// A blood gas with a PCO2 above this is severe.
+        blood_gas_kpa,
+        /// CO2 that rises by more than this after oxygen starts is severe.
+        co2_rise_on_oxygen_kpa,
+        /// Means, shares and rates are told as severe where at least this much of the channel is believed.
+        believed_least_min,
+    }
+}
+
 /// Which side of a threshold a rule asks about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {
@@ -543,6 +567,9 @@ pub struct Question {
     pub channels: Vec<String>,
     /// Rules of which one met answers yes, and all not met answer no.
     pub needs: Vec<String>,
+    /// What must be known of the breathing for the answer to be taken at its word; `None`: nothing.
+    #[serde(default)]
+    pub breathing: Option<BreathingAsked>,
 }
 
 /// A criteria set.
@@ -571,6 +598,8 @@ pub struct Criteria {
     pub judge: JudgeCriteria,
     /// Reporting.
     pub report: ReportCriteria,
+    /// What is severe; `None` in a set that was kept before there were such limits.
+    pub severe: Option<SevereCriteria>,
     /// The rules picked, in order.
     pub rules: Vec<Rule>,
     /// The questions, the first being the default.
@@ -605,12 +634,14 @@ pub enum CriteriaError {
 }
 
 mod earlier;
+mod breathing;
 mod own;
 mod rule_file;
 mod shipped;
 mod values;
 mod whole;
 
+pub use breathing::BreathingAsked;
 pub use own::Head;
 pub use own::Own;
 pub use own::Stated;
@@ -647,6 +678,7 @@ struct SetFile {
     score: ScoreCriteria,
     judge: JudgeCriteria,
     report: ReportCriteria,
+    severe: Option<SevereCriteria>,
     #[serde(default)]
     question: Vec<Question>,
     #[serde(default)]
@@ -700,6 +732,7 @@ impl Criteria {
             score: file.score,
             judge: file.judge,
             report: file.report,
+            severe: file.severe,
             rules,
             questions: file.question,
             retired,

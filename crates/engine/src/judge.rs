@@ -12,6 +12,8 @@ use crate::unit::Unit;
 use bench::Bench;
 
 pub use cause::{Cause, causes};
+pub use severe::SEVERE;
+pub use severe::Severe;
 
 mod answer;
 mod bench;
@@ -22,6 +24,7 @@ mod lane;
 mod level;
 mod outcome;
 mod pattern;
+mod severe;
 mod verdict;
 mod words;
 
@@ -138,6 +141,8 @@ pub struct Judgement {
     pub rules: Vec<RuleAnswer>,
     /// The patterns seen.
     pub patterns: Vec<Pattern>,
+    /// Figures beyond the department's limits of a severe finding, whatever was asked.
+    pub severe: Vec<Severe>,
     /// The verdict.
     pub verdict: Verdict,
     /// Name, version and hash of the criteria set used.
@@ -164,14 +169,17 @@ pub fn judge(scores: Scores, criteria: &Criteria) -> Judgement {
     let rules: Vec<RuleAnswer> =
         criteria.rules.iter().map(|rule| answer_rule(rule, &bench, &outer, criteria)).collect();
     let patterns = pattern::patterns(&bench, criteria);
-    let verdict = verdict::verdict(&bench, &rules, criteria);
+    let severe = severe::severe(&bench, criteria);
+    let mut verdict = verdict::verdict(&bench, &rules, criteria);
+    let first = severe.iter().map(|one| format!("{SEVERE}{}", one.sentence));
+    verdict.reasons.splice(0..0, first);
     let criteria = CriteriaStamp {
         name: criteria.name.clone(),
         version: criteria.version.clone(),
         title: criteria.title.clone(),
         sha256: criteria.sha256.clone(),
     };
-    Judgement { scores, rules, patterns, verdict, criteria }
+    Judgement { scores, rules, patterns, severe, verdict, criteria }
 }
 
 /// The bench once more for each assumption about gaps, without it; `None` where nothing would change.

@@ -9,7 +9,11 @@
 //! lights_on = "06:40"
 //! representative = true           # the patient's word: was it a usual night?
 //! question = "hypoventilation"    # id of the question the referral asks
-//! breathing = "air"
+//! breathing = "air"              # left out: not told, which is never taken for air
+//!
+//! [[told]]                        # an answer that has no time of its own: about and says, in words
+//! about = "taken"                 # the key of a question of the diary, or words
+//! says = "two glasses of wine"
 //!
 //! [[mark]]                        # until and text may be left out
 //! at = "02:10"
@@ -46,6 +50,7 @@ use crate::time::Stretch;
 
 pub mod diary;
 mod file;
+mod other_night;
 mod place;
 mod when;
 
@@ -83,6 +88,23 @@ pub struct MonitorNotes {
     pub averaging_s: Option<f64>,
 }
 
+/// An answer that has no time of its own.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Told {
+    /// What it is about: the key of a question of the diary, or words.
+    pub about: String,
+    /// The answer, in words.
+    pub says: String,
+}
+
+impl Told {
+    /// What was asked, in words.
+    pub fn asked(&self) -> &str {
+        let known = diary::QUESTIONS.iter().find(|question| question.key == self.about);
+        known.map_or(self.about.as_str(), |question| question.asks)
+    }
+}
+
 /// A person's judgement on a stretch of one channel, laid over the tool's.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Edit {
@@ -105,7 +127,7 @@ pub struct Edit {
 pub struct Notes {
     /// Marks from the diary and the desk; lights out and on among them.
     pub marks: Vec<Mark>,
-    /// The patient's word: was it a usual night? `None`: not asked.
+    /// The patient's word: was it a usual night? `None`: not told.
     pub representative: Option<bool>,
     /// Blood gases, in order of time.
     pub blood_gases: Vec<BloodGas>,
@@ -115,8 +137,10 @@ pub struct Notes {
     pub monitor: MonitorNotes,
     /// Id of the question the referral asks; `None`: the criteria's first.
     pub question: Option<String>,
-    /// What the patient breathed, in words, for the report: "air", "2 L/min oxygen", …
+    /// What the patient breathed, in words, for the report: "air", "2 L/min oxygen", …; `None`: not told.
     pub breathing: Option<String>,
+    /// Answers without a time of their own, in the order of the file.
+    pub told: Vec<Told>,
     /// Persons' judgements on stretches, in the order they were made; a later one wins.
     pub edits: Vec<Edit>,
     /// What reading the notes noticed.

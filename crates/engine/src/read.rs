@@ -77,6 +77,7 @@ pub mod edf;
 pub mod map;
 mod signal;
 pub mod text;
+mod untaken;
 pub mod wfdb;
 
 /// Reads a night, its format told by its content.

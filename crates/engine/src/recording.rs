@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use crate::finding::Finding;
+use crate::finding::Weight;
 use crate::time::{Clock, Stretch};
 use crate::unit::Unit;
 
@@ -61,6 +62,17 @@ impl Quantity {
             Self::Flow => "Flow",
             Self::Leak => "Leak",
             Self::Other => "Other",
+        }
+    }
+
+    /// The code of the finding that something looks like it and was not taken for it; `None` for what is
+    /// not scored.
+    pub fn not_taken(self) -> Option<&'static str> {
+        match self {
+            Self::Spo2 => Some("spo2_not_taken"),
+            Self::Pulse => Some("pulse_not_taken"),
+            Self::Tcpco2 => Some("tcpco2_not_taken"),
+            _ => None,
         }
     }
 
@@ -321,6 +333,21 @@ impl Recording {
     /// The first channel of a quantity.
     pub fn channel(&self, quantity: Quantity) -> Option<&Channel> {
         self.channels.iter().find(|channel| channel.quantity == quantity)
+    }
+
+    /// What looks like a scored quantity that the recording lacks and was not taken for it; `None` where the
+    /// file holds nothing of the kind, so that "not recorded" may be said.
+    pub fn not_taken(&self, quantity: Quantity) -> Option<&Finding> {
+        let code = quantity.not_taken()?;
+        self.findings.iter().find(|one| one.code == code && one.weight == Weight::Serious)
+    }
+
+    /// Why there is nothing of a quantity, in words: not recorded, or perhaps in the file and not read.
+    pub fn lacks(&self, quantity: Quantity, name: &str) -> String {
+        match self.not_taken(quantity) {
+            Some(_) => format!("{name} was not read, though the file may hold it"),
+            None => format!("the recording has no {name}"),
+        }
     }
 
     /// The whole recording as one stretch.

@@ -9,6 +9,7 @@ use crate::finding::Weight;
 use crate::judge::Answer;
 use crate::judge::Decision;
 use crate::judge::Judgement;
+use crate::recording::Quantity;
 use crate::score::Figure;
 use crate::time::Stretch;
 
@@ -37,6 +38,10 @@ pub struct Report {
     pub first: Vec<String>,
     /// The answer in one short sentence.
     pub headline: String,
+    /// What is severe whatever was asked, each a sentence; the headline begins with it.
+    pub severe: Vec<SevereLine>,
+    /// What the file may hold and was not read, each a sentence: without it no "none" may be believed.
+    pub not_read: Vec<String>,
     /// What was seen, in whole sentences with units; empty when there are no figures.
     pub summary: Vec<String>,
     /// Whether the night answers the question.
@@ -90,6 +95,8 @@ pub struct Night {
     pub breathing: Option<String>,
     /// The patient's word on the night, in one sentence.
     pub representative: String,
+    /// What else was told of it, each a sentence: answers without a time, marks with words.
+    pub told: Vec<String>,
     /// Kind of file.
     pub format: String,
     /// The channels, each with unit and sampling, in words.
@@ -118,6 +125,23 @@ pub struct RuleLine {
     /// The stretches it speaks of, on the wall clock, longest first and at most three; then how many more.
     pub where_: Vec<String>,
     /// Where it was published.
+    pub source: String,
+}
+
+/// A severe finding as printed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SevereLine {
+    /// Its id, the key of its limit in the criteria.
+    pub id: String,
+    /// The finding with its limit, one sentence.
+    pub sentence: String,
+    /// The figure.
+    pub figure: f64,
+    /// The limit it lies beyond.
+    pub limit: f64,
+    /// The unit of both.
+    pub unit: String,
+    /// Where the limit comes from.
     pub source: String,
 }
 
@@ -250,7 +274,9 @@ pub fn report(judgement: &Judgement, criteria: &Criteria) -> Report {
         question: judgement.verdict.asks.clone(),
         answer: judgement.verdict.answer,
         first: answer::first(judgement),
-        headline: answer::headline(judgement.verdict.answer, &rules),
+        headline: answer::headline(judgement, &rules, &figures),
+        severe: severe(judgement),
+        not_read: not_read(judgement),
         summary: answer::summary(&figures),
         decision: judgement.verdict.decision,
         decision_words: answer::decision(judgement.verdict.decision, &rules).into(),
@@ -267,6 +293,25 @@ pub fn report(judgement: &Judgement, criteria: &Criteria) -> Report {
         findings: findings(judgement),
         provenance: provenance(judgement),
     }
+}
+
+fn severe(judgement: &Judgement) -> Vec<SevereLine> {
+    let line = |one: &crate::judge::Severe| SevereLine {
+        id: one.id.into(),
+        sentence: one.sentence.clone(),
+        figure: one.figure,
+        limit: one.limit,
+        unit: one.unit.symbol().into(),
+        source: one.source.clone(),
+    };
+    judgement.severe.iter().map(line).collect()
+}
+
+fn not_read(judgement: &Judgement) -> Vec<String> {
+    let recording = &judgement.scores.corrected.screened.recording;
+    let scored = [Quantity::Spo2, Quantity::Tcpco2, Quantity::Pulse];
+    let found = scored.into_iter().filter_map(|quantity| recording.not_taken(quantity));
+    found.map(|finding| finding.sentence.clone()).collect()
 }
 
 fn patterns(judgement: &Judgement) -> Vec<PatternLine> {

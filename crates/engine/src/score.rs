@@ -16,6 +16,7 @@ use crate::correct::Corrected;
 use crate::criteria::Criteria;
 use crate::finding::{Finding, Weight};
 use crate::recording::Quantity;
+use crate::recording::Recording;
 use crate::score::co2::Co2;
 use crate::score::definitions::Level;
 use crate::score::oxygen::Oxygen;
@@ -157,10 +158,26 @@ pub fn score(corrected: Corrected, criteria: &Criteria) -> Scores {
     measures.extend(Co2::LEVELS.iter().flat_map(|level| both_units(level, co2.as_ref())));
     measures.extend(Co2::SHARES.iter().map(|definition| definition.measure(co2.as_ref())));
     measures.push(Co2::LAG.measure(co2.as_ref()));
+    tell_not_read(&mut measures, &corrected.screened.recording);
     let mut findings = coarse_findings(spo2.as_ref(), pulse.as_ref());
     findings.extend(awake_finding(&measures, co2.is_some()));
     let falls = spo2.map(|spo2| spo2.falls()).unwrap_or_default();
     Scores { corrected, measures, falls, findings }
+}
+
+/// A figure is not absent for want of a channel where the file may hold one that was not read.
+fn tell_not_read(measures: &mut [Measure], recording: &Recording) {
+    for (quantity, of, name) in [
+        (Quantity::Spo2, "spo2.", "SpO2"),
+        (Quantity::Pulse, "pulse.", "pulse"),
+        (Quantity::Tcpco2, "tcpco2.", "CO2"),
+    ] {
+        if recording.not_taken(quantity).is_some() {
+            for measure in measures.iter_mut().filter(|measure| measure.id.starts_with(of)) {
+                measure.figure = Figure::Absent(recording.lacks(quantity, name));
+            }
+        }
+    }
 }
 
 /// A level of CO2 in kPa, then in mmHg.

@@ -64,7 +64,9 @@ impl Trouble {
 
     /// Notes that were not understood, or that contradict the recording.
     pub(crate) fn notes(error: NotesError) -> Self {
-        Self::at_line(error.what, error.line)
+        let trouble = Self::at_line(error.what, error.line);
+        let exit = if error.another_night { Exit::Refused } else { trouble.exit };
+        Self { exit, hint: error.hint, ..trouble }
     }
 
     /// Of several files, some failed; each has been told already.

@@ -15,7 +15,7 @@ use crate::db::Conn;
 use crate::db::Store;
 use crate::error::Result;
 use crate::error::StoreError;
-use crate::reading::judged;
+use crate::reading::judged_kept;
 use crate::scoring::Held;
 use crate::tables::Loan;
 use crate::tables::Monitor;
@@ -218,7 +218,7 @@ fn sides(all: Vec<Asked>, held: &BTreeMap<i64, Held>) -> Result<Vec<Side>> {
             (None, None) => return Err(StoreError::Missing { what: format!("night {id}") }),
         };
         read.insert(id, recording.clone());
-        let judgement = judged(&recording, &asked.notes, &asked.criteria)?;
+        let judgement = judged_kept(&recording, &asked.notes, &asked.criteria)?;
         let Asked { choice, night, version, holds, monitor, criteria, .. } = asked;
         sides.push(Side { choice, night, version, holds, monitor, recording, judgement, criteria });
     }

@@ -5,6 +5,7 @@
 
 use engine::recording::MarkKind;
 use engine::recording::Quantity;
+use engine::unit::kpa_from_mmhg;
 
 use crate::error::Result;
 use crate::error::StoreError;
@@ -67,6 +68,8 @@ pub enum Change {
         pco2: f64,
         /// Whether that is in mmHg; else in kPa.
         mmhg: bool,
+        /// What is to be done where another stands at that minute.
+        beside: Beside,
     },
     /// The question the night is to answer.
     Question {
@@ -78,6 +81,18 @@ pub enum Change {
         /// Its name.
         name: String,
     },
+}
+
+/// What is done with a blood gas at a minute that has one already.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Beside {
+    /// Nothing: it is asked about.
+    #[default]
+    Ask,
+    /// They are two samples, and both stand.
+    KeepBoth,
+    /// The one that stands there was wrong, and goes.
+    Replace,
 }
 
 /// Notes and criteria after a change, with what was done in words.
@@ -181,6 +196,96 @@ impl Parts {
     }
 }
 
+/// A blood gas at a minute that has one already.
+struct GasThere {
+    /// Its place among the tables.
+    index: usize,
+    pco2_kpa: f64,
+    /// As it was written, with its unit.
+    words: String,
+}
+
+impl Parts {
+    /// The blood gases that stand at the minute of a time, but for one.
+    fn gases_at(&self, at: &str, but: Option<usize>) -> Vec<GasThere> {
+        let Some(asked) = minute(at) else { return Vec::new() };
+        let all = self.tables.iter().enumerate();
+        let gases =
+            all.filter(|(index, table)| name_of(table) == "blood_gas" && Some(*index) != but);
+        let there = gases.filter_map(|(index, table)| {
+            let keys = toml::from_str::<toml::Table>(&table[1..].join("\n")).ok()?;
+            let number = |key: &str| {
+                let value = keys.get(key)?;
+                value.as_float().or_else(|| value.as_integer().map(|whole| whole as f64))
+            };
+            let same = minute(&words(keys.get("at")?))? == asked;
+            let (pco2_kpa, words) = match (number("pco2_kpa"), number("pco2_mmhg")) {
+                (Some(kpa), _) => (kpa, format!("{kpa} kPa")),
+                (None, mmhg) => (kpa_from_mmhg(mmhg?), format!("{} mmHg", mmhg?)),
+            };
+            same.then_some(GasThere { index, pco2_kpa, words })
+        });
+        there.collect()
+    }
+
+    /// Refuses to move a blood gas to the minute of another.
+    fn no_gas_there(&self, entry: usize, at: &str) -> Result<()> {
+        let is_gas = self.tables.get(entry).is_some_and(|table| name_of(table) == "blood_gas");
+        let there = if is_gas { self.gases_at(at, Some(entry)) } else { Vec::new() };
+        let Some(there) = there.first() else { return Ok(()) };
+        let says = format!("a blood gas of {} stands at {at} already", there.words);
+        Err(StoreError::refused("gas_there", says, "take out the one that is wrong"))
+    }
+}
+
+/// The minute of the day of a time as notes write it: `6:50`, `06:50:30`, `2026-11-25T06:50+00:00`.
+fn minute(at: &str) -> Option<(u32, u32)> {
+    let clock = at.rsplit(['T', ' ']).next()?;
+    let mut parts = clock.split([':', '+', 'Z']);
+    Some((parts.next()?.trim().parse().ok()?, parts.next()?.get(..2)?.parse().ok()?))
+}
+
+/// Enters a blood gas. One that stands at the same minute is asked about: two numbers of one moment cannot
+/// both be what was meant, unless somebody says that they are two samples.
+fn blood_gas(
+    parts: &mut Parts,
+    at: &str,
+    (pco2, mmhg): (f64, bool),
+    beside: Beside,
+) -> Result<String> {
+    let (key, unit) = if mmhg { ("pco2_mmhg", "mmHg") } else { ("pco2_kpa", "kPa") };
+    let kpa = if mmhg { kpa_from_mmhg(pco2) } else { pco2 };
+    let there = parts.gases_at(at, None);
+    if let Some(same) = there.iter().find(|one| (one.pco2_kpa - kpa).abs() < 0.005) {
+        let says = format!("a blood gas of {} stands at {at} already", same.words);
+        return Err(StoreError::refused("gas_twice", says, "one gas is entered once"));
+    }
+    let mut entered = format!("entered a blood gas of {pco2} {unit} at {at}");
+    match (beside, there.first()) {
+        (_, None) => {}
+        (Beside::Ask, Some(other)) => {
+            let says = format!(
+                "a blood gas of {} stands at {at} already, and this one is {pco2} {unit}",
+                other.words
+            );
+            let hint = "say which is right: put this one in its place, or keep both as two samples";
+            return Err(StoreError::refused("gas_there", says, hint));
+        }
+        (Beside::KeepBoth, Some(other)) => {
+            entered = format!("{entered} beside one of {}", other.words);
+        }
+        (Beside::Replace, Some(_)) => {
+            let gone: Vec<&str> = there.iter().map(|one| one.words.as_str()).collect();
+            entered = format!("{entered} in place of {}", gone.join(" and "));
+            for one in there.iter().rev() {
+                parts.remove(one.index);
+            }
+        }
+    }
+    parts.push("blood_gas", &[("at", quoted(at)), (key, format!("{pco2:?}"))]);
+    Ok(entered)
+}
+
 /// `mark` of `[[mark]]`.
 fn name_of(table: &[String]) -> &str {
     table.first().map_or("", |line| line.trim().trim_matches(['[', ']']))
@@ -260,6 +365,7 @@ impl Change {
                 mark(&mut parts, kind, at, until.as_deref(), text)?
             }
             Self::Move { entry, at, until } => {
+                parts.no_gas_there(*entry, at)?;
                 let lines = parts.entry(*entry, &["mark", "blood_gas"])?;
                 set(lines, "at", Some(quoted(at)));
                 set(lines, "until", until.as_deref().map(quoted));
@@ -270,10 +376,8 @@ impl Change {
                 parts.remove(*entry);
                 format!("took a {} out", table.replace('_', " "))
             }
-            Self::BloodGas { at, pco2, mmhg } => {
-                let (key, unit) = if *mmhg { ("pco2_mmhg", "mmHg") } else { ("pco2_kpa", "kPa") };
-                parts.push("blood_gas", &[("at", quoted(at)), (key, format!("{pco2:?}"))]);
-                format!("entered a blood gas of {pco2} {unit} at {at}")
+            Self::BloodGas { at, pco2, mmhg, beside } => {
+                blood_gas(&mut parts, at, (*pco2, *mmhg), *beside)?
             }
             Self::Question { id } => {
                 parts.set_head("question", Some(quoted(id)));
@@ -393,6 +497,44 @@ mod tests {
         let set = after(NOTES, &lights);
         assert_eq!(head_key(&set, "lights_out").as_deref(), Some("23:30"));
         assert_eq!(set.matches("lights_out").count(), 1);
+    }
+
+    fn gas(at: &str, pco2: f64, mmhg: bool, beside: Beside) -> Change {
+        Change::BloodGas { at: at.to_owned(), pco2, mmhg, beside }
+    }
+
+    #[test]
+    fn a_second_blood_gas_of_one_minute_is_asked_about() {
+        let one = after(NOTES, &gas("06:32", 6.57, false, Beside::Ask));
+        let try_in = |text: &str, change: &Change| change.apply(text, "adult-air", &pen());
+        for at in ["06:32", "6:32", "06:32:40", "2026-11-25T06:32", "2026-11-25T06:32:00+00:00"] {
+            let asked = try_in(&one, &gas(at, 6.9, false, Beside::Ask)).unwrap_err();
+            assert!(asked.is("gas_there"), "{at}");
+            let says = asked.to_string();
+            assert!(says.contains("6.57 kPa") && says.contains("6.9 kPa"), "{says}");
+            // The same number again is one gas typed twice, whatever is said of it.
+            for beside in [Beside::Ask, Beside::KeepBoth, Beside::Replace] {
+                assert!(try_in(&one, &gas(at, 6.57, false, beside)).unwrap_err().is("gas_twice"));
+                assert!(try_in(&one, &gas(at, 49.28, true, beside)).unwrap_err().is("gas_twice"));
+            }
+        }
+        let gases = |text: &str| -> Vec<String> {
+            let all = entries(text).into_iter().filter(|entry| entry.table == "blood_gas");
+            all.map(|entry| format!("{}{}", entry.get("pco2_kpa"), entry.get("pco2_mmhg")))
+                .collect()
+        };
+        let both = after(&one, &gas("06:32", 6.9, false, Beside::KeepBoth));
+        assert_eq!(gases(&both), ["6.57", "6.9"]);
+        let replaced = try_in(&both, &gas("06:32", 50.0, true, Beside::Replace)).unwrap();
+        assert_eq!(gases(&replaced.text), ["50.0"]);
+        assert!(replaced.what.contains("in place of 6.57 kPa and 6.9 kPa"), "{}", replaced.what);
+        // Another minute is another gas; moved to that minute it is asked about too.
+        let apart = after(&one, &gas("06:40", 6.9, false, Beside::Ask));
+        let moved = Change::Move { entry: 3, at: "06:32".to_owned(), until: None };
+        assert_eq!(gases(&apart).len(), 2);
+        assert!(try_in(&apart, &moved).unwrap_err().is("gas_there"));
+        let still = Change::Move { entry: 3, at: "06:40".to_owned(), until: None };
+        assert!(try_in(&apart, &still).is_ok());
     }
 
     #[test]

@@ -1,6 +1,8 @@
 //! The morning: a file comes off a monitor, is kept whole, cut into nights, and each night tied to its loan
 //! when everything agrees. A night in doubt waits for a named person and cannot be read until then.
 
+use engine::finding::Finding;
+use engine::finding::Weight;
 use engine::recording::Recording;
 
 use crate::act::Act;
@@ -116,7 +118,7 @@ impl Store {
         received
             .noticed
             .extend(opened.short.iter().map(|piece| left_out(&opened.recording, piece)));
-        received.noticed.extend(opened.recording.findings.iter().map(|one| one.sentence.clone()));
+        received.noticed.extend(found(&opened.recording));
         for piece in &opened.nights {
             let night =
                 act.put_night(&received.original, &opened, *piece, file.taken_off, &desk).await?;
@@ -251,6 +253,20 @@ async fn came_again(mut act: Act, original: Original) -> Result<Received> {
         again: true,
         noticed: vec!["this file is in the record already".to_owned()],
     })
+}
+
+/// How a serious finding begins where what was noticed is listed.
+pub const SERIOUS: &str = "Serious: ";
+
+/// What the reader found, the heaviest first, with its weight where it is serious.
+fn found(recording: &Recording) -> Vec<String> {
+    let mut all: Vec<_> = recording.findings.iter().collect();
+    all.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
+    let words = |finding: &Finding| match finding.weight {
+        Weight::Serious => format!("{SERIOUS}{}", finding.sentence),
+        Weight::Note | Weight::Caution => finding.sentence.clone(),
+    };
+    all.into_iter().map(words).collect()
 }
 
 fn one_person(nights: &[Night]) -> Option<i64> {

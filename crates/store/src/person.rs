@@ -52,7 +52,7 @@ pub struct ReferralForm {
     pub question: String,
     /// The question in the clinician's words.
     pub words: String,
-    /// Support in use; blank is room air, alone.
+    /// Support in use, or air; blank is not told.
     pub support: String,
     /// How soon.
     pub urgency: Urgency,

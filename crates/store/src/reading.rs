@@ -7,6 +7,8 @@ use std::sync::Arc;
 
 use engine::criteria::Criteria;
 use engine::judge::Judgement;
+use engine::notes::Notes;
+use engine::notes::NotesError;
 use engine::notes::NotesFile;
 use engine::recording::Recording;
 
@@ -132,9 +134,25 @@ impl Conn {
 /// Screens, corrects, scores and judges a recording with notes. Milliseconds of arithmetic.
 ///
 /// # Errors
-/// When the notes cannot be read or placed in the night.
+/// When the notes cannot be read or placed in the night, or belong to another.
 pub fn judged(recording: &Recording, notes: &str, criteria: &Criteria) -> Result<Judgement> {
-    let notes = NotesFile::parse(notes).and_then(|file| file.place(recording));
+    with_notes(recording, NotesFile::parse(notes).and_then(|file| file.place(recording)), criteria)
+}
+
+/// The same with notes that are kept: those of another night are told, so that the night can be opened.
+///
+/// # Errors
+/// When the notes cannot be read or placed in the night.
+pub fn judged_kept(recording: &Recording, notes: &str, criteria: &Criteria) -> Result<Judgement> {
+    let notes = NotesFile::parse(notes).and_then(|file| file.place_kept(recording));
+    with_notes(recording, notes, criteria)
+}
+
+fn with_notes(
+    recording: &Recording,
+    notes: std::result::Result<Notes, NotesError>,
+    criteria: &Criteria,
+) -> Result<Judgement> {
     let notes = notes.map_err(|error| {
         StoreError::refused("notes_wrong", error.what.clone(), error.hint.unwrap_or_default())
     })?;

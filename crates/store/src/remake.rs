@@ -68,7 +68,7 @@ impl Conn {
         let held = self.held(&night).await?;
         let (notes, heading) = (content.notes.clone(), content.heading());
         let made = tokio::task::spawn_blocking(move || -> Result<Printed> {
-            Ok(engine::report::report(&held.judgement(&notes, &criteria)?, &criteria))
+            Ok(engine::report::report(&held.judgement_kept(&notes, &criteria)?, &criteria))
         });
         let report =
             made.await.map_err(|error| StoreError::Damaged { says: error.to_string() })??;

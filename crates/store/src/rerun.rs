@@ -26,7 +26,7 @@ use crate::db::Conn;
 use crate::db::Store;
 use crate::error::Result;
 use crate::error::StoreError;
-use crate::reading::judged;
+use crate::reading::judged_kept;
 use crate::scoring::Held;
 use crate::tables::Night;
 
@@ -301,8 +301,8 @@ impl Rerun {
 
     fn compared(&self, night: &Night, held: &Held) -> Result<Changed> {
         let recording = held.recording()?;
-        let before = judged(&recording, &night.notes, &self.before)?;
-        let after = judged(&recording, &night.notes, &self.after)?;
+        let before = judged_kept(&recording, &night.notes, &self.before)?;
+        let after = judged_kept(&recording, &night.notes, &self.after)?;
         Ok(changed(night, &before, &after))
     }
 }

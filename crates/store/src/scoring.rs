@@ -5,8 +5,12 @@ use std::fmt::Write as _;
 
 use engine::criteria::Criteria;
 use engine::judge::Judgement;
+use engine::judge::SEVERE;
+use engine::notes::Notes;
+use engine::notes::NotesError;
 use engine::notes::NotesFile;
 use engine::notes::diary::QUESTIONS;
+use engine::notes::diary::told;
 use engine::read::Input;
 use engine::read::ReadOptions;
 use engine::read::map::ColumnMap;
@@ -103,10 +107,27 @@ impl Held {
     /// Everything from the bytes to the judgement.
     ///
     /// # Errors
-    /// When the bytes or the notes are not understood.
+    /// When the bytes or the notes are not understood, or the notes belong to another night.
     pub fn judgement(&self, notes: &str, criteria: &Criteria) -> Result<Judgement> {
+        self.judged(criteria, |recording| NotesFile::parse(notes)?.place(recording))
+    }
+
+    /// The same with notes that are kept: those of another night are told, so that what was scored once can
+    /// be opened.
+    ///
+    /// # Errors
+    /// When the bytes or the notes are not understood.
+    pub fn judgement_kept(&self, notes: &str, criteria: &Criteria) -> Result<Judgement> {
+        self.judged(criteria, |recording| NotesFile::parse(notes)?.place_kept(recording))
+    }
+
+    fn judged(
+        &self,
+        criteria: &Criteria,
+        placed: impl FnOnce(&Recording) -> std::result::Result<Notes, NotesError>,
+    ) -> Result<Judgement> {
         let recording = self.recording()?;
-        let notes = NotesFile::parse(notes).and_then(|file| file.place(&recording));
+        let notes = placed(&recording);
         let notes = notes.map_err(|error| {
             let hint = error.hint.clone();
             refused("notes_wrong", error.to_string(), hint)
@@ -245,7 +266,7 @@ impl Conn {
 }
 
 /// A diary entry as lines of a notes file. Its text holds one answer a line, in the order of the diary's
-/// questions; an answer that is not understood stands as a remark, so that nothing is lost.
+/// questions; an answer that is not understood is told as it was written, so that nothing is lost.
 fn diary_lines(entry: Option<&DiaryEntry>, support: Option<&str>) -> (String, String) {
     let (mut keys, mut marks) = (String::new(), String::new());
     let answers: Vec<&str> = entry.map(|entry| entry.lines.lines().collect()).unwrap_or_default();
@@ -255,7 +276,8 @@ fn diary_lines(entry: Option<&DiaryEntry>, support: Option<&str>) -> (String, St
         match (question.key, word) {
             ("representative", Some(Representative::Yes)) => answer = "yes",
             ("representative", Some(Representative::No)) => answer = "no",
-            ("breathing", _) if answer.is_empty() => answer = support.unwrap_or("air"),
+            // What the referral tells is told; a blank is not told, and never air.
+            ("breathing", _) if answer.is_empty() => answer = support.unwrap_or(""),
             _ => {}
         }
         match question.lines(answer) {
@@ -264,6 +286,7 @@ fn diary_lines(entry: Option<&DiaryEntry>, support: Option<&str>) -> (String, St
                 marks.push_str(&lines.marks);
             }
             Err(error) => {
+                marks.push_str(&told(question.key, answer));
                 let _ = writeln!(marks, "# {} {}", question.asks, one_line(&error.to_string()));
             }
         }
@@ -412,10 +435,20 @@ pub(crate) fn outcome(night: &Night, judged: &Judgement, notes: &str) -> Outcome
         engine: engine::ENGINE.to_owned(),
         notes_sha256: sha256(notes.as_bytes()),
         verdict: judged.verdict.decision.id().to_owned(),
-        reason: judged.verdict.reasons.first().cloned(),
+        reason: reason(&judged.verdict.reasons),
         believed_h: believed_h(judged),
         scores: engine::print::json(judged),
     }
+}
+
+/// What a list says of the night: everything severe, or else the verdict's first reason.
+fn reason(reasons: &[String]) -> Option<String> {
+    let severe: Vec<&str> =
+        reasons.iter().filter_map(|reason| reason.strip_prefix(SEVERE)).collect();
+    if severe.is_empty() {
+        return reasons.first().cloned();
+    }
+    Some(format!("{SEVERE}{}", severe.join(" ")))
 }
 
 /// Hours of the analysis period in which oxygen and carbon dioxide are both believed; of the one there is when the other is not recorded.

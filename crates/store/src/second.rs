@@ -26,6 +26,7 @@ use crate::hand::head_key;
 use crate::person::reason_given;
 use crate::reading::Step;
 use crate::reading::judged;
+use crate::reading::judged_kept;
 use crate::record::Kept;
 use crate::signing::Content;
 use crate::tables::Draw;
@@ -378,7 +379,7 @@ impl Store {
         let held = conn.held(&night).await?;
         drop(conn);
         let given = came.clone();
-        let run = tokio::task::spawn_blocking(move || held.judgement(&given, &criteria));
+        let run = tokio::task::spawn_blocking(move || held.judgement_kept(&given, &criteria));
         let judgement = run.await.map_err(|error| broken(&error))??;
         let mut act = self.act(by, "second.begin").await?;
         let mut now: SecondReading = act.get_as_seen(id, seen.act).await?;
@@ -452,8 +453,8 @@ impl Store {
         let (text, outcome) = (reading.text().to_owned(), first.outcome.id);
         let run = tokio::task::spawn_blocking(move || -> Result<Pair> {
             let recording = held.recording()?;
-            let one = judged(&recording, &first.notes, &criteria)?;
-            let two = judged(&recording, &text, &criteria)?;
+            let one = judged_kept(&recording, &first.notes, &criteria)?;
+            let two = judged_kept(&recording, &text, &criteria)?;
             Ok(pair::pair(outcome, unlike, &one, &two))
         });
         let pair = run.await.map_err(|error| broken(&error))??;

@@ -84,7 +84,7 @@ record! {
         question: String,
         /// The question in the clinician's words.
         words: Option<String>,
-        /// Support in use: ventilation mode and pressures, oxygen flow. `None` is room air, alone.
+        /// Support in use: ventilation mode and pressures, oxygen flow, or air. `None`: not told.
         support: Option<String>,
         /// How soon the answer is needed.
         urgency: Urgency,

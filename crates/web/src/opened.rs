@@ -23,7 +23,7 @@ use store::db::Store;
 use store::error::Result;
 use store::error::StoreError;
 use store::reading::Stepped;
-use store::reading::judged;
+use store::reading::judged_kept;
 use store::second::SecondStepped;
 use store::tables::Night;
 use store::tables::Outcome;
@@ -228,7 +228,7 @@ impl Nights {
                 Some(open) => open.recording.clone(),
                 None => Arc::new(held.recording()?),
             };
-            let judgement = judged(&recording, &notes, &criteria)?;
+            let judgement = judged_kept(&recording, &notes, &criteria)?;
             Ok(Opened::new((id, outcome), recording, judgement, criteria, known.as_deref()))
         });
         let opened = run.await.map_err(|_| broke())??;
@@ -301,7 +301,7 @@ impl Nights {
                 Some(open) => open.recording.clone(),
                 None => Arc::new(held.recording()?),
             };
-            let judgement = judged(&recording, &notes, &criteria)?;
+            let judgement = judged_kept(&recording, &notes, &criteria)?;
             Ok(Opened::new(ids, recording, judgement, criteria, known.as_deref()))
         });
         let opened = run.await.map_err(|_| broke())?;

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use crate::compare::Side;
 use crate::compare::letter;
 use crate::correct::Model;
+use crate::notes::Told;
 use crate::recording::Quantity;
 use crate::report::duration;
 use crate::report::fixed;
@@ -40,6 +41,7 @@ pub(super) fn warnings(sides: &[Side]) -> Vec<Warning> {
     all.extend(questions(sides));
     all.extend(support(sides));
     all.extend(usual(sides));
+    all.extend(answers(sides));
     all.extend(basis(sides));
     all.extend(readers(sides));
     all
@@ -133,7 +135,10 @@ fn sampling(sides: &[Side]) -> Vec<Warning> {
         let words = each(sides, |side| {
             let recording = &side.judgement.scores.corrected.screened.recording;
             recording.channel(quantity).map_or_else(
-                || "not at all".to_owned(),
+                || match recording.not_taken(quantity) {
+                    Some(_) => "perhaps and was not read".to_owned(),
+                    None => "not at all".to_owned(),
+                },
                 |channel| {
                     let decimals = if channel.period_s < 1.0 { 3 } else { 0 };
                     format!("every {} s", fixed(channel.period_s, decimals))
@@ -141,7 +146,7 @@ fn sampling(sides: &[Side]) -> Vec<Warning> {
             )
         });
         let name = quantity.name();
-        let missing = words.iter().any(|word| word == "not at all");
+        let missing = words.iter().any(|word| !word.starts_with("every"));
         let effect = if missing { "" } else { " The coarser side can miss short falls and rises." };
         differing("sampling_differs", &words, |told| format!("{name} was recorded {told}.{effect}"))
     };
@@ -174,8 +179,10 @@ fn heat(sides: &[Side]) -> Option<Warning> {
 
 fn corrected(sides: &[Side]) -> Option<Warning> {
     let words = each(sides, |side| {
-        let model = side.judgement.scores.corrected.tcpco2.as_ref().map(|co2| co2.model);
-        match model {
+        let corrected = &side.judgement.scores.corrected;
+        let recording = &corrected.screened.recording;
+        match corrected.tcpco2.as_ref().map(|co2| co2.model) {
+            None if recording.not_taken(Quantity::Tcpco2).is_some() => "not read",
             None => "not recorded",
             Some(Model::None) => "taken as recorded",
             Some(_) => "corrected",
@@ -284,6 +291,28 @@ fn usual(sides: &[Side]) -> Option<Warning> {
         code: "not_usual",
         says: format!("The patient says that {} was not a usual night.", listed(&unusual)),
     })
+}
+
+/// Answers of the diary that have no time: alcohol and tablets, the skin, whatever else was told.
+fn answers(sides: &[Side]) -> Vec<Warning> {
+    let notes = |side: &Side| side.judgement.scores.corrected.screened.notes.told.clone();
+    let mut abouts: Vec<Told> = Vec::new();
+    for told in sides.iter().flat_map(notes) {
+        if !abouts.iter().any(|known| known.about == told.about) {
+            abouts.push(told);
+        }
+    }
+    let one = |about: &Told| {
+        let words = each(sides, |side| {
+            let said = notes(side).into_iter().filter(|told| told.about == about.about);
+            let said: Vec<String> =
+                said.map(|told| format!("\u{201c}{}\u{201d}", told.says)).collect();
+            if said.is_empty() { "not told".to_owned() } else { said.join(", ") }
+        });
+        let asked = about.asked().trim_end_matches('?');
+        differing("answers_differ", &words, |told| format!("{asked}: {told}."))
+    };
+    abouts.iter().filter_map(one).collect()
 }
 
 fn basis(sides: &[Side]) -> Option<Warning> {

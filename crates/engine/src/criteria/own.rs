@@ -173,8 +173,11 @@ impl Own {
 
 fn written(question: &Question) -> String {
     let channels: Vec<String> = question.channels.iter().map(|one| quoted(one)).collect();
+    let breathing = question
+        .breathing
+        .map_or_else(String::new, |asked| format!("breathing = \"{}\"\n", asked.id()));
     format!(
-        "\n[[question]]\nid = {}\nasks = {}\nchannels = [{}]\nneeds = {}",
+        "\n[[question]]\nid = {}\nasks = {}\n{breathing}channels = [{}]\nneeds = {}",
         quoted(&question.id),
         quoted(&question.asks),
         channels.join(", "),

@@ -3,12 +3,13 @@
 use super::{AgeBand, Criteria, CriteriaError, Explained, Question, Rule, Setting};
 
 /// The parts of a set that hold values: key in the file, and what the part is about.
-pub const SECTIONS: [(&str, &str); 5] = [
+pub const SECTIONS: [(&str, &str); 6] = [
     ("screen", "believing a sample"),
     ("correct", "correcting CO2"),
     ("score", "counting events"),
     ("judge", "judging the night"),
     ("report", "cautions on the report"),
+    ("severe", "what is told first, whatever was asked"),
 ];
 
 /// One value of a set.
@@ -84,6 +85,7 @@ impl Criteria {
             self.score.explained(),
             self.judge.explained(),
             self.report.explained(),
+            self.severe.as_ref().map_or_else(Vec::new, super::SevereCriteria::explained),
         ];
         SECTIONS
             .iter()
@@ -103,16 +105,7 @@ impl Criteria {
 /// What differs between two sets: title and age band, values, rules, questions.
 pub fn differences(here: &Criteria, there: &Criteria) -> Vec<Difference> {
     let mut all = about(here, there);
-    let values = here.values().into_iter().zip(there.values());
-    all.extend(values.filter(|(a, b)| a.setting != b.setting).map(|(a, b)| Difference {
-        kind: Kind::Value,
-        section: a.section,
-        key: a.key.to_owned(),
-        meaning: a.meaning.to_owned(),
-        unit: a.unit,
-        here: Some(said(a.setting.value.to_string(), &a.setting.source)),
-        there: Some(said(b.setting.value.to_string(), &b.setting.source)),
-    }));
+    all.extend(values(here, there));
     let rule = |rule: &Rule| said(rule.asks.clone(), &rule.source);
     all.extend(lists((&here.rules, &there.rules), |one| (Kind::Rule, &one.id, &one.asks), rule));
     let question = |one: &Question| said(question_words(one), "");
@@ -121,6 +114,32 @@ pub fn differences(here: &Criteria, there: &Criteria) -> Vec<Difference> {
         |one| (Kind::Question, &one.id, &one.asks),
         question,
     ));
+    all
+}
+
+/// Values that differ, or stand in one of the sets only: a set kept long ago lacks later ones.
+fn values(here: &Criteria, there: &Criteria) -> Vec<Difference> {
+    let (ours, theirs) = (here.values(), there.values());
+    let same = |a: &Value<'_>, b: &Value<'_>| (a.section, a.key) == (b.section, b.key);
+    let number = |value: &Value<'_>| said(value.setting.value.to_string(), &value.setting.source);
+    let line = |of: &Value<'_>, a: Option<&Value<'_>>, b: Option<&Value<'_>>| Difference {
+        kind: Kind::Value,
+        section: of.section,
+        key: of.key.to_owned(),
+        meaning: of.meaning.to_owned(),
+        unit: of.unit,
+        here: a.map(number),
+        there: b.map(number),
+    };
+    let mut all = Vec::new();
+    for one in &ours {
+        let other = theirs.iter().find(|other| same(one, other));
+        if other.is_none_or(|other| other.setting != one.setting) {
+            all.push(line(one, Some(one), other));
+        }
+    }
+    let gone = theirs.iter().filter(|one| !ours.iter().any(|other| same(one, other)));
+    all.extend(gone.map(|one| line(one, None, Some(one))));
     all
 }
 
@@ -159,8 +178,13 @@ pub fn age_words(band: AgeBand) -> &'static str {
 }
 
 fn question_words(question: &Question) -> String {
+    let breathing = match question.breathing {
+        Some(super::BreathingAsked::Air) => "; asks of a night on air",
+        Some(super::BreathingAsked::Told) => "; asks what was breathed",
+        None => "",
+    };
     format!(
-        "{} from {}; needs {}",
+        "{} from {}; needs {}{breathing}",
         question.asks,
         question.channels.join(" and "),
         question.needs.join(", ")

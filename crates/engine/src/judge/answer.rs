@@ -62,7 +62,10 @@ pub(super) fn outcome(test: &Test, bench: &Bench) -> Outcome {
 fn on_lane(bench: &Bench, quantity: Quantity, test: impl Fn(&Lane) -> Outcome) -> Outcome {
     let unit = unit_of(quantity);
     match bench.lane(quantity) {
-        None => Outcome::untold(unit, format!("the recording has no {}", quantity.name())),
+        None => {
+            let recording = &bench.scores.corrected.screened.recording;
+            Outcome::untold(unit, recording.lacks(quantity, quantity.name()))
+        }
         Some(lane) if lane.is_empty() => {
             Outcome::untold(unit, format!("no {} inside the analysis period", quantity.name()))
         }

@@ -10,6 +10,8 @@ use crate::recording::Quantity;
 pub enum Cause {
     /// The recording has no such channel.
     Absent(Quantity),
+    /// The file may hold such a channel, and it was not read.
+    NotRead(Quantity),
     /// Too little of the channel can be believed.
     TooLittle(Quantity),
     /// The patient says that the night was not a usual one.
@@ -33,6 +35,7 @@ impl Cause {
     pub fn words(self) -> String {
         match self {
             Self::Absent(quantity) => format!("no {} in the recording", quantity.name()),
+            Self::NotRead(quantity) => format!("{} in the file not read", quantity.name()),
             Self::TooLittle(quantity) => format!("too little {} believed", quantity.name()),
             Self::NotUsual => "not a usual night".to_owned(),
             Self::Drifted => "CO2 sensor drifted".to_owned(),
@@ -69,6 +72,9 @@ fn of(reason: &str) -> Option<Cause> {
     if let Some(name) = reason.strip_prefix(verdict::LACKS) {
         return named(name.trim_end_matches('.')).map(Cause::Absent);
     }
+    if let Some((name, _)) = reason.split_once(verdict::NOT_READ) {
+        return named(name).map(Cause::NotRead);
+    }
     if let Some((name, _)) = reason.split_once(verdict::BELIEVED_FOR) {
         return named(name).map(Cause::TooLittle);
     }
@@ -96,6 +102,10 @@ mod tests {
         let spo2 = Quantity::Spo2;
         for (reason, cause) in [
             ("The recording has no tcPCO2.", Cause::Absent(Quantity::Tcpco2)),
+            (
+                "tcPCO2 was not read, though the file may hold it: The column `X CO2` looks like tcPCO2.",
+                Cause::NotRead(Quantity::Tcpco2),
+            ),
             (
                 "SpO2 can be believed for 3 h 59 min, less than the 4 h this department asks.",
                 Cause::TooLittle(spo2),

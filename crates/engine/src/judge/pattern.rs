@@ -204,12 +204,12 @@ fn co2_rise(bench: &Bench, criteria: &Criteria, falls: bool) -> Option<Pattern> 
     })
 }
 
-/// CO2 higher after oxygen starts than before.
-fn co2_rise_on_oxygen(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
+/// The largest rise of CO2 after a start of oxygen, and when that was.
+pub(super) fn rise_on_oxygen(bench: &Bench) -> Option<(f64, f64)> {
     let trace = &bench.lane(Quantity::Tcpco2)?.trace;
     let screened = &bench.scores.corrected.screened;
     let marks = screened.recording.marks.iter().chain(&screened.notes.marks);
-    let (at_s, rise_kpa) = marks
+    marks
         .filter(|mark| mark.kind == MarkKind::Oxygen)
         .filter_map(|mark| {
             // A quarter of an hour before; half an hour after, once stores have had half an hour to fill.
@@ -218,7 +218,13 @@ fn co2_rise_on_oxygen(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
                 level_in(trace, Stretch::new(mark.start_s + 1800.0, mark.start_s + 3600.0))?;
             Some((mark.start_s, after - before))
         })
-        .reduce(|a, b| if b.1 > a.1 { b } else { a })?;
+        .reduce(|a, b| if b.1 > a.1 { b } else { a })
+}
+
+/// CO2 higher after oxygen starts than before.
+fn co2_rise_on_oxygen(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
+    let screened = &bench.scores.corrected.screened;
+    let (at_s, rise_kpa) = rise_on_oxygen(bench)?;
     if rise_kpa < criteria.judge.co2_rise_kpa.value {
         return None;
     }

@@ -13,16 +13,23 @@ use super::bench::Bench;
 use super::words::hours_words;
 use super::words::level_words;
 use crate::correct::Unpaired;
+use crate::criteria::BreathingAsked;
 use crate::criteria::Criteria;
 use crate::criteria::Question;
 use crate::criteria::Threshold;
 use crate::criteria::passes;
+use crate::notes::Notes;
+use crate::recording::MarkKind;
 use crate::recording::Quantity;
+use crate::recording::Recording;
 use crate::screen::PeriodBasis;
 use crate::time::Stretch;
 
 /// What the reasons are told by when they are counted.
 pub(super) const LACKS: &str = "The recording has no ";
+pub(super) const NOT_READ: &str = " was not read, though the file may hold it: ";
+const BREATHING_NOT_TOLD: &str = "What was breathed is not told";
+const NOT_ON_AIR: &str = "The question is about a night on air";
 pub(super) const BELIEVED_FOR: &str = " can be believed for ";
 pub(super) const NOT_USUAL: &str = "The patient says that the night was not a usual one.";
 pub(super) const DRIFTED: &str = "The CO2 sensor drifted by ";
@@ -52,7 +59,9 @@ pub(super) fn verdict(bench: &Bench, rules: &[RuleAnswer], criteria: &Criteria) 
     let needed: Vec<&RuleAnswer> =
         rules.iter().filter(|rule| question.needs.contains(&rule.id)).collect();
     let answer = together(&needed);
-    let reservations = reservations(bench, question, criteria);
+    let mut reservations = reservations(bench, question, criteria);
+    // Asking mends it; another night would not.
+    reservations.extend(breathing(bench, question));
     let by_band = open_by_band(bench, &needed, criteria);
     let decision = decide(answer, &needed, &reservations, &by_band);
     let mut reasons = vec![answer_sentence(answer, &needed)];
@@ -221,6 +230,56 @@ fn unpaired(bench: &Bench, question: &Question, criteria: &Criteria) -> Option<R
     })
 }
 
+/// A question that must know what was breathed, where nobody said or something else was.
+fn breathing(bench: &Bench, question: &Question) -> Option<Reservation> {
+    let asked = question.breathing?;
+    let screened = &bench.scores.corrected.screened;
+    let told = breathed(&screened.recording, &screened.notes);
+    let Some(told) = told else {
+        return Some(Reservation {
+            reason: format!("{BREATHING_NOT_TOLD}: air, oxygen, or with support."),
+            mend: Some(
+                "What the patient breathed that night: air, or how much oxygen, or which support."
+                    .into(),
+            ),
+            night: false,
+        });
+    };
+    let air = told.iter().all(|words| is_air(words));
+    (asked == BreathingAsked::Air && !air).then(|| Reservation {
+        reason: format!("{NOT_ON_AIR}; what was told is: {}.", told.join(", ")),
+        mend: Some("A question and criteria made for what was breathed.".into()),
+        night: false,
+    })
+}
+
+/// Everything told of what was breathed, in words; `None` when nothing was.
+fn breathed(recording: &Recording, notes: &Notes) -> Option<Vec<String>> {
+    let words = notes.breathing.iter().map(|words| words.trim()).filter(|words| !words.is_empty());
+    let mut told: Vec<String> = words.map(str::to_owned).collect();
+    for mark in recording.marks.iter().chain(&notes.marks) {
+        let word = match mark.kind {
+            MarkKind::Oxygen => "oxygen",
+            MarkKind::Support => "support",
+            _ => continue,
+        };
+        let words = format!("{word} marked {}", mark.text).trim_end().to_owned();
+        if !told.contains(&words) {
+            told.push(words);
+        }
+    }
+    (!told.is_empty()).then_some(told)
+}
+
+/// Whether words say air and nothing else.
+fn is_air(words: &str) -> bool {
+    let plain = words.trim().trim_end_matches('.').to_lowercase();
+    matches!(
+        plain.as_str(),
+        "air" | "room air" | "ambient air" | "air only" | "air alone" | "on air"
+    )
+}
+
 /// CO2 of which half or more of what is believed was recorded with a sensor that never settled.
 fn never_settled(bench: &Bench) -> Option<Reservation> {
     let findings = &bench.scores.corrected.screened.findings;
@@ -261,6 +320,14 @@ fn least_h(quantity: Quantity, criteria: &Criteria) -> f64 {
 fn too_little(bench: &Bench, quantity: Quantity, least_h: f64) -> Option<Reservation> {
     let name = quantity.name();
     let Some(lane) = bench.lane(quantity) else {
+        let recording = &bench.scores.corrected.screened.recording;
+        if let Some(finding) = recording.not_taken(quantity) {
+            return Some(Reservation {
+                reason: format!("{name}{NOT_READ}{}", finding.sentence),
+                mend: Some(format!("The same file with a column map that names its {name}.")),
+                night: false,
+            });
+        }
         return Some(Reservation {
             reason: format!("{LACKS}{name}."),
             mend: Some(format!("A night with {name} recorded.")),

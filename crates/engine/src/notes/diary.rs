@@ -32,7 +32,7 @@ pub enum Takes {
     YesNo,
     /// Free words, written as this key.
     Words,
-    /// Free words, each a note on the night's start.
+    /// Free words, told of the night; a note at the time that they name, if they name one.
     Note,
 }
 
@@ -241,16 +241,19 @@ fn span(kind: MarkKind, part: &str) -> Option<String> {
     Some(mark)
 }
 
-/// Free words have no time of their own: they stand at a time the answer names, or at none.
+/// Free words have no time of their own: they are told of the night, and stand at a time they name as well.
 fn note(question: &DiaryQuestion, answer: &str) -> String {
     let at = answer.split_whitespace().find_map(time_of_day);
-    let said = format!("{} {answer}", question.asks);
-    match at {
-        Some(at) => {
-            format!("\n[[mark]]\nkind = \"note\"\nat = \"{at}\"\ntext = {}\n", quoted(&said))
-        }
-        None => format!("\n# {}\n", said.replace(['\n', '\r'], " ")),
-    }
+    let marked = at.map_or_else(String::new, |at| {
+        let said = quoted(&format!("{} {answer}", question.asks));
+        format!("\n[[mark]]\nkind = \"note\"\nat = \"{at}\"\ntext = {said}\n")
+    });
+    told(question.key, answer) + &marked
+}
+
+/// An answer without a time, as lines of a notes file.
+pub fn told(about: &str, says: &str) -> String {
+    format!("\n[[told]]\nabout = {}\nsays = {}\n", quoted(about), quoted(says))
 }
 
 /// Words as a TOML string on one line.

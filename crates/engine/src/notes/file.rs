@@ -4,6 +4,7 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use crate::notes::MonitorNotes;
+use crate::notes::Told;
 use crate::notes::when::When;
 use crate::recording::{MarkKind, Quantity};
 use crate::time::zone_named;
@@ -24,11 +25,18 @@ pub struct NotesError {
     pub line: Option<usize>,
     /// What to do next.
     pub hint: Option<String>,
+    /// Whether they were understood, and refused as those of another night.
+    pub another_night: bool,
 }
 
 impl NotesError {
     pub(super) fn new(what: impl Into<String>, line: usize) -> Self {
-        Self { what: what.into(), line: Some(line), hint: None }
+        Self { what: what.into(), line: Some(line), hint: None, another_night: false }
+    }
+
+    pub(super) fn of_another_night(mut self) -> Self {
+        self.another_night = true;
+        self
     }
 
     pub(super) fn hint(mut self, hint: impl Into<String>) -> Self {
@@ -46,6 +54,7 @@ pub struct NotesFile {
     pub(super) representative: Option<bool>,
     pub(super) question: Option<String>,
     pub(super) breathing: Option<String>,
+    pub(super) told: Vec<Told>,
     pub(super) marks: Vec<MarkEntry>,
     pub(super) blood_gases: Vec<(Moment, f64)>,
     pub(super) gas_checks: Vec<(Moment, f64, f64)>,
@@ -92,12 +101,20 @@ struct Raw {
     representative: Option<bool>,
     question: Option<String>,
     breathing: Option<String>,
+    told: Vec<RawTold>,
     mark: Vec<RawMark>,
     blood_gas: Vec<Spanned<RawBloodGas>>,
     gas_check: Vec<Spanned<RawGasCheck>>,
     monitor: Option<Spanned<RawMonitor>>,
     exclude: Vec<Spanned<RawEdit>>,
     put_back: Vec<Spanned<RawEdit>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawTold {
+    about: String,
+    says: String,
 }
 
 #[derive(Deserialize)]
@@ -159,6 +176,7 @@ impl NotesFile {
             what: error.message().replace('\n', " "),
             line: error.span().map(|span| line_of(text, span.start)),
             hint: None,
+            another_night: false,
         })?;
         let source = Source(text);
         let blood_gases = raw.blood_gas.iter().map(|gas| source.blood_gas(gas));
@@ -174,7 +192,12 @@ impl NotesFile {
             lights_on: raw.lights_on.map(|at| source.moment(&at)).transpose()?,
             representative: raw.representative,
             question: raw.question,
-            breathing: raw.breathing,
+            breathing: raw.breathing.filter(|words| !words.trim().is_empty()),
+            told: raw
+                .told
+                .into_iter()
+                .map(|raw| Told { about: raw.about, says: raw.says })
+                .collect(),
         })
     }
 

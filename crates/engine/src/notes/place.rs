@@ -2,10 +2,16 @@
 
 use crate::finding::{Finding, Weight};
 use crate::notes::file::{Moment, NotesError, NotesFile};
+use crate::notes::other_night;
 use crate::notes::when::place;
 use crate::notes::{BloodGas, Edit, GasCheck, Notes};
-use crate::recording::{Author, Mark, MarkKind, Recording};
+use crate::recording::{Author, Mark, MarkKind, Quantity, Recording};
 use crate::time::Stretch;
+use crate::unit::TOLERANCE;
+use crate::unit::mmhg_from_kpa;
+
+/// How the refusal of such notes begins.
+const OTHER_NIGHT: &str = "the notes belong to another night";
 
 impl NotesFile {
     /// The notes, placed on the recording's clock.
@@ -15,8 +21,43 @@ impl NotesFile {
     /// `lights_out` wins over marks, and a later mark over an earlier one. What lost is kept as a note.
     ///
     /// # Errors
-    /// [`NotesError`] for a time that came twice or never, and for an end before its beginning.
+    /// [`NotesError`] for a time that came twice or never, for an end before its beginning, and for notes that
+    /// belong to another night.
     pub fn place(&self, recording: &Recording) -> Result<Notes, NotesError> {
+        let notes = self.place_kept(recording)?;
+        match other_night::found(&notes, recording) {
+            Some(what) => Err(NotesError::new(format!("{OTHER_NIGHT}: {what}"), self.first_line())
+                .of_another_night()
+                .hint("give the notes of this night; if they are, put their dates or the monitor's clock right")),
+            None => Ok(notes),
+        }
+    }
+
+    /// The line of the first time in the notes.
+    fn first_line(&self) -> usize {
+        let marks = self.marks.iter().map(|mark| mark.at);
+        let edits = self.edits.iter().map(|edit| edit.from);
+        let all = self.lights_out.into_iter().chain(self.lights_on).chain(marks).chain(edits);
+        all.map(|moment| moment.line).min().unwrap_or(1)
+    }
+
+    /// The same for notes that were kept with a night: those of another night are a finding, so that a night
+    /// scored with them once can still be opened.
+    ///
+    /// # Errors
+    /// [`NotesError`] for a time that came twice or never, and for an end before its beginning.
+    pub fn place_kept(&self, recording: &Recording) -> Result<Notes, NotesError> {
+        let mut notes = self.laid(recording)?;
+        if let Some(what) = other_night::found(&notes, recording) {
+            let sentence = format!("The notes belong to another night: {what}.");
+            let finding = Finding::new("notes_of_another_night", Weight::Serious, sentence);
+            notes.findings.push(finding);
+        }
+        notes.findings.extend(gases_contradict(&notes.blood_gases, recording));
+        Ok(notes)
+    }
+
+    fn laid(&self, recording: &Recording) -> Result<Notes, NotesError> {
         let mut findings = Vec::new();
         let mut marks = self.marks(recording)?;
         for (kind, key) in
@@ -36,6 +77,7 @@ impl NotesFile {
             monitor: self.monitor,
             question: self.question.clone(),
             breathing: self.breathing.clone(),
+            told: self.told.clone(),
             edits,
             findings,
         })
@@ -173,6 +215,27 @@ fn one_wins(
         findings.push(Finding::new("marks_contradict", Weight::Caution, sentence));
     }
     Ok(())
+}
+
+/// Two blood gases of one minute with different numbers: one of them may be a slip, or of another sample.
+fn gases_contradict(gases: &[BloodGas], recording: &Recording) -> Vec<Finding> {
+    let pairs = gases.windows(2).filter(|pair| {
+        pair[1].at_s - pair[0].at_s < 60.0
+            && (pair[0].pco2_kpa - pair[1].pco2_kpa).abs() > TOLERANCE
+    });
+    let words = |kpa: f64| format!("{kpa:.2} kPa ({:.1} mmHg)", mmhg_from_kpa(kpa));
+    pairs
+        .map(|pair| {
+            let sentence = format!(
+                "Two blood gases stand at {}: {} and {}. Which is right? Both were kept.",
+                label(pair[0].at_s, recording),
+                words(pair[0].pco2_kpa),
+                words(pair[1].pco2_kpa)
+            );
+            Finding::new("blood_gases_contradict", Weight::Serious, sentence)
+                .on(Quantity::Tcpco2.id())
+        })
+        .collect()
 }
 
 fn tell_outside(marks: &[Mark], recording: &Recording, findings: &mut Vec<Finding>) {

@@ -123,6 +123,9 @@ fn answer(out: &mut String, report: &Report) {
     );
     element(out, "p class=\"summary\"", &report.summary.join(" "));
     out.push_str("<div class=\"why\">\n");
+    let severe: Vec<String> = report.severe.iter().map(|one| one.sentence.clone()).collect();
+    listed(out, "Severe, whatever was asked", &severe);
+    listed(out, "In the file and not read", &report.not_read);
     listed(out, "Why", &report.brief_reasons);
     listed(out, "What would mend it", &report.mend);
     out.push_str("</div>\n</section>\n");

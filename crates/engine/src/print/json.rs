@@ -12,7 +12,9 @@ use crate::finding::Weight;
 use crate::judge::Judgement;
 use crate::judge::Pattern;
 use crate::judge::RuleAnswer;
+use crate::judge::Severe;
 use crate::judge::Verdict;
+use crate::notes::Told;
 use crate::recording::Recording;
 use crate::score::Figure;
 use crate::score::Measure;
@@ -49,6 +51,9 @@ pub fn json(judgement: &Judgement) -> String {
         measures: Keyed(scores.measures.iter().map(|m| (m.id, measure(m))).collect()),
         rules: judgement.rules.iter().map(rule).collect(),
         patterns: judgement.patterns.iter().map(pattern).collect(),
+        severe: judgement.severe.iter().map(severe).collect(),
+        told: screened.notes.told.iter().map(told).collect(),
+        breathing: screened.notes.breathing.as_deref(),
         verdict: verdict(&judgement.verdict),
         findings: steps.into_iter().flatten().map(finding).collect(),
         criteria: CriteriaOut {
@@ -96,6 +101,9 @@ struct ScoresOut<'a> {
     measures: Keyed<'a, MeasureOut<'a>>,
     rules: Vec<RuleOut<'a>>,
     patterns: Vec<PatternOut<'a>>,
+    severe: Vec<SevereOut<'a>>,
+    told: Vec<ToldOut<'a>>,
+    breathing: Option<&'a str>,
     verdict: VerdictOut<'a>,
     findings: Vec<FindingOut<'a>>,
     criteria: CriteriaOut<'a>,
@@ -205,6 +213,22 @@ struct PatternFigureOut<'a> {
     name: &'static str,
     value: f64,
     unit: &'a str,
+}
+
+#[derive(Serialize)]
+struct SevereOut<'a> {
+    id: &'static str,
+    figure: f64,
+    limit: f64,
+    unit: &'a str,
+    source: &'a str,
+    sentence: &'a str,
+}
+
+#[derive(Serialize)]
+struct ToldOut<'a> {
+    about: &'a str,
+    says: &'a str,
 }
 
 #[derive(Serialize)]
@@ -371,6 +395,21 @@ fn pattern(pattern: &Pattern) -> PatternOut<'_> {
             .collect(),
         stretches: pattern.stretches.iter().map(stretch).collect(),
     }
+}
+
+fn severe(severe: &Severe) -> SevereOut<'_> {
+    SevereOut {
+        id: severe.id,
+        figure: severe.figure,
+        limit: severe.limit,
+        unit: severe.unit.symbol(),
+        source: &severe.source,
+        sentence: &severe.sentence,
+    }
+}
+
+fn told(told: &Told) -> ToldOut<'_> {
+    ToldOut { about: &told.about, says: &told.says }
 }
 
 fn verdict(verdict: &Verdict) -> VerdictOut<'_> {

@@ -14,6 +14,7 @@ use crate::report::Picture;
 use crate::report::Quality;
 use crate::report::Report;
 use crate::report::RuleLine;
+use crate::report::SevereLine;
 use crate::score::Figure;
 
 /// The report as JSON text on one line. Keys stand in a fixed order.
@@ -44,6 +45,8 @@ struct ReportOut<'a> {
     answer: &'static str,
     first: &'a [String],
     headline: &'a str,
+    severe: Vec<SevereOut<'a>>,
+    not_read: &'a [String],
     summary: &'a [String],
     decision: &'static str,
     decision_words: &'a str,
@@ -75,6 +78,7 @@ struct NightOut<'a> {
     period: &'a str,
     breathing: Option<&'a str>,
     representative: &'a str,
+    told: &'a [String],
     format: &'a str,
     channels: &'a [String],
     monitor: &'a [String],
@@ -92,6 +96,16 @@ struct RuleOut<'a> {
     because: &'a str,
     #[serde(rename = "where")]
     where_: &'a [String],
+    source: &'a str,
+}
+
+#[derive(Serialize)]
+struct SevereOut<'a> {
+    id: &'a str,
+    sentence: &'a str,
+    figure: f64,
+    limit: f64,
+    unit: &'a str,
     source: &'a str,
 }
 
@@ -252,6 +266,8 @@ fn words(report: &Report) -> ReportOut<'_> {
         answer: report.answer.id(),
         first: &report.first,
         headline: &report.headline,
+        severe: report.severe.iter().map(severe).collect(),
+        not_read: &report.not_read,
         summary: &report.summary,
         decision: report.decision.id(),
         decision_words: &report.decision_words,
@@ -281,6 +297,17 @@ fn words(report: &Report) -> ReportOut<'_> {
     }
 }
 
+fn severe(line: &SevereLine) -> SevereOut<'_> {
+    SevereOut {
+        id: &line.id,
+        sentence: &line.sentence,
+        figure: line.figure,
+        limit: line.limit,
+        unit: &line.unit,
+        source: &line.source,
+    }
+}
+
 fn night(night: &Night) -> NightOut<'_> {
     NightOut {
         date: night.date.as_deref(),
@@ -292,6 +319,7 @@ fn night(night: &Night) -> NightOut<'_> {
         period: &night.period,
         breathing: night.breathing.as_deref(),
         representative: &night.representative,
+        told: &night.told,
         format: &night.format,
         channels: &night.channels,
         monitor: &night.monitor,

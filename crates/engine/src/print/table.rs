@@ -62,8 +62,14 @@ fn answer(out: &mut String, report: &Report, pen: Pen) {
             let _ = writeln!(out, "{}", pen.accent(&line));
         }
     }
-    let _ = writeln!(out, "\n{}", pen.bold(&report.headline));
+    out.push('\n');
+    for line in wrapped(&report.headline, WIDTH) {
+        let _ = writeln!(out, "{}", pen.bold(&line));
+    }
     let _ = writeln!(out, "{}", pen.bold(&report.decision_words));
+    for sentence in &report.not_read {
+        wrap(out, "  Not read: ", sentence);
+    }
     for reason in &report.reasons {
         wrap(out, "  ", reason);
     }
@@ -158,6 +164,17 @@ fn believed(out: &mut String, report: &Report, pen: Pen) {
         wrap(out, &format!("  {:<8}", quality.name), &format!("{}{why}", quality.words));
     }
     wrap(out, "  ", &report.correction.sentence);
+    told(out, report, pen);
+}
+
+fn told(out: &mut String, report: &Report, pen: Pen) {
+    let night = &report.night;
+    let _ = writeln!(out, "\n{}", pen.bold("Told of the night"));
+    wrap(out, "  ", &format!("Breathing: {}.", night.breathing.as_deref().unwrap_or("not told")));
+    wrap(out, "  ", &night.representative);
+    for line in &night.told {
+        wrap(out, "  ", line);
+    }
 }
 
 /// Text in lines of the terminal's width, `before` on the first, blanks as wide on the others.

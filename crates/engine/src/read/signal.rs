@@ -7,6 +7,9 @@ use jiff::civil::DateTime;
 use super::ReadError;
 use super::ReadOptions;
 use super::map::ColumnMap;
+use super::untaken;
+use super::untaken::Kind;
+use super::untaken::LeftOut;
 use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::recording::Channel;
@@ -22,7 +25,7 @@ mod words;
 pub(crate) use marks::text_of;
 pub(super) use marks::{mark, note_marks_outside};
 
-use words::{Says, fits, says, slug, unit};
+use words::{Says, fits, says, slug, unit, unit_in};
 
 /// One signal on its way to a channel.
 #[derive(Debug)]
@@ -43,9 +46,13 @@ pub(super) struct Draft {
 }
 
 impl Draft {
-    /// The unit as the map says, else as the file does.
-    fn unit_text(&self) -> &str {
-        self.unit.as_deref().unwrap_or(&self.dimension)
+    /// The unit as the map says, else as the file does: in its field, or where that is blank in the label.
+    fn unit_text(&self) -> String {
+        match &self.unit {
+            Some(unit) => unit.clone(),
+            None if self.dimension.trim().is_empty() => unit_in(&self.label),
+            None => self.dimension.clone(),
+        }
     }
 }
 
@@ -66,20 +73,23 @@ pub(super) fn channels(
     options: &ReadOptions,
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<Channel>, ReadError> {
-    if let Some(map) = &options.map {
-        apply(map, &mut drafts)?;
-    }
+    let left_out = match &options.map {
+        Some(map) => apply(map, &mut drafts)?,
+        None => Vec::new(),
+    };
     let quantities = quantities(&drafts, findings)?;
     let mut channels: Vec<Channel> = Vec::with_capacity(drafts.len());
     for (draft, quantity) in drafts.into_iter().zip(quantities) {
         let id = unique_id(quantity, &draft.label, &channels);
         channels.push(channel(draft, quantity, id, findings)?);
     }
+    findings.extend(untaken::findings(&channels, &left_out, Kind::Signal));
     Ok(channels)
 }
 
-/// Lays a column map over the signals: what it names, by label or `#3`, is what the map says.
-fn apply(map: &ColumnMap, drafts: &mut Vec<Draft>) -> Result<(), ReadError> {
+/// Lays a column map over the signals: what it names, by label or `#3`, is what the map says. Gives the
+/// labels of those it leaves out.
+fn apply(map: &ColumnMap, drafts: &mut Vec<Draft>) -> Result<Vec<LeftOut>, ReadError> {
     let place = |name: &str| {
         let number = name.strip_prefix('#').and_then(|number| number.parse::<usize>().ok());
         drafts
@@ -111,11 +121,16 @@ fn apply(map: &ColumnMap, drafts: &mut Vec<Draft>) -> Result<(), ReadError> {
         }
     }
     let mut index = 0;
-    drafts.retain(|_| {
+    let mut left_out = Vec::new();
+    drafts.retain(|draft| {
         index += 1;
-        !ignored.contains(&(index - 1))
+        let gone = ignored.contains(&(index - 1));
+        if gone {
+            left_out.push(LeftOut::by_map(&draft.label));
+        }
+        !gone
     });
-    Ok(())
+    Ok(left_out)
 }
 
 fn quantities(drafts: &[Draft], findings: &mut Vec<Finding>) -> Result<Vec<Quantity>, ReadError> {
@@ -132,12 +147,11 @@ fn quantities(drafts: &[Draft], findings: &mut Vec<Finding>) -> Result<Vec<Quant
             (None, Says::HeartRate) if !pulse_told => Quantity::Pulse,
             (None, Says::HeartRate | Says::Nothing) => Quantity::Other,
         };
-        let fitting = fits(meant, &unit(draft.unit_text()));
+        let fitting = fits(meant, &unit(&draft.unit_text()));
         match (draft.picked, said, fitting) {
             (None, Says::HeartRate, true) if meant == Quantity::Pulse => {
                 findings.push(heart_rate(draft));
             }
-            (None, _, false) => findings.push(unit_unexpected(draft, meant)),
             (Some(_), _, false) => return Err(unit_refused(draft, meant)),
             _ => {}
         }
@@ -168,16 +182,6 @@ fn heart_rate(draft: &Draft) -> Finding {
     Finding::new("heart_rate_as_pulse", Weight::Note, sentence).on(Quantity::Pulse.id())
 }
 
-fn unit_unexpected(draft: &Draft, meant: Quantity) -> Finding {
-    let sentence = format!(
-        "The signal {} is named like {} and is counted in {}; it was kept and is not scored.",
-        draft.label,
-        meant.name(),
-        draft.dimension
-    );
-    Finding::new("unit_unexpected", Weight::Caution, sentence)
-}
-
 fn refuse_two(
     drafts: &[Draft],
     quantities: &[Quantity],
@@ -201,7 +205,7 @@ fn channel(
     findings: &mut Vec<Finding>,
 ) -> Result<Channel, ReadError> {
     findings.extend(empty_missing(&mut draft, quantity));
-    let written = unit(draft.unit_text());
+    let written = unit(&draft.unit_text());
     if written == Unit::One && matches!(quantity, Quantity::Spo2 | Quantity::Pulse) {
         findings.push(unit_assumed(&draft, quantity));
     }

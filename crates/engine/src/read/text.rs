@@ -25,6 +25,7 @@ mod zone;
 use sha2::{Digest, Sha256};
 
 use super::map::ColumnMap;
+use super::untaken::{self, Kind};
 use super::{Input, ReadError, ReadOptions};
 use crate::finding::Finding;
 use crate::finding::Weight;
@@ -62,7 +63,10 @@ pub fn read(input: Input<'_>, options: &ReadOptions) -> Result<Recording, ReadEr
     unread(&rows.unread, &table, &mut findings);
     // Their moments are known now, and a night has many rows.
     rows.stamps = Vec::new();
-    let mut recording = night::recording(rows, &line, input.bytes.len(), findings)?;
+    let mut left_out = plan.left_out.clone();
+    let bytes = input.bytes.len();
+    let mut recording = night::recording(rows, &line, bytes, (findings, &mut left_out))?;
+    recording.findings.extend(untaken::findings(&recording.channels, &left_out, Kind::Column));
     recording.monitor = monitor(&table);
     recording.input_sha256 = crate::hex(&Sha256::digest(input.bytes));
     Ok(recording)

@@ -8,11 +8,15 @@ use crate::judge::Decision;
 use crate::judge::Judgement;
 use crate::judge::RuleAnswer;
 use crate::judge::causes;
+use crate::judge::SEVERE;
 use crate::report::words;
 use crate::time::Clock;
 use crate::time::Stretch;
 use crate::unit::Unit;
 use crate::unit::mmhg_from_kpa;
+
+/// What "not met" does not say.
+const EXCLUDES_NOTHING: &str = "which does not exclude disease";
 
 /// How many stretches of a rule are told by the clock; the rest are counted.
 const STRETCHES_TOLD: usize = 3;
@@ -74,10 +78,54 @@ fn told(stretches: &[Stretch], clock: &Clock) -> Vec<String> {
     told
 }
 
-/// The answer in one short sentence, counted over the rules the question needs.
+/// The headline: what is severe whatever was asked, what was seen where nothing asked is met, and the answer.
+pub(super) fn headline(
+    judgement: &Judgement,
+    rules: &[RuleLine],
+    figures: &[FigureGroup],
+) -> String {
+    let answer = judgement.verdict.answer;
+    let severe = severe(judgement);
+    let seen = if severe.is_none() && answer != Answer::Met { seen(figures) } else { None };
+    let answered = answered(answer, rules);
+    [severe, seen, Some(answered)].into_iter().flatten().collect::<Vec<_>>().join(" ")
+}
+
+/// How many severe findings the headline names.
+const SEVERE_NAMED: usize = 4;
+
+fn severe(judgement: &Judgement) -> Option<String> {
+    let all = &judgement.severe;
+    let mut named: Vec<String> =
+        all.iter().take(SEVERE_NAMED).map(|one| one.brief.clone()).collect();
+    match all.len().saturating_sub(SEVERE_NAMED) {
+        0 => {}
+        more => named.push(format!("and {} more", words::count(more))),
+    }
+    (!named.is_empty()).then(|| format!("{SEVERE}{}.", named.join("; ")))
+}
+
+/// What oxygen and CO2 did, in the fewest words: without it "not met" reads as well.
+fn seen(groups: &[FigureGroup]) -> Option<String> {
+    let find = |id: &str| {
+        let line = groups.iter().flat_map(|group| &group.lines).find(|line| line.id == id)?;
+        said(line)
+    };
+    let falls = find("spo2.odi4").map(|rate| rate.replace(" /h", ""));
+    let clauses = [
+        find("spo2.mean").map(|mean| format!("SpO2 averaged {mean}")),
+        falls.map(|rate| format!("it fell by 4 % or more {rate} times an hour")),
+        find("tcpco2.sustained10")
+            .map(|held| format!("CO2 held {held} for ten minutes at its highest")),
+    ];
+    let clauses: Vec<String> = clauses.into_iter().flatten().collect();
+    (!clauses.is_empty()).then(|| format!("{}.", words::capital(&clauses.join("; "))))
+}
+
+/// What the rules the question needs say together, counted.
 ///
 /// Never yes or no: questions are asked either way round, and a rule that is met is not a diagnosis.
-pub(super) fn headline(answer: Answer, rules: &[RuleLine]) -> String {
+fn answered(answer: Answer, rules: &[RuleLine]) -> String {
     let needed: Vec<&RuleLine> = rules.iter().filter(|rule| rule.needed).collect();
     let all = needed.len();
     let count = |answer| needed.iter().filter(|rule| rule.answer == answer).count();
@@ -100,8 +148,8 @@ pub(super) fn headline(answer: Answer, rules: &[RuleLine]) -> String {
             let verb = if met == 1 { "is" } else { "are" };
             format!("{} of {of} {verb} met{open_too}.", words::capital(&words::count(met)))
         }
-        Answer::NotMet if all == 1 => "The one rule asked is not met.".into(),
-        Answer::NotMet => format!("None of {of} is met."),
+        Answer::NotMet if all == 1 => format!("The one rule asked is not met, {EXCLUDES_NOTHING}."),
+        Answer::NotMet => format!("None of {of} is met, {EXCLUDES_NOTHING}."),
         Answer::CannotTell if all == 1 => {
             "It cannot be told whether the one rule asked is met.".into()
         }
@@ -132,7 +180,8 @@ pub(super) fn brief(judgement: &Judgement, rules: &[RuleLine]) -> Vec<String> {
             rules.iter().any(|rule| rule.needed && lower.contains(&rule.asks.to_lowercase()));
         asked || first.contains(reason)
     };
-    judgement.verdict.reasons.iter().filter(|reason| !repeats(reason)).cloned().collect()
+    let new = |reason: &&String| !reason.starts_with(SEVERE) && !repeats(reason);
+    judgement.verdict.reasons.iter().filter(new).cloned().collect()
 }
 
 /// The decision in one short sentence.

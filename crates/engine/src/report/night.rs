@@ -4,12 +4,14 @@ use super::Night;
 use crate::judge::Judgement;
 use crate::notes::Notes;
 use crate::recording::Channel;
+use crate::recording::Mark;
 use crate::recording::Recording;
 use crate::report::words;
 use crate::screen::Period;
 use crate::screen::PeriodBasis;
 use crate::time;
 use crate::time::Clock;
+use crate::time::Stretch;
 use jiff::civil::DateTime;
 
 pub(super) fn night(judgement: &Judgement) -> Night {
@@ -27,6 +29,7 @@ pub(super) fn night(judgement: &Judgement) -> Night {
         period: period(&screened.period, clock),
         breathing: notes.breathing.clone(),
         representative: representative(notes).into(),
+        told: told(notes, clock),
         format: recording.format.name().into(),
         channels: recording.channels.iter().map(channel).collect(),
         monitor: monitor(recording, notes),
@@ -76,8 +79,32 @@ fn representative(notes: &Notes) -> &'static str {
     match notes.representative {
         Some(true) => "The patient says it was a usual night.",
         Some(false) => "The patient says it was not a usual night.",
-        None => "The patient was not asked whether it was a usual night.",
+        None => "The patient did not say whether it was a usual night.",
     }
+}
+
+/// What was told of the night, each with what it answers: answers without a time, then marks with words.
+fn told(notes: &Notes, clock: &Clock) -> Vec<String> {
+    let answers =
+        notes.told.iter().map(|one| format!("{} {}", colon(one.asked()), one.says.trim()));
+    // A note that only repeats an answer at the time that it names says nothing more.
+    let repeats = |mark: &Mark| notes.told.iter().any(|one| mark.text.contains(one.says.trim()));
+    let marks =
+        notes.marks.iter().filter(|mark| !mark.text.trim().is_empty() && !repeats(mark)).map(
+            |mark| {
+                let at = match mark.end_s {
+                    Some(end_s) => words::clock_span(clock, &Stretch::new(mark.start_s, end_s)),
+                    None => clock.label(mark.start_s, false),
+                };
+                format!("{at} {}: {}", mark.kind.id().replace('_', " "), mark.text.trim())
+            },
+        );
+    answers.chain(marks).map(|line| words::whole_sentence(&line)).collect()
+}
+
+/// A question as it is, other words with a colon.
+fn colon(asked: &str) -> String {
+    if asked.ends_with('?') { asked.to_owned() } else { format!("{asked}:") }
 }
 
 fn channel(channel: &Channel) -> String {

@@ -6,6 +6,7 @@ use crate::correct::CorrectedCo2;
 use crate::correct::Model;
 use crate::judge::Judgement;
 use crate::recording::Quantity;
+use crate::recording::Recording;
 use crate::report::picture;
 use crate::report::words;
 use crate::screen::ChannelScreen;
@@ -113,7 +114,7 @@ fn length(clock: &Clock, stretches: &[Stretch]) -> String {
 pub(super) fn correction(judgement: &Judgement) -> CorrectionLines {
     let corrected = &judgement.scores.corrected;
     let Some(co2) = &corrected.tcpco2 else {
-        let sentence = "No CO2 was recorded.".into();
+        let sentence = no_co2(&corrected.screened.recording);
         return CorrectionLines { model: None, sentence, anchors: Vec::new() };
     };
     let clock = &corrected.screened.recording.clock;
@@ -121,6 +122,14 @@ pub(super) fn correction(judgement: &Judgement) -> CorrectionLines {
         model: Some(co2.model.id().into()),
         sentence: format!("{}{}{}", sentence(co2), unpaired(co2, clock), allowed_for(judgement)),
         anchors: co2.anchors.iter().map(|a| anchor(a, &clock.label(a.taken_s, false))).collect(),
+    }
+}
+
+/// That there was none is said only of a file that has nothing of the kind.
+fn no_co2(recording: &Recording) -> String {
+    match recording.not_taken(Quantity::Tcpco2) {
+        Some(finding) => format!("No CO2 was read. {}", finding.sentence),
+        None => "No CO2 was recorded.".into(),
     }
 }
 

@@ -55,7 +55,7 @@ pub(super) fn find(
         let channel = recording.channel(quantity);
         let screen = channels.iter().find(|screen| screen.quantity == quantity);
         let (channel, screen) =
-            channel.zip(screen).ok_or_else(|| format!("the night has no {}", quantity.name()))?;
+            channel.zip(screen).ok_or_else(|| recording.lacks(quantity, quantity.name()))?;
         if channel.period_s > POINT_S {
             return Err(format!("{} is sampled too coarsely for it", quantity.name()));
         }

@@ -87,9 +87,12 @@ impl Made {
             .map(|channel| CorrectedCo2::as_recorded(channel.samples.to_vec()));
         let period =
             Period { stretches: vec![recording.whole()], basis: PeriodBasis::LightsMarked };
+        // What was breathed is told, but where a test is about that.
+        let mut notes = self.notes;
+        notes.breathing.get_or_insert_with(|| "air".into());
         let screened = Screened {
             recording,
-            notes: self.notes,
+            notes,
             period,
             channels: self.screens,
             co2_lag: Err("it was not looked for".into()),

@@ -47,6 +47,7 @@ pub(crate) fn judgement() -> Judgement {
         scores,
         rules: rules(&criteria),
         patterns: patterns(),
+        severe: Vec::new(),
         verdict: verdict(),
         criteria: CriteriaStamp {
             name: criteria.name.clone(),
@@ -243,6 +244,7 @@ fn notes() -> Notes {
         },
         question: None,
         breathing: Some("air".into()),
+        told: Vec::new(),
         edits: Vec::new(),
         findings: Vec::new(),
     }

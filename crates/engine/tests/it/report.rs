@@ -33,10 +33,14 @@ fn every_answer_has_its_own_headline() {
         }
         report(&judgement, &criteria).headline
     };
-    assert_eq!(headline(NotMet, [NotMet; 4]), "None of the four rules asked is met.");
+    let seen = "SpO2 averaged 92.4 %; it fell by 4 % or more 18.6 times an hour; CO2 held 7.06 kPa (53.0 mmHg) for ten minutes at its highest.";
+    assert_eq!(
+        headline(NotMet, [NotMet; 4]),
+        format!("{seen} None of the four rules asked is met, which does not exclude disease.")
+    );
     assert_eq!(
         headline(CannotTell, [CannotTell, NotMet, NotMet, NotMet]),
-        "None of the four rules asked is seen to be met; one cannot be told."
+        format!("{seen} None of the four rules asked is seen to be met; one cannot be told.")
     );
     assert_eq!(headline(Met, [Met, Met, NotMet, NotMet]), "Two of the four rules asked are met.");
 }

@@ -358,7 +358,7 @@ fn a_lag_that_cannot_be_told_says_why() {
     let why = |night: Recording| screened(night, Notes::default()).co2_lag.unwrap_err();
     let quiet = night(&made::quiet(28_800, 5.5));
     assert_eq!(why(quiet), "SpO2 and CO2 do not move together enough to tell it");
-    assert_eq!(why(made::night()), "the night has no SpO2");
+    assert_eq!(why(made::night()), "the recording has no SpO2");
     let short = night(&made::quiet(3000, 5.5));
     assert_eq!(why(short), "too little of the night is believed in both SpO2 and CO2");
 }

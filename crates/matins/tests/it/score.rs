@@ -108,3 +108,31 @@ fn output_that_is_no_terminal_has_no_colour() {
     let ran = Desk::new().with("night.csv", quiet_night()).run(&["score", "night.csv"]);
     assert!(!ran.stdout.contains('\u{1b}') && !ran.stderr.contains('\u{1b}'));
 }
+
+/// The notes that the first page of the project shows, as they stand there.
+fn readme_notes() -> String {
+    let readme = include_str!("../../../../README.md");
+    let block = readme.split("```toml\n").nth(1).unwrap();
+    block.split("```").next().unwrap().to_owned()
+}
+
+#[test]
+fn the_notes_of_the_readme_fit_its_night_and_those_of_another_night_are_refused() {
+    let desk = Desk::new();
+    assert_eq!(desk.run(&["simulate", "-o", "night.csv", "-q"]).code, 0);
+    let notes = readme_notes();
+    let desk = desk.with("night.notes.toml", &notes);
+    let ran = desk.run(&["score", "night.csv", "--notes", "night.notes.toml", "-q"]);
+    assert_eq!((ran.code, ran.stderr.as_str()), (0, ""));
+    assert!(ran.stdout.contains("one glass of wine"), "{}", ran.stdout);
+    assert!(!ran.stdout.contains("contradict"), "{}", ran.stdout);
+    let before = notes.replace("2026-01-13", "2026-01-12").replace("2026-01-14", "2026-01-13");
+    let desk = desk.with("before.toml", &before);
+    for verb in [&["score", "night.csv"][..], &["report", "night.csv", "-o", "night.html"][..]] {
+        let ran = desk.run(&[verb, &["--notes", "before.toml", "-q"]].concat());
+        assert_eq!((ran.code, ran.stdout.as_str()), (4, ""), "{}", ran.stderr);
+        for part in ["before.toml", "another night", "expected times from", "found the nearest"] {
+            assert!(ran.stderr.contains(part), "{part}: {}", ran.stderr);
+        }
+    }
+}

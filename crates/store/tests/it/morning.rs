@@ -274,14 +274,31 @@ on_both! {
         act.put(&mut check(CheckWhen::After, crate::both::MORNING - 600, 5.3)).await.unwrap();
         act.close().await.unwrap();
         let night = receive(&desk.store, "TC-1042.csv", csv(evening(), 8)).await.nights.remove(0);
-        for line in ["zone = \"Europe/London\"", "lights_out = \"22:40\"", "representative = false", "breathing = \"air\"",
-            "at = \"02:10\"", "# When did you lie awake for long? `often` is not understood", "at = \"2026-11-25T07:50:00Z\"", "observed_kpa = 5.3", "sensor_temp_c = 42.0"] {
+        for line in ["zone = \"Europe/London\"", "lights_out = \"22:40\"", "representative = false",
+            "at = \"02:10\"", "about = \"awake\"\nsays = \"often\"", "# When did you lie awake for long? `often` is not understood", "at = \"2026-11-25T07:50:00Z\"", "observed_kpa = 5.3", "sensor_temp_c = 42.0"] {
             assert!(night.notes.contains(line), "{line} is not in\n{}", night.notes);
         }
+        // Neither diary nor referral told what was breathed: nothing is made up.
+        assert!(!night.notes.contains("breathing"), "{}", night.notes);
         let outcome: Outcome = desk.store.read().await.unwrap().get(night.result.unwrap()).await.unwrap();
         let scores: serde_json::Value = serde_json::from_str(&outcome.scores).unwrap();
         assert_eq!(scores["correction"]["anchors"].as_array().unwrap().len(), 2);
         assert!(outcome.believed_h < 6.9, "{}", outcome.believed_h);
+    }
+
+    /// `PtXCO2` is no spelling of the trade: it is told before anything else that was noticed.
+    async fn what_was_not_taken_is_told_on_receiving_with_its_weight(desk) {
+        lent(&desk.store, 1, "TC-1042").await;
+        let text = String::from_utf8(csv(evening(), 8)).unwrap().replace("tcPCO2", "PtXCO2");
+        let received = receive(&desk.store, "TC-1042.csv", text.into_bytes()).await;
+        assert!(received.noticed[0].starts_with("Serious: The column `PtXCO2 (kPa)` looks like tcPCO2"), "{:?}", received.noticed);
+        let night = &received.nights[0];
+        let outcome: Outcome = desk.store.read().await.unwrap().get(night.result.unwrap()).await.unwrap();
+        assert!(outcome.scores.contains("tcpco2_not_taken") && !outcome.scores.contains("The recording has no tcPCO2"));
+        // The same file under the trade's own word has its CO2, and nothing to tell.
+        let right = String::from_utf8(csv(evening(), 8)).unwrap().replace("tcPCO2", "PtCO2");
+        let read = engine::read::read(engine::read::Input { name: "n.csv", bytes: right.as_bytes(), companions: &[] }, &engine::read::ReadOptions::default()).unwrap();
+        assert!(read.channel(engine::recording::Quantity::Tcpco2).is_some());
     }
 
     async fn a_night_scored_anew_keeps_the_result_before(desk) {
@@ -296,6 +313,9 @@ on_both! {
         assert_eq!(all.len(), 2);
         let wrong = desk.store.rescore(&who, night.id, "lights_out = \"late\"", "adult-air", "x").await.unwrap_err();
         assert!(wrong.is("notes_wrong"), "{wrong}");
+        let other = "lights_out = \"2026-11-20T23:00\"\nlights_on = \"2026-11-21T05:00\"\n";
+        let wrong = desk.store.rescore(&who, night.id, other, "adult-air", "x").await.unwrap_err();
+        assert!(wrong.is("notes_wrong") && wrong.to_string().contains("another night"), "{wrong}");
         let wrong = desk.store.rescore(&who, night.id, "", "no-such-set", "x").await.unwrap_err();
         assert!(wrong.is("criteria_unknown"), "{wrong}");
         sound(&desk.store).await;

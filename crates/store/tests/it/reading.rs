@@ -97,7 +97,7 @@ on_both! {
     async fn a_change_that_cannot_be_placed_writes_nothing(desk) {
         let mut read = night(&desk.store).await;
         let before = read.night.clone();
-        for wrong in [exclude(" "), Step::Undo, Step::Change(Change::Remove { entry: 0 }), Step::Change(Change::BloodGas { at: "07:00".to_owned(), pco2: 45.0, mmhg: false })] {
+        for wrong in [exclude(" "), Step::Undo, Step::Change(Change::Remove { entry: 0 }), Step::Change(Change::BloodGas { at: "07:00".to_owned(), pco2: 45.0, mmhg: false, beside: store::hand::Beside::Ask })] {
             assert!(matches!(read.step(&desk.store, wrong).await, Err(StoreError::Refused(_))));
         }
         let clerk = desk.store.step(&by(Role::Desk), before.id, before.act, Step::Undo, read.recording.clone()).await;

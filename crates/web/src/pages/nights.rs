@@ -6,6 +6,7 @@ use std::sync::Arc;
 use askama::Template;
 use engine::judge::Cause;
 use engine::judge::Decision;
+use engine::judge::SEVERE;
 use engine::report::Lane;
 use engine::report::Picture;
 use serde_json::json;
@@ -88,10 +89,11 @@ struct SignedRow {
     name: String,
     when: String,
     says: String,
+    severe: bool,
 }
 
-/// Nights that can be read, the one that matters most first: those to be repeated before those that answer
-/// in part before the others, the urgent before the routine, the old before the new.
+/// Nights that can be read, the one that matters most first: those with a severe finding, then those to be
+/// repeated before those that answer in part before the others, the urgent before the routine, the old before the new.
 pub(crate) async fn waiting(
     conn: &mut Conn,
 ) -> Result<Vec<(NightLine, Option<Referral>)>, Trouble> {
@@ -103,9 +105,15 @@ pub(crate) async fn waiting(
         }
     }
     lines.sort_by_key(|(line, asked)| {
-        (rank(line), asked.as_ref().map_or(2, urgency), line.night.start_at, line.night.id)
+        let severe = line.outcome.as_ref().is_some_and(|outcome| severe(outcome).is_some());
+        (!severe, rank(line), asked.as_ref().map_or(2, urgency), line.night.start_at, line.night.id)
     });
     Ok(lines)
+}
+
+/// What is severe in a night, whatever was asked; kept first among its reasons.
+fn severe(outcome: &Outcome) -> Option<&str> {
+    outcome.reason.as_deref().filter(|reason| reason.starts_with(SEVERE))
 }
 
 fn rank(line: &NightLine) -> usize {
@@ -173,9 +181,16 @@ async fn signed(visit: &Visit, conn: &mut Conn) -> Result<Vec<SignedRow>, Troubl
             id: night.id,
             name: person.listed(),
             when: visit.local(night.start_at),
-            says: format!("{}, signed by {by}", verdict_words(&outcome.verdict)),
+            severe: severe(&outcome).is_some(),
+            says: format!(
+                "{}, signed by {by}{}",
+                verdict_words(&outcome.verdict),
+                severe(&outcome).map_or_else(String::new, |severe| format!(". {severe}"))
+            ),
         });
     }
+    // The order of signing stays within each kind.
+    rows.sort_by_key(|row| !row.severe);
     Ok(rows)
 }
 
@@ -261,8 +276,12 @@ fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {
     let (strip, question) = (little.strip.clone(), little.question.clone());
     let (verdict, reason, believed_h) = match line.outcome {
         Some(outcome) => {
-            let first = outcome.reason.unwrap_or_default();
-            let reason = little.cause.clone().unwrap_or(first);
+            let grave = severe(&outcome).map(|severe| format!("{severe} "));
+            let reason = match (grave, little.cause.clone()) {
+                (Some(severe), cause) => severe + &cause.unwrap_or_default(),
+                (None, Some(cause)) => cause,
+                (None, None) => outcome.reason.unwrap_or_default(),
+            };
             (outcome.verdict, reason, outcome.believed_h)
         }
         None => (String::new(), String::new(), 0.0),

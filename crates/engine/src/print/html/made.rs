@@ -119,8 +119,16 @@ fn night(out: &mut String, report: &Report) {
     let mut lines = vec![format!("Recorded for {}, as {}. {zone}", night.length, night.format)];
     lines.extend(night.channels.iter().map(|channel| format!("{channel}.")));
     lines.extend(night.monitor.iter().cloned());
-    lines.push(night.representative.clone());
     listed(out, "The recording", &lines);
+    listed(out, "Told of the night", &told(report));
+}
+
+/// The patient's word, and everything else that was told.
+fn told(report: &Report) -> Vec<String> {
+    let night = &report.night;
+    let breathing = night.breathing.as_deref().unwrap_or("not told");
+    let first = [night.representative.clone(), format!("Breathing: {breathing}.")];
+    first.into_iter().chain(night.told.iter().cloned()).collect()
 }
 
 fn provenance(out: &mut String, report: &Report) {

@@ -1,5 +1,8 @@
 //! The words that labels and dimensions are made of.
 
+use crate::read::text::words::co2;
+use crate::read::text::words::split_unit;
+use crate::read::text::words::words_of;
 use crate::recording::Quantity;
 use crate::unit::Unit;
 
@@ -13,7 +16,7 @@ const WORDS: [(Quantity, &[&str]); 9] = [
     (Quantity::Pulse, &["PULSE", "PR", "PULSERATE", "PULS", "SPO2PR", "SPO2PULSE"]),
     (
         Quantity::Tcpco2,
-        &["TCCO2", "TCPCO2", "PTCCO2", "PCO2TC", "CO2TC", "PTCCO2TC", "TRANSCUTANEOUSCO2"],
+        &["TCCO2", "TCPCO2", "PTCCO2", "PTCO2", "PCO2TC", "CO2TC", "PTCCO2TC", "TRANSCUTANEOUSCO2"],
     ),
     (Quantity::Perfusion, &["PI", "PERF", "PERFUSION", "PERFUSIONINDEX", "PERFINDEX"]),
     (Quantity::Heater, &["HEATER", "HEATERPOWER", "HEATINGPOWER", "HEATPOWER"]),
@@ -44,11 +47,15 @@ pub(super) enum Says {
     Nothing,
 }
 
-/// The whole label, else its first word (EDF+ labels are a type, a space and a specification).
+/// The whole label, else its name without a unit, else its first word (EDF+ labels are a type, a space and
+/// a specification).
 pub(super) fn says(label: &str) -> Says {
-    let whole = plain(label);
-    let first = plain(label.split([' ', '(', '[', ',']).next().unwrap_or_default());
-    for word in [whole, first] {
+    let (name, _) = split_unit(label.trim());
+    let first = label.split([' ', '(', '[', ',']).next().unwrap_or_default();
+    if co2(&words_of(&name)) == Some(true) {
+        return Says::Quantity(Quantity::Tcpco2);
+    }
+    for word in [plain(label), plain(&name), plain(first)] {
         if HEART_RATE.contains(&word.as_str()) {
             return Says::HeartRate;
         }
@@ -58,6 +65,12 @@ pub(super) fn says(label: &str) -> Says {
         }
     }
     Says::Nothing
+}
+
+/// The unit that a label carries, as it writes it; empty when it carries none that is known.
+pub(super) fn unit_in(label: &str) -> String {
+    let (_, unit) = split_unit(label.trim());
+    if crate::read::text::words::unit(&unit).is_some() { unit } else { String::new() }
 }
 
 /// The unit a dimension names; one that is not known is kept as written.
@@ -75,7 +88,7 @@ pub(super) fn unit(dimension: &str) -> Unit {
         "mw" => Unit::Milliwatt,
         "l/min" | "lpm" => Unit::LitrePerMinute,
         "s" => Unit::Second,
-        _ => Unit::Other(word.to_owned()),
+        _ => crate::read::text::words::unit(word).unwrap_or_else(|| Unit::Other(word.to_owned())),
     }
 }
 

@@ -10,6 +10,7 @@ use crate::read::text::rows::{Rows, Series};
 use crate::read::text::tidy::{self, Tidied};
 use crate::read::text::units;
 use crate::read::text::when::Line;
+use crate::read::untaken::LeftOut;
 use crate::recording::{Channel, Format, Quantity, Recording};
 use crate::time::Stretch;
 use crate::unit::Unit;
@@ -28,11 +29,11 @@ pub(super) fn recording(
     mut rows: Rows,
     line: &Line,
     bytes: usize,
-    mut findings: Vec<Finding>,
+    (mut findings, left_out): (Vec<Finding>, &mut Vec<LeftOut>),
 ) -> Result<Recording, ReadError> {
     let start_us = line.at_us.iter().min().copied().unwrap_or(0);
     let clock = line.clock(start_us)?;
-    let mut tracks = tracks(std::mem::take(&mut rows.series), &mut findings)?;
+    let mut tracks = tracks(std::mem::take(&mut rows.series), &mut findings, left_out)?;
     let row_times = in_order(&mut tracks, &line.at_us, &mut findings);
     let base = grid::grid(&row_times, bytes)?;
     let mut channels = Vec::new();
@@ -65,7 +66,11 @@ pub(super) fn recording(
 }
 
 /// The channels worth keeping, with their units settled and their ids given.
-fn tracks(all: Vec<Series>, findings: &mut Vec<Finding>) -> Result<Vec<Track>, ReadError> {
+fn tracks(
+    all: Vec<Series>,
+    findings: &mut Vec<Finding>,
+    left_out: &mut Vec<LeftOut>,
+) -> Result<Vec<Track>, ReadError> {
     let mut tracks: Vec<Track> = Vec::new();
     let mut told = Vec::new();
     for mut series in all {
@@ -75,6 +80,7 @@ fn tracks(all: Vec<Series>, findings: &mut Vec<Finding>) -> Result<Vec<Track>, R
             if series.tally.bad > 0 {
                 let sentence = format!("The column `{label}` holds no numbers; it was not read.");
                 findings.push(Finding::new("column_not_read", Weight::Note, sentence));
+                left_out.push(LeftOut::without_numbers(&label));
             }
             continue;
         }

@@ -8,6 +8,7 @@ use crate::read::text::rows::CHANNELS_MOST;
 use crate::read::text::stamp::{self, Date, DateOrder, Moment};
 use crate::read::text::table::Table;
 use crate::read::text::words::{Name, Role};
+use crate::read::untaken::LeftOut;
 use crate::recording::Quantity;
 
 /// How the file tells the time.
@@ -75,6 +76,8 @@ pub(super) struct Plan {
     pub(super) long: Option<Long>,
     /// What to tell about the plan.
     pub(super) findings: Vec<Finding>,
+    /// What the map leaves out.
+    pub(super) left_out: Vec<LeftOut>,
 }
 
 /// Makes the plan from the header, the first rows and the map.
@@ -93,7 +96,9 @@ pub(super) fn plan(table: &Table<'_>, map: &ColumnMap) -> Result<Plan, ReadError
         (channels, events) = wide(table, map, time)?;
         one_of_each(&channels)?;
     }
-    Ok(Plan { time, channels, events, long, findings })
+    let left_out = map.ignore.iter().filter_map(|name| table.column(name).ok());
+    let left_out = left_out.map(|at| LeftOut::by_map(&table.names[at].label)).collect();
+    Ok(Plan { time, channels, events, long, findings, left_out })
 }
 
 fn wide(

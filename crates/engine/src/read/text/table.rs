@@ -115,7 +115,8 @@ impl Table<'_> {
 }
 
 fn numbered(number: usize) -> Name {
-    Name { label: format!("#{number}"), key: format!("#{number}"), unit: String::new() }
+    let label = format!("#{number}");
+    Name { key: label.clone(), label, ..Name::default() }
 }
 
 /// The CSV reader over a text.

@@ -92,6 +92,7 @@ const WORDS: &[(Role, &[&str])] = &[
             "tcpco2",
             "tcco2",
             "ptcco2",
+            "ptco2",
             "co2",
             "pco2",
             "transcutaneousco2",
@@ -99,7 +100,10 @@ const WORDS: &[(Role, &[&str])] = &[
             "tcpco2value",
         ],
     ),
-    (Role::Samples(Quantity::Perfusion), &["perfusion", "perfusionindex", "pi", "perf"]),
+    (
+        Role::Samples(Quantity::Perfusion),
+        &["perfusion", "perfusionindex", "pi", "perf", "perfindex"],
+    ),
     (Role::Samples(Quantity::Heater), &["heater", "heaterpower", "heatingpower", "power"]),
     (
         Role::Samples(Quantity::SensorTemp),
@@ -189,6 +193,8 @@ pub(crate) struct Name {
     pub(crate) label: String,
     /// Letters and digits of the name without its unit, in lower case.
     pub(crate) key: String,
+    /// Its words, in lower case.
+    pub(crate) words: Vec<String>,
     /// The unit written with the name; empty when there is none.
     pub(crate) unit: String,
 }
@@ -198,15 +204,61 @@ impl Name {
     pub(crate) fn parse(raw: &str) -> Self {
         let label = raw.trim().to_owned();
         let (name, unit) = split_unit(&label);
-        Self { key: key(name), unit: unit.trim().to_owned(), label }
+        Self { key: key(&name), unit: unit.trim().to_owned(), words: words_of(&name), label }
     }
 
     /// What the name says the column is for; `None` when the trade has no such word.
     pub(crate) fn role(&self) -> Option<Role> {
-        let role = WORDS.iter().find(|(_, words)| words.contains(&self.key.as_str()))?.0;
+        let role = known(&self.key).or_else(|| self.in_several_words())?;
         let seconds = matches!(self.unit.to_lowercase().as_str(), "s" | "sec" | "seconds" | "ms");
         Some(if role == Role::Time && seconds { Role::Elapsed } else { role })
     }
+
+    /// What is scored, told in more words than one: where the sensor sits, or that it goes through the skin.
+    fn in_several_words(&self) -> Option<Role> {
+        if self.words.len() < 2 {
+            return None;
+        }
+        if co2(&self.words).is_some() {
+            return Some(Role::Samples(Quantity::Tcpco2));
+        }
+        let bare: String =
+            self.words.iter().filter(|w| !PLACES.contains(&w.as_str())).cloned().collect();
+        known(&bare).filter(|role| matches!(role, Role::Samples(_)))
+    }
+}
+
+/// Where a sensor sits; said beside what it measures.
+const PLACES: [&str; 10] =
+    ["finger", "ear", "earlobe", "lobe", "toe", "forehead", "sensor", "probe", "left", "right"];
+
+/// Words that say that CO2 was measured through the skin.
+const THROUGH_SKIN: [&str; 6] = ["tc", "ptc", "pt", "tcp", "transcutaneous", "transcutan"];
+
+/// Words that may stand beside CO2 and say nothing else.
+const BESIDE_CO2: [&str; 5] = ["p", "partial", "pressure", "of", "tension"];
+
+/// Whether the words of a name are CO2 and nothing else: `Some(true)` where they say that it was measured
+/// through the skin, `Some(false)` where they do not say how. End-tidal and arterial CO2 are neither.
+pub(in crate::read) fn co2(words: &[String]) -> Option<bool> {
+    let skin = words.iter().any(|word| THROUGH_SKIN.contains(&word.as_str()));
+    let said: &[&[&str]] = &[&THROUGH_SKIN, &BESIDE_CO2, &PLACES];
+    let rest: String = words
+        .iter()
+        .filter(|word| !said.iter().any(|list| list.contains(&word.as_str())))
+        .cloned()
+        .collect();
+    match rest.as_str() {
+        "co2" | "pco2" | "carbondioxide" => Some(skin),
+        "tcpco2" | "tcco2" | "ptcco2" | "ptco2" | "transcutaneousco2" | "transcutaneouspco2" => {
+            Some(true)
+        }
+        _ => None,
+    }
+}
+
+fn known(key: &str) -> Option<Role> {
+    WORDS.iter().find(|(_, words)| words.contains(&key)).map(|(role, _)| *role)
 }
 
 /// What a header cell says its column is for.
@@ -215,32 +267,99 @@ pub(super) fn role(cell: &str) -> Option<Role> {
     if cell.starts_with(|c: char| c.is_ascii_digit()) { None } else { Name::parse(cell).role() }
 }
 
-fn key(name: &str) -> String {
-    let plain = name.replace('₂', "2");
-    plain.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+/// A digit written low or high as the digit.
+fn level_digit(c: char) -> char {
+    let digit = match c {
+        '\u{b2}' => Some(2),
+        '\u{b3}' => Some(3),
+        '\u{2080}'..='\u{2089}' => Some(u32::from(c) - 0x2080),
+        _ => None,
+    };
+    digit.and_then(|digit| char::from_digit(digit, 10)).unwrap_or(c)
 }
 
-fn split_unit(label: &str) -> (&str, &str) {
-    for (open, close) in [('(', ')'), ('[', ']')] {
-        // The first bracket opens the unit and the last closes it, so that (mm[Hg]) stays whole.
-        let at = label.find(open).filter(|&at| at > 0 && !label[..at].ends_with("mm"));
-        if let (Some(at), Some(end)) = (at, label.rfind(close))
-            && at < end
-        {
-            return (&label[..at], &label[at + 1..end]);
-        }
+fn key(name: &str) -> String {
+    let plain = name.chars().map(level_digit);
+    plain.filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+}
+
+/// The words of a name, in lower case.
+pub(in crate::read) fn words_of(name: &str) -> Vec<String> {
+    let parts = name.split(|c: char| !level_digit(c).is_alphanumeric());
+    parts.map(key).filter(|word| !word.is_empty()).collect()
+}
+
+/// The name and the unit of a label: in brackets of any kind, behind a mark, or written on.
+pub(in crate::read) fn split_unit(label: &str) -> (String, String) {
+    let whole = || (label.to_owned(), String::new());
+    if let Some((before, unit, after)) = bracketed(label).into_iter().find(|(_, x, _)| is_unit(x)) {
+        return (format!("{before}{after}"), unit.to_owned());
     }
-    let breaks = label.char_indices().filter(|(_, c)| matches!(c, ' ' | '_' | ',' | ';' | ':'));
-    for (at, mark) in breaks {
-        let rest = label[at + mark.len_utf8()..].trim();
-        if at > 0 && is_unit(rest) {
-            return (&label[..at], rest);
-        }
+    if let Some((name, unit)) = behind_a_mark(label) {
+        return (name.to_owned(), unit.to_owned());
+    }
+    if let Some((before, inside, _)) = bracketed(label).first() {
+        // What stands in brackets and is no unit is one that this tool does not know, unless it says how
+        // or where the sensor measures.
+        let words = words_of(inside);
+        let says = |word: &String| {
+            THROUGH_SKIN.contains(&word.as_str()) || PLACES.contains(&word.as_str())
+        };
+        let qualifies = !words.is_empty() && words.iter().all(says);
+        return if qualifies { whole() } else { ((*before).to_owned(), (*inside).to_owned()) };
     }
     match label.strip_suffix('%') {
-        Some(name) if !name.trim().is_empty() => (name, "%"),
-        _ => (label, ""),
+        Some(name) if !name.trim().is_empty() => (name.to_owned(), "%".to_owned()),
+        _ => written_on(label).unwrap_or_else(whole),
     }
+}
+
+/// What stands before, in and behind the brackets of a label, one for each kind of bracket.
+fn bracketed(label: &str) -> Vec<(&str, &str, &str)> {
+    let one = |(open, close): (char, char)| {
+        // The first bracket opens the unit and the last closes it, so that (mm[Hg]) stays whole.
+        let at = label.find(open).filter(|&at| at > 0 && !label[..at].ends_with("mm"))?;
+        let end = label.rfind(close).filter(|&end| at < end)?;
+        let (inside, after) = (&label[at + 1..end], &label[end + 1..]);
+        // Two pairs of one kind: the unit is in the first, or in the last.
+        match (inside.split_once(close), inside.rsplit_once(open)) {
+            (Some((first, _)), _) if is_unit(first) => {
+                Some((&label[..at], first, &label[at + 1 + first.len() + close.len_utf8()..]))
+            }
+            (_, Some((_, last))) if is_unit(last) => {
+                Some((&label[..end - last.len() - open.len_utf8()], last, after))
+            }
+            _ => Some((&label[..at], inside, after)),
+        }
+    };
+    [('(', ')'), ('[', ']'), ('{', '}'), ('<', '>')].into_iter().filter_map(one).collect()
+}
+
+/// `CO2 mmHg`, `CO2, kPa`, `CO2_kPa`, `CO2/kPa`, `CO2 in kPa`, `Pulse/min`.
+fn behind_a_mark(label: &str) -> Option<(&str, &str)> {
+    let marks = label.char_indices().filter(|(at, _)| *at > 0);
+    marks
+        .filter_map(|(at, mark)| {
+            let rest = label[at + mark.len_utf8()..].trim();
+            let rest = rest.strip_prefix("in ").unwrap_or(rest).trim();
+            let unit = match mark {
+                ' ' | '_' | ',' | ';' | ':' if is_unit(rest) => rest,
+                '/' | '-' | '.' | '|' | '=' if unit(rest).is_some() => rest,
+                '/' if unit(&label[at..]).is_some() => &label[at..],
+                _ => return None,
+            };
+            Some((&label[..at], unit))
+        })
+        .next()
+}
+
+/// `tcPCO2kPa`: a unit of CO2 written on to a name that is known.
+fn written_on(label: &str) -> Option<(String, String)> {
+    let lower = label.to_ascii_lowercase();
+    let unit = ["kpa", "mmhg"].into_iter().find(|unit| lower.ends_with(unit))?;
+    let name = &label[..label.len() - unit.len()];
+    let known = known(&key(name)).or_else(|| co2(&words_of(name)).map(|_| Role::Value));
+    known.map(|_| (name.to_owned(), label[name.len()..].to_owned()))
 }
 
 /// Whether a text is a unit this tool knows, or a way of writing time.
@@ -258,7 +377,7 @@ pub(crate) fn unit(text: &str) -> Option<Unit> {
         "/min" | "1/min" | "min-1" | "min^-1" | "min⁻¹" | "bpm" | "b/min" | "b/m" | "beats/min"
         | "{beats}/min" | "beatsperminute" | "perminute" | "p/min" => Unit::PerMinute,
         "kpa" => Unit::Kilopascal,
-        "mmhg" | "mm[hg]" | "torr" => Unit::MillimetreOfMercury,
+        "mmhg" | "mm[hg]" | "mm(hg)" | "torr" => Unit::MillimetreOfMercury,
         "°c" | "c" | "degc" | "cel" | "celsius" | "ºc" => Unit::Celsius,
         "mw" => Unit::Milliwatt,
         "l/min" | "lpm" => Unit::LitrePerMinute,

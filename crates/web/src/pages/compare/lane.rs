@@ -250,9 +250,13 @@ pub(super) fn alone(
 ) {
     let (Some(lane), Some(of)) = (lane_of(shown, quantity), series(shown, quantity, "")) else {
         let (x, y) = (scale.left + 10.0, frame.top + frame.height / 2.0);
+        let read = match shown.opened.recording.not_taken(quantity) {
+            Some(_) => "in the file and not read",
+            None => "not recorded",
+        };
         let _ = write!(
             body,
-            "<text class=\"none\" x=\"{x:.1}\" y=\"{y:.1}\">not recorded on {}</text>",
+            "<text class=\"none\" x=\"{x:.1}\" y=\"{y:.1}\">{read} on {}</text>",
             shown.letter
         );
         return;

@@ -41,7 +41,7 @@ impl SideCard {
         };
         let stamp = &report.provenance;
         let not_told = || "not told".to_owned();
-        let facts = vec![
+        let mut facts = vec![
             ("Breathing", compared.support().unwrap_or_else(not_told)),
             ("Read by", read),
             ("Criteria", format!("{} {}", stamp.criteria_name, stamp.criteria_version)),
@@ -51,6 +51,9 @@ impl SideCard {
             ("Averaging", averaging(shown)),
             ("Monitor", side.monitor.clone().unwrap_or_else(not_told)),
         ];
+        if !report.night.told.is_empty() {
+            facts.insert(1, ("Told", report.night.told.join(" ")));
+        }
         Self {
             letter: shown.letter,
             at: usize::from(shown.letter as u8 - b'A'),

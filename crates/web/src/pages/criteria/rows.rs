@@ -31,6 +31,7 @@ pub(super) fn rows(all: &[Difference]) -> Vec<Row> {
 fn row(one: &Difference) -> Row {
     let absent = match one.kind {
         Kind::Question => "not offered",
+        Kind::Value => "not stated",
         _ => "not asked",
     };
     let both = one.here.is_some() && one.there.is_some();

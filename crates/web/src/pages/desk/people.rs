@@ -366,7 +366,7 @@ async fn refer_form(visit: &Visit, person: &Person) -> Result<Form, StoreError> 
         .field(Field::menu("question", "The question", questions).needed())
         .field(Field::lines("words", "The question in the referrer's words", 3))
         .field(Field::text("support", "Support in use").hint(
-            "Ventilation with mode and pressures, oxygen with its flow. Empty: on air, alone.",
+            "Ventilation with mode and pressures, oxygen with its flow, or air. Empty: not told.",
         ))
         .field(Field::one("urgency", "How soon", urgencies).needed().value("routine"))
         .back(format!("/people/{}", person.id), "Not now"))

@@ -7,6 +7,7 @@ use serde_json::json;
 use store::error::StoreError;
 use store::morning::Incoming;
 use store::morning::Received;
+use store::morning::SERIOUS;
 use store::tables::Loan;
 use store::tables::Monitor;
 use store::tables::Night;
@@ -147,6 +148,9 @@ async fn received_page(visit: &Visit, received: Received, monitor: Option<i64>) 
             "Kept whole. It cannot be read until somebody has settled whose night it is.".to_owned()
         }
     };
+    // A file that lacks what it may hold must not read as whole.
+    let serious = received.noticed.iter().filter(|one| one.starts_with(SERIOUS));
+    let words = serious.fold(words, |words, one| format!("{words} {one}"));
     let next = monitor
         .filter(|_| untied == 0)
         .map(|id| (format!("/monitors/{id}"), "Go on with the monitor".to_owned()));

@@ -1,6 +1,7 @@
 //! What a reader does to a night. Each is saved at once; the answer is the parts that changed, or the page.
 
 use axum::extract::Path;
+use store::hand::Beside;
 use store::hand::Change;
 use store::reading::Step;
 
@@ -49,7 +50,12 @@ fn gas_typed(typed: &Typed) -> Result<Change, Trouble> {
         return Err(Trouble::not_understood("The pressure of carbon dioxide is no number."));
     };
     let mmhg = typed.get("unit") == "mmhg";
-    Ok(Change::BloodGas { at: typed.get("at").to_owned(), pco2, mmhg })
+    let beside = match typed.get("beside") {
+        "both" => Beside::KeepBoth,
+        "replace" => Beside::Replace,
+        _ => Beside::Ask,
+    };
+    Ok(Change::BloodGas { at: typed.get("at").to_owned(), pco2, mmhg, beside })
 }
 
 fn entry(typed: &Typed) -> Result<usize, Trouble> {

@@ -6,6 +6,7 @@ use engine::judge::Decision;
 use engine::recording::Quantity;
 use engine::report::Doubt;
 use engine::report::FigureLine;
+use engine::report::Report;
 use engine::report::RuleLine;
 use engine::report::clock_span;
 use engine::report::duration;
@@ -56,6 +57,9 @@ struct Parts {
     /// What must be read before the answer.
     first: Vec<String>,
     headline: String,
+    severe: Vec<String>,
+    not_read: Vec<String>,
+    told: Vec<String>,
     decision: &'static str,
     decision_words: String,
     decision_was: Option<String>,
@@ -210,6 +214,9 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
         question: report.question.clone(),
         first: report.first.clone(),
         headline: report.headline.clone(),
+        severe: report.severe.iter().map(|one| one.sentence.clone()).collect(),
+        not_read: report.not_read.clone(),
+        told: told(report),
         decision: report.decision.id(),
         decision_words: report.decision_words.clone(),
         decision_was: decision_was(report.decision, old),
@@ -243,6 +250,13 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
         report_word: report_word(visit, night.status),
         again: Offer::Nothing,
     }
+}
+
+/// What was told of the night: how it was, what was breathed, and every answer.
+fn told(report: &Report) -> Vec<String> {
+    let breathing = report.night.breathing.as_deref().unwrap_or("not told");
+    let first = [report.night.representative.clone(), format!("Breathing: {breathing}.")];
+    first.into_iter().chain(report.night.told.iter().cloned()).collect()
 }
 
 fn report_word(visit: &Visit, status: NightStatus) -> &'static str {
@@ -376,7 +390,7 @@ fn placed(opened: &Opened, notes: &str, entry: &Entry) -> Option<(f64, f64)> {
     let zone =
         head_key(notes, "zone").map_or_else(String::new, |zone| format!("zone = {zone:?}\n"));
     let alone = engine::notes::NotesFile::parse(&format!("{zone}{}", entry.alone)).ok()?;
-    let notes = alone.place(&opened.recording).ok()?;
+    let notes = alone.place_kept(&opened.recording).ok()?;
     let mark = notes.marks.first().map(|mark| (mark.start_s, mark.end_s.unwrap_or(mark.start_s)));
     let gas = notes.blood_gases.first().map(|gas| (gas.at_s, gas.at_s));
     let check = notes.gas_checks.first().map(|check| (check.at_s, check.at_s));

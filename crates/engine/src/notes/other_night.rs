@@ -1,0 +1,58 @@
+//! Whether notes belong to another night than the recording they were given with.
+//!
+//! Scored all the same, such notes say nothing and read as a poor night: the patient comes again for a file
+//! that was mixed up. So they are refused where they are given, and are a finding where they were kept.
+
+use crate::notes::Notes;
+use crate::recording::Mark;
+use crate::recording::MarkKind;
+use crate::recording::Recording;
+use crate::time::Stretch;
+
+/// Notes whose every time lies further than this outside the recording are of another night: a monitor
+/// switched on late or off early is nearer, another day is farther. Common practice, no source.
+const APART_S: f64 = 3.0 * 3600.0;
+/// A night told by one of its lights alone is no longer than this; common practice, no source.
+const LONGEST_NIGHT_S: f64 = 12.0 * 3600.0;
+
+/// What tells that the notes belong to another night, as expected and found; `None` when they may belong to this one, or name no time.
+pub(super) fn found(notes: &Notes, recording: &Recording) -> Option<String> {
+    let told = told(notes);
+    let apart_s = |one: &Stretch| (-one.end_s).max(one.start_s - recording.duration_s);
+    let nearest = told.iter().copied().min_by(|a, b| apart_s(a).total_cmp(&apart_s(b)))?;
+    if apart_s(&nearest) <= APART_S {
+        return None;
+    }
+    let at = |s: f64| {
+        let wall = recording.clock.at(s).civil;
+        let format = if recording.clock.date_known() { "%Y-%m-%d %H:%M" } else { "%H:%M" };
+        wall.strftime(format).to_string()
+    };
+    Some(format!(
+        "expected times from {} to {}, found the nearest at {}, {:.0} h away",
+        at(0.0),
+        at(recording.duration_s),
+        at(if nearest.end_s < 0.0 { nearest.end_s } else { nearest.start_s }),
+        apart_s(&nearest) / 3600.0
+    ))
+}
+
+/// The stretches that the notes speak of: from lights out to lights on, each mark, each stretch judged.
+fn told(notes: &Notes) -> Vec<Stretch> {
+    let light = |kind| notes.marks.iter().find(|mark| mark.kind == kind).map(|mark| mark.start_s);
+    let night = match (light(MarkKind::LightsOut), light(MarkKind::LightsOn)) {
+        (Some(out_s), Some(on_s)) => Some(Stretch::new(out_s, on_s.max(out_s))),
+        (Some(out_s), None) => Some(Stretch::new(out_s, out_s + LONGEST_NIGHT_S)),
+        (None, Some(on_s)) => Some(Stretch::new(on_s - LONGEST_NIGHT_S, on_s)),
+        (None, None) => None,
+    };
+    // A free note speaks of the evening or the day as well: a tablet at noon.
+    let others = |mark: &&Mark| {
+        !matches!(mark.kind, MarkKind::LightsOut | MarkKind::LightsOn | MarkKind::Note)
+    };
+    let marks = notes.marks.iter().filter(others).map(|mark| {
+        Stretch::new(mark.start_s, mark.end_s.unwrap_or(mark.start_s).max(mark.start_s))
+    });
+    let edits = notes.edits.iter().map(|edit| edit.stretch);
+    night.into_iter().chain(marks).chain(edits).collect()
+}

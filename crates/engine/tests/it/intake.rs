@@ -1,0 +1,450 @@
+//! What comes in: every spelling of the trade is read or told, and nothing is made up where nobody said.
+
+use std::fmt::Write as _;
+
+use engine::criteria::{Criteria, shipped};
+use engine::finding::Weight;
+use engine::judge::{Decision, Judgement};
+use engine::night::night;
+use engine::notes::diary::{QUESTIONS, Takes, notes_toml};
+use engine::notes::{Notes, NotesFile};
+use engine::print::{Heading, html, json_report, table};
+use engine::read::ReadOptions;
+use engine::read::map::ColumnMap;
+use engine::recording::{Quantity, Recording};
+use engine::report::report;
+use proptest::prelude::*;
+
+use crate::edf::{SAO2, file, words};
+use crate::made;
+use crate::text::with;
+
+/// CO2 measured through the skin, as the trade writes it.
+const CO2: [&str; 34] = [
+    "tcPCO2",
+    "tcpCO2",
+    "TcPCO2",
+    "TCPCO2",
+    "tc-PCO2",
+    "tc PCO2",
+    "tc_PCO2",
+    "tcPCO\u{2082}",
+    "TcpCO\u{2082}",
+    "PtcCO2",
+    "PtcCO\u{2082}",
+    "PTCCO2",
+    "Ptc CO2",
+    "Ptc-CO2",
+    "P tc CO2",
+    "P_tc_CO2",
+    "PtCO2",
+    "ptco2",
+    "Pt CO2",
+    "PtCO\u{2082}",
+    "tcCO2",
+    "TcCO2",
+    "tc CO2",
+    "tc-CO2",
+    "tcCO\u{b2}",
+    "Transcutaneous CO2",
+    "transcutaneous pCO2",
+    "transcutaneous-PCO2",
+    "Transcutaneous carbon dioxide",
+    "PCO2 tc",
+    "PCO2 (tc)",
+    "CO2 (transcutaneous)",
+    "tcPCO2 ear",
+    "tcPCO2 (ear)",
+];
+/// CO2 by a name that does not say through the skin: the only kind there is in a plain table.
+const PLAIN: [&str; 3] = ["PCO2", "pCO2", "CO2"];
+const UNITS: [(&str, f64); 6] =
+    [("kPa", 5.6), ("KPA", 5.6), ("mmHg", 42.0), ("mm Hg", 42.0), ("mm[Hg]", 42.0), ("torr", 42.0)];
+
+fn forms(name: &str, unit: &str) -> Vec<String> {
+    vec![
+        format!("{name} ({unit})"),
+        format!("{name}({unit})"),
+        format!("{name} [{unit}]"),
+        format!("{name} {{{unit}}}"),
+        format!("{name} <{unit}>"),
+        format!("{name} {unit}"),
+        format!("{name}_{unit}"),
+        format!("{name}, {unit}"),
+        format!("{name}/{unit}"),
+        format!("{name}: {unit}"),
+        format!("{name} in {unit}"),
+    ]
+}
+
+/// A table with SpO2 and one more column.
+fn csv(header: &str, values: impl Fn(usize) -> f64) -> String {
+    let mut text = format!("time;SpO2 (%);\"{header}\"\n");
+    for second in 0..120 {
+        let (minute, rest) = (second / 60, second % 60);
+        let value = values(second);
+        let _ = writeln!(text, "2024-11-05T22:{minute:02}:{rest:02};96;{value}");
+    }
+    text
+}
+
+fn read(text: &str) -> Recording {
+    with(text.as_bytes(), &ReadOptions::default()).unwrap_or_else(|e| panic!("{e} in {text}"))
+}
+
+fn told(recording: &Recording) -> Vec<(Weight, &'static str)> {
+    let all = recording.findings.iter().filter(|one| one.code.ends_with("_not_taken"));
+    all.map(|one| (one.weight, one.code)).collect()
+}
+
+fn judged(recording: Recording, notes: Notes) -> (Judgement, Criteria) {
+    let criteria = shipped("adult-air").unwrap();
+    (night(recording, notes, &criteria), criteria)
+}
+
+#[test]
+fn every_spelling_of_co2_is_read_in_every_unit_and_bracket() {
+    for name in CO2.iter().chain(&PLAIN) {
+        for (unit, value) in UNITS {
+            for header in forms(name, unit) {
+                let night = read(&csv(&header, |i| value + 0.01 * (i % 3) as f64));
+                let co2 = night.channel(Quantity::Tcpco2);
+                assert!(co2.is_some_and(|co2| (co2.samples[0] - 5.6).abs() < 0.01), "{header}");
+                assert_eq!(told(&night), [], "{header}");
+            }
+        }
+    }
+    let written_on = read(&csv("tcPCO2kPa", |_| 5.6));
+    assert!(written_on.channel(Quantity::Tcpco2).is_some());
+}
+
+#[test]
+fn every_spelling_of_the_oximeter_is_read() {
+    let spo2 = [
+        "SpO2",
+        "SPO2",
+        "SpO\u{2082}",
+        "Sp O2",
+        "Sp-O2",
+        "sp_o2",
+        "SaO2",
+        "SaO\u{2082}",
+        "O2 sat",
+        "Oxygen saturation",
+        "SpO2 finger",
+        "SpO2 (ear)",
+    ];
+    let pulse = [
+        "Pulse",
+        "pulse rate",
+        "Pulse_Rate",
+        "Pulse-rate",
+        "PR",
+        "P.R.",
+        "HR",
+        "Heart rate",
+        "heart-rate",
+        "HeartRate",
+    ];
+    let perfusion = ["Perfusion", "Perfusion index", "perfusion_index", "PI", "Perf. index"];
+    let read_as = |quantity: Quantity, names: &[&str], units: &[&str], value: f64| {
+        for name in names {
+            for unit in units {
+                for header in forms(name, unit) {
+                    let mut text = format!("time;tcPCO2 (kPa);\"{header}\"\n");
+                    for second in 10..60 {
+                        let _ = writeln!(text, "2024-11-05T22:30:{second};5.6;{value}");
+                    }
+                    let night = read(&text);
+                    assert!(night.channel(quantity).is_some(), "{header}");
+                    assert_eq!(told(&night), [], "{header}");
+                }
+            }
+        }
+    };
+    read_as(Quantity::Spo2, &spo2, &["%", "percent"], 96.0);
+    read_as(Quantity::Pulse, &pulse, &["/min", "bpm", "1/min"], 61.0);
+    read_as(Quantity::Perfusion, &perfusion, &["%"], 2.5);
+}
+
+/// An EDF night of SpO2 and one more signal.
+fn edf(label: &str, dimension: &str, value: f64) -> Recording {
+    let other = (label, dimension, ["0", "200", "0", "2000"], 60);
+    let spo2 = (SAO2.0, SAO2.1, SAO2.2, 60);
+    #[expect(clippy::cast_possible_truncation, reason = "a small sample")]
+    let sample = (value * 10.0).round() as i16;
+    let mut samples = vec![960; 60];
+    samples.extend((0..60).map(|i| sample + i % 2));
+    let bytes = file("", 1, "60", &[spo2, other], &words(&samples));
+    let input = engine::read::Input { name: "night.edf", bytes: &bytes, companions: &[] };
+    engine::read::read(input, &ReadOptions::default()).unwrap_or_else(|e| panic!("{e}: {label}"))
+}
+
+#[test]
+fn every_spelling_of_co2_is_read_from_signals_too() {
+    let fits = |label: &str| label.len() <= 16 && label.is_ascii();
+    for name in CO2.iter().filter(|name| fits(name)) {
+        for (unit, value) in UNITS {
+            let night = edf(name, unit, value);
+            assert!(night.channel(Quantity::Tcpco2).is_some(), "{name} in {unit}");
+            assert_eq!(told(&night), [], "{name}");
+            // The dimension left blank, the unit in the label.
+            for label in forms(name, unit).iter().filter(|label| fits(label)) {
+                let night = edf(label, "", value);
+                assert!(night.channel(Quantity::Tcpco2).is_some(), "{label}");
+            }
+        }
+    }
+}
+
+#[test]
+fn what_looks_like_co2_by_name_unit_or_numbers_is_told_and_never_called_none() {
+    let kpa = |i: usize| 5.6 + 0.01 * (i % 7) as f64;
+    let mmhg = |i: usize| 42.0 + 0.1 * (i % 7) as f64;
+    for (header, values) in [
+        ("EtCO2 (kPa)", &kpa as &dyn Fn(usize) -> f64),
+        ("Skin carbon dioxide (kPa)", &kpa),
+        ("XCO2Y [mmHg]", &mmhg),
+        ("Capno", &kpa),
+        ("Chan 3 (kPa)", &kpa),
+        ("Chan 3 mmHg", &mmhg),
+        ("Chan 3", &kpa),
+        ("#3", &kpa),
+    ] {
+        let recording = read(&csv(header, values));
+        assert!(recording.channel(Quantity::Tcpco2).is_none(), "{header}");
+        let serious = (Weight::Serious, "tcpco2_not_taken");
+        assert_eq!(told(&recording), [serious], "{header}");
+        let (judgement, criteria) = judged(recording, Notes::default());
+        let report = report(&judgement, &criteria);
+        let page = html(&report, &Heading::default());
+        let printed = [page, table(&report, false), json_report(&report)].join("\n");
+        assert!(!printed.contains("No CO2 was recorded"), "{header}");
+        assert!(!printed.contains("The recording has no tcPCO2"), "{header}");
+        assert!(report.not_read.len() == 1 && printed.contains("No CO2 was read."), "{header}");
+    }
+}
+
+#[test]
+fn what_is_something_else_is_not_taken_for_co2_and_none_is_said_of_it() {
+    for (header, value) in [
+        ("Mask pressure (kPa)", 1.2),
+        ("Ambient (kPa)", 101.3),
+        ("Ambient pressure (mmHg)", 760.0),
+        ("NIBP sys (mmHg)", 105.0),
+        ("tcpO2 (kPa)", 9.0),
+        ("Flow (L/min)", 12.0),
+        ("Battery (%)", 97.0),
+        ("Position", 3.0),
+        ("Sensor temperature (\u{b0}C)", 42.0),
+    ] {
+        let recording = read(&csv(header, |i| value + 0.01 * (i % 3) as f64));
+        let co2: Vec<_> =
+            told(&recording).into_iter().filter(|(_, code)| *code == "tcpco2_not_taken").collect();
+        assert_eq!(co2, [], "{header}");
+        let (judgement, criteria) = judged(recording, Notes::default());
+        assert_eq!(report(&judgement, &criteria).correction.sentence, "No CO2 was recorded.");
+    }
+}
+
+#[test]
+fn another_co2_beside_the_one_that_is_read_is_a_note() {
+    let mut text = String::from("time,SpO2 (%),tcPCO2 (kPa),EtCO2 (kPa)\n");
+    for second in 10..60 {
+        let _ = writeln!(text, "2024-11-05T22:30:{second},96,5.6,5.1");
+    }
+    assert_eq!(told(&read(&text)), [(Weight::Note, "tcpco2_not_taken")]);
+}
+
+#[test]
+fn what_a_map_leaves_out_is_told_where_the_night_has_no_other() {
+    let map = ColumnMap { ignore: vec!["tcPCO2 (kPa)".into()], ..ColumnMap::default() };
+    let options = ReadOptions { zone: None, map: Some(map.clone()) };
+    let night = with(csv("tcPCO2 (kPa)", |_| 5.6).as_bytes(), &options).unwrap();
+    assert_eq!(told(&night), [(Weight::Serious, "tcpco2_not_taken")]);
+    let other = (SAO2.0, SAO2.1, SAO2.2, 2);
+    let co2 = ("tcPCO2 (kPa)", "kPa", ["0", "20", "0", "2000"], 2);
+    let bytes = file("", 1, "2", &[other, co2], &words(&[960, 960, 560, 560]));
+    let input = engine::read::Input { name: "night.edf", bytes: &bytes, companions: &[] };
+    let night = engine::read::read(input, &options).unwrap();
+    assert_eq!(told(&night), [(Weight::Serious, "tcpco2_not_taken")]);
+}
+
+#[test]
+fn oxygen_and_pulse_that_were_not_taken_are_told_too() {
+    let spo2 = edf("SpO2", "mV", 96.0);
+    // The first SaO2 is read, so the second is only beside it.
+    assert_eq!(told(&spo2), [(Weight::Note, "spo2_not_taken")]);
+    let text = csv("Chan 2", |i| 96.0 - (i % 2) as f64).replace("SpO2 (%)", "tcPCO2 (kPa)");
+    let text = text.replace(";96;", ";5.6;");
+    let night = read(&text);
+    assert_eq!(told(&night), [(Weight::Serious, "spo2_not_taken")]);
+    let (judgement, _) = judged(night, Notes::default());
+    let reasons = judgement.verdict.reasons.join(" ");
+    assert!(reasons.contains("SpO2 was not read, though the file may hold it"), "{reasons}");
+}
+
+/// A quiet night of two hours from 22:00.
+fn quiet() -> Recording {
+    let count = 7200;
+    made::three(&vec![96.0; count], &made::beats(count), &made::quiet(count, 5.5))
+}
+
+fn placed(text: &str) -> Notes {
+    NotesFile::parse(text).unwrap().place(&quiet()).unwrap()
+}
+
+fn printed(notes: Notes) -> String {
+    let (judgement, criteria) = judged(quiet(), notes);
+    let report = report(&judgement, &criteria);
+    let page = html(&report, &Heading::default());
+    [page, table(&report, false), json_report(&report)].join("\n")
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(12))]
+    #[test]
+    fn the_words_of_every_answer_reach_the_report(
+        words in prop::collection::vec("[a-z]{4,9}", QUESTIONS.len()),
+    ) {
+        let answers: Vec<String> = QUESTIONS.iter().zip(&words).map(|(question, word)| {
+            match question.takes {
+                Takes::Time if question.key == "lights_out" => "22:10".to_owned(),
+                Takes::Time => "23:50".to_owned(),
+                Takes::YesNo => "no".to_owned(),
+                Takes::Spans(_) => format!("22:40-22:50 {word}"),
+                Takes::Words | Takes::Note => format!("two {word} again"),
+            }
+        }).collect();
+        let answers: Vec<&str> = answers.iter().map(String::as_str).collect();
+        let said = printed(placed(&notes_toml(None, &answers).unwrap()));
+        for (question, word) in QUESTIONS.iter().zip(&words) {
+            if matches!(question.takes, Takes::Spans(_) | Takes::Words | Takes::Note) {
+                prop_assert_eq!(said.matches(word.as_str()).count() >= 3, true, "{}", question.key);
+            }
+        }
+    }
+
+    #[test]
+    fn a_blank_is_never_air_and_never_not_asked(given in prop::collection::vec(any::<bool>(), QUESTIONS.len())) {
+        let answers: Vec<&str> = QUESTIONS.iter().zip(given).map(|(question, given)| {
+            let times = matches!(question.takes, Takes::Time | Takes::Spans(_));
+            if !given || times || question.key == "breathing" { "" } else { question.example }
+        }).collect();
+        let notes = placed(&notes_toml(None, &answers).unwrap());
+        prop_assert_eq!(notes.breathing.as_deref(), None);
+        let said = printed(notes);
+        // The title of the set says whom it is for.
+        let said = said.replace("Adult, breathing air", "");
+        prop_assert!(!said.contains("breathing air") && !said.contains("Breathing: air"));
+        prop_assert!(!said.contains("was not asked"));
+        prop_assert!(said.contains("(not told)"));
+    }
+}
+
+#[test]
+fn blank_words_are_not_told() {
+    for text in ["", "breathing = \"\"", "breathing = \"  \""] {
+        assert_eq!(placed(text).breathing, None, "{text}");
+    }
+}
+
+#[test]
+fn whiskies_and_a_blister_stand_on_every_form_of_the_report() {
+    let mut answers = vec![""; QUESTIONS.len()];
+    for (at, question) in QUESTIONS.iter().enumerate() {
+        match question.key {
+            "taken" => answers[at] = "two large whiskies",
+            "skin" => answers[at] = "a blister",
+            _ => {}
+        }
+    }
+    let said = printed(placed(&notes_toml(None, &answers).unwrap()));
+    assert!(said.matches("two large whiskies").count() >= 3, "page, table and JSON");
+    assert!(said.matches("a blister").count() >= 3);
+}
+
+/// Whether the question must know the breathing, what was told, and what the night then is.
+#[test]
+fn breathing_not_told_is_a_reservation_where_the_rules_must_know() {
+    let mut criteria = shipped("adult-air").unwrap();
+    // The quiet night is short; that is not what is asked here.
+    for setting in [&mut criteria.judge.spo2_least_h, &mut criteria.judge.tcpco2_least_h] {
+        setting.value = 0.0;
+    }
+    let verdict = |question: &str, breathing: Option<&str>| {
+        let notes = Notes {
+            question: Some(question.into()),
+            breathing: breathing.map(Into::into),
+            ..Notes::default()
+        };
+        night(quiet(), notes, &criteria).verdict
+    };
+    let air = verdict("oxygenation", Some("air"));
+    assert_eq!((air.decision, air.reasons.len()), (Decision::Sufficient, 1), "{:?}", air.reasons);
+    for (told, says) in [(None, "is not told"), (Some("2 L/min oxygen"), "about a night on air")] {
+        let open = verdict("oxygenation", told);
+        assert_eq!(open.decision, Decision::Partial);
+        assert!(open.reasons.iter().any(|one| one.contains(says)), "{:?}", open.reasons);
+        assert!(!open.mend.is_empty());
+    }
+    assert!(verdict("hypoventilation", None).reasons.iter().all(|one| !one.contains("breathed")));
+}
+
+#[test]
+fn notes_of_another_night_are_refused_and_those_partly_outside_are_not() {
+    let night = "lights_out = \"2026-01-10T22:05\"\nlights_on = \"2026-01-10T23:55\"\n";
+    let refused = |text: &str| {
+        let error = NotesFile::parse(text).unwrap().place(&quiet()).unwrap_err();
+        assert!(error.another_night && error.line.is_some() && error.hint.is_some());
+        error.to_string()
+    };
+    let day_before = night.replace("01-10", "01-09");
+    let words = refused(&day_before);
+    for part in [
+        "another night",
+        "expected times from 2026-01-10 22:00",
+        "found the nearest at 2026-01-09 23:55",
+    ] {
+        assert!(words.contains(part), "{words}");
+    }
+    refused(&night.replace("01-10", "01-11"));
+    refused("[[mark]]\nkind = \"up\"\nat = \"2026-01-12T23:00\"\n");
+    let exclude = "[[exclude]]\nchannel = \"spo2\"\nfrom = \"2026-01-12T23:00\"\nuntil = \"2026-01-12T23:10\"\nauthor = \"A\"\n";
+    refused(exclude);
+    for fits in [
+        night,
+        // One light is a day off: it contradicts, and that is a finding.
+        "lights_out = \"2026-01-10T22:05\"\n[[mark]]\nkind = \"up\"\nat = \"2026-01-12T23:00\"\n",
+        // The monitor ran for two hours of a whole night.
+        "lights_out = \"2026-01-10T20:00\"\nlights_on = \"2026-01-11T07:00\"\n",
+        "lights_out = \"21:00\"\n",
+        "lights_on = \"07:00\"\n",
+        // Gases and free words are of the evening and the morning.
+        "[[blood_gas]]\nat = \"2026-01-11T09:00\"\npco2_kpa = 5.6\n",
+        "[[mark]]\nkind = \"note\"\nat = \"12:00\"\ntext = \"a tablet\"\n",
+        "",
+    ] {
+        assert!(NotesFile::parse(fits).unwrap().place(&quiet()).is_ok(), "{fits}");
+    }
+    // What was kept with a night opens, and says so.
+    let kept = NotesFile::parse(&day_before).unwrap().place_kept(&quiet()).unwrap();
+    let told = kept.findings.iter().find(|one| one.code == "notes_of_another_night").unwrap();
+    assert_eq!(told.weight, Weight::Serious);
+}
+
+#[test]
+fn two_blood_gases_of_one_minute_with_two_numbers_are_asked_about() {
+    let gas = |at: &str, kpa: f64| format!("[[blood_gas]]\nat = \"{at}\"\npco2_kpa = {kpa}\n");
+    let found = |text: &str| {
+        let notes = placed(text);
+        let found = notes.findings.iter().find(|one| one.code == "blood_gases_contradict");
+        (notes.blood_gases.len(), found.map(|one| (one.weight, one.sentence.clone())))
+    };
+    let (kept, told) = found(&(gas("23:32", 6.57) + &gas("23:32:20", 6.9)));
+    let (weight, words) = told.unwrap();
+    assert_eq!((kept, weight), (2, Weight::Serious));
+    assert!(words.contains("6.57 kPa") && words.contains("6.90 kPa"), "{words}");
+    assert_eq!(found(&(gas("23:32", 6.57) + &gas("23:32", 6.57))).1, None);
+    assert_eq!(found(&(gas("23:32", 6.57) + &gas("23:40", 6.9))).1, None);
+}
