@@ -24,6 +24,7 @@ use crate::access::Right;
 use crate::access::may;
 use crate::access::right_of;
 use crate::app::App;
+use crate::fields::foreign;
 use crate::page::Trouble;
 use crate::page::set_cookie;
 use crate::pages::login;
@@ -150,6 +151,7 @@ async fn admitted(
     }
     if acts {
         proved(visit, request.headers(), typed.as_ref()).map_err(Trouble::into_response)?;
+        own_fields(path, typed.as_ref()).map_err(Trouble::into_response)?;
         request.extensions_mut().insert(typed.unwrap_or_default());
     }
     Ok(())
@@ -211,6 +213,14 @@ async fn read_form(request: &mut Request) -> Result<Option<Typed>, Trouble> {
     let body = std::mem::replace(request.body_mut(), Body::empty());
     let bytes = to_bytes(body, FORM).await.map_err(|_| Trouble::too_large())?;
     Ok(Some(Typed::read(&bytes)))
+}
+
+/// An act writes its own fields and nothing else: a form with any other is refused whole.
+fn own_fields(path: &str, typed: Option<&Typed>) -> Result<(), Trouble> {
+    match typed.map(|typed| foreign(path, typed)) {
+        Some(names) if !names.is_empty() => Err(Trouble::foreign_fields(&names)),
+        _ => Ok(()),
+    }
 }
 
 /// A request that changes something carries the proof made for this browser: in its form, or in a header.

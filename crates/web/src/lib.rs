@@ -26,6 +26,7 @@ pub mod app;
 
 pub mod typed;
 
+pub mod fields;
 pub mod form;
 
 pub mod mark;

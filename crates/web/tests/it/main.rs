@@ -12,5 +12,6 @@ mod forms;
 mod lent;
 mod matrix;
 mod night;
+mod papers;
 mod service;
 mod texts;

@@ -25,7 +25,7 @@ pub(super) fn made(out: &mut String, report: &Report, heading: &Heading, id: &st
     listed(out, "Correction of CO2", &correction);
     findings(out, report);
     night(out, report);
-    provenance(out, report);
+    provenance(out, report, heading);
     out.push_str("</div>\n");
     foot(out, report, heading, id, 2);
     out.push_str("</section>\n");
@@ -123,7 +123,7 @@ fn night(out: &mut String, report: &Report) {
     listed(out, "The recording", &lines);
 }
 
-fn provenance(out: &mut String, report: &Report) {
+fn provenance(out: &mut String, report: &Report, heading: &Heading) {
     let made = &report.provenance;
     out.push_str("<div><h2 class=\"small\">Made from</h2>\n<dl class=\"made-from\">\n");
     let criteria =
@@ -136,6 +136,10 @@ fn provenance(out: &mut String, report: &Report) {
     ] {
         element(out, "dt", label);
         element(out, "dd", words);
+    }
+    for slot in &heading.record {
+        element(out, "dt", &slot.label);
+        element(out, "dd", &slot.text);
     }
     out.push_str("</dl></div>\n");
 }

@@ -102,7 +102,8 @@ pub(crate) async fn receive(visit: Visit, mut parts: Multipart) -> Answer {
                 file.bytes = part.bytes().await.map_err(broken)?.to_vec();
             }
             Some("monitor") => monitor = part.text().await.map_err(broken)?.parse().ok(),
-            _ => {}
+            Some("csrf") => {}
+            other => return Err(Trouble::foreign_fields(&[other.unwrap_or_default()])),
         }
     }
     file.taken_off = monitor;
