@@ -164,14 +164,8 @@ impl Content {
             part("recording", original_sha256.clone()),
             part("version", version.to_string()),
         ];
-        let slots = |of: &'static str, slots: &[(String, String)]| -> Vec<(String, String)> {
-            let named = |(label, words): &(String, String)| {
-                (format!("{of} {}", label.to_lowercase()), words.clone())
-            };
-            slots.iter().map(named).collect()
-        };
-        all.extend(slots("patient's", patient));
-        all.extend(slots("referral's", study));
+        all.extend(of_slots("patient's", patient));
+        all.extend(of_slots("referral's", study));
         match own {
             Wording::Comment(_) => all.push(part("interpretation", interpretation.join("\n"))),
             Wording::Interpretation(_) => all.push(part("comment", comment.join("\n"))),
@@ -188,6 +182,14 @@ impl Content {
         let differs = |name: &&str| before.get(name) != now.get(name);
         names.into_iter().filter(differs).map(|name| name.replace('_', " ")).collect()
     }
+}
+
+/// Labelled words as parts, each named after its label.
+fn of_slots(of: &str, slots: &[(String, String)]) -> Vec<(String, String)> {
+    let named = |(label, words): &(String, String)| {
+        (format!("{of} {}", label.to_lowercase()), words.clone())
+    };
+    slots.iter().map(named).collect()
 }
 
 fn read(shown: &str) -> BTreeMap<&str, &str> {

@@ -183,18 +183,7 @@ impl Act {
         let because = because.map(|because| changed_said(&because)).transpose()?;
         let moment = (given.made_at, given.head.clone());
         let now = self.conn().signed_content(night, &author, words, paper.changed, moment).await?;
-        let mut changed = now.changed_since(paper.shown, words);
-        // The paper was made before the act began.
-        changed.extend(now.changed_since(&given.shown(words), words));
-        changed.sort();
-        changed.dedup();
-        if !changed.is_empty() {
-            return Err(StoreError::refused(
-                "paper_changed",
-                format!("changed since this page was opened: {}", changed.join(", ")),
-                "read the report again as it prints now; nothing was signed, and what you wrote is kept",
-            ));
-        }
+        same(&now, paper, words)?;
         if now != *given || !self.conn().is_head(&given.head).await? {
             let says = "the paper is not the one that this act signs";
             return Err(StoreError::refused("paper_wrong", says, "nothing was signed; try again"));
@@ -242,6 +231,22 @@ impl Act {
         self.close().await?;
         Ok(report)
     }
+}
+
+/// Whether what the record holds now is what was shown, and what the paper was made from before the act began.
+fn same(now: &Content, paper: &Paper<'_>, words: &Wording) -> Result<()> {
+    let mut changed = now.changed_since(paper.shown, words);
+    changed.extend(now.changed_since(&paper.content.shown(words), words));
+    changed.sort();
+    changed.dedup();
+    if changed.is_empty() {
+        return Ok(());
+    }
+    Err(StoreError::refused(
+        "paper_changed",
+        format!("changed since this page was opened: {}", changed.join(", ")),
+        "read the report again as it prints now; nothing was signed, and what you wrote is kept",
+    ))
 }
 
 fn changed_said(changed: &str) -> Result<String> {

@@ -80,7 +80,7 @@ pub const FIELDS: &[(&str, &[&[&str]])] = &[
     ("/loans/{id}/chase", &[&["how", "outcome"]]),
     ("/loans/{id}/give-up", &[REASON]),
     ("/loans/{id}/diary", &[&["night_on"]]),
-    ("/receive", &[&["monitor"]]),
+    ("/receive", &[&["file", "monitor"]]),
     ("/nights/{id}/settle", &[&["loan"], REASON]),
     ("/nights/{id}/aside", &[REASON]),
     ("/monitors/new", &[&["serial", "kind", "value", "bought_on", "firmware"], SERVICE]),
