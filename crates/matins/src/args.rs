@@ -56,6 +56,8 @@ pub(crate) enum Verb {
     Serve(ServeArgs),
     /// Check the department's record, or a backup, against its chain of acts
     Verify(VerifyArgs),
+    /// Hold the machine's clock against the record, and go on from a clock that was wrong
+    Clock(ClockArgs),
     /// Write the department's record to one file, while work goes on
     Backup(BackupArgs),
     /// Bring a backup back into a place that holds nothing
@@ -230,6 +232,9 @@ pub(crate) struct SignedArgs {
     /// Write the bytes that were kept, without making them again
     #[arg(long, requires = "data")]
     pub(crate) kept: bool,
+    /// Who may reach the record's folder.
+    #[command(flatten)]
+    pub(crate) reach: ReachArgs,
 }
 
 /// What a report is written as.
@@ -364,6 +369,37 @@ pub(crate) struct ServeArgs {
     /// A host name under which browsers ask; may be given several times
     #[arg(long = "name", value_name = "HOST")]
     pub(crate) names: Vec<String>,
+    /// Where heads of the chain go as well: a file on another machine or disk, or a log socket such as /dev/log
+    #[arg(long, value_name = "FILE|SOCKET")]
+    pub(crate) heads_to: Option<PathBuf>,
+    /// Who may reach the record's folder.
+    #[command(flatten)]
+    pub(crate) reach: ReachArgs,
+}
+
+/// Who may reach the record's folder.
+#[derive(Clone, Copy, Debug, Args)]
+pub(crate) struct ReachArgs {
+    /// Take a record's folder that others of this machine may look into, which is refused otherwise
+    #[arg(long)]
+    pub(crate) shared_folder: bool,
+}
+
+/// `matins clock`.
+#[derive(Debug, Args)]
+#[command(help_template = HELP, before_help = "Examples:
+  matins clock --data record                      what the clock and the last act say
+  matins clock --data record --reason \"the server had run a year ahead; set right against the hospital's clock\"")]
+pub(crate) struct ClockArgs {
+    /// The record: its folder, or the address of its database
+    #[arg(long, value_name = "DIR|URL")]
+    pub(crate) data: String,
+    /// Take the machine's clock for right and go on from it: why, for the record
+    #[arg(long, value_name = "WHY")]
+    pub(crate) reason: Option<String>,
+    /// Who may reach the record's folder.
+    #[command(flatten)]
+    pub(crate) reach: ReachArgs,
 }
 
 /// `matins verify`.
@@ -385,6 +421,9 @@ pub(crate) struct VerifyArgs {
     /// The backup's passphrase: the first line of a file; `-` is standard input
     #[arg(long, value_name = "FILE", requires = "backup")]
     pub(crate) passphrase_file: Option<PathBuf>,
+    /// Who may reach the record's folder.
+    #[command(flatten)]
+    pub(crate) reach: ReachArgs,
 }
 
 /// `matins backup`.
@@ -402,6 +441,9 @@ pub(crate) struct BackupArgs {
     /// Encrypt it with a passphrase: the first line of a file; `-` is standard input
     #[arg(long, value_name = "FILE")]
     pub(crate) passphrase_file: Option<PathBuf>,
+    /// Who may reach the record's folder.
+    #[command(flatten)]
+    pub(crate) reach: ReachArgs,
 }
 
 /// `matins restore`.

@@ -1,6 +1,7 @@
 //! One file per verb.
 
 pub(crate) mod backup;
+pub(crate) mod clock;
 pub(crate) mod completions;
 pub(crate) mod criteria;
 pub(crate) mod demo;

@@ -96,9 +96,21 @@ pub(crate) fn write(path: &Path, bytes: &[u8]) -> Result<(), Trouble> {
 }
 
 fn write_new(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut file = File::create(path)?;
+    let mut file = own(path)?;
     file.write_all(bytes)?;
     file.sync_all()
+}
+
+/// A new file that only its owner may read, whatever the umask says: it may name a patient.
+fn own(path: &Path) -> io::Result<File> {
+    let mut options = File::options();
+    options.write(true).create(true).truncate(true);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::OpenOptionsExt as _;
+        options.mode(0o600);
+    }
+    options.open(path)
 }
 
 fn part_name(path: &Path) -> PathBuf {

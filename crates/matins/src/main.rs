@@ -38,6 +38,7 @@ fn run(typed: Typed, voice: Voice) -> Result<Exit, Trouble> {
         Verb::Criteria(args) => cmd::criteria::run(args.what, voice),
         Verb::Demo(args) => cmd::demo::run(&args, voice),
         Verb::Serve(args) => cmd::serve::run(args, voice),
+        Verb::Clock(args) => cmd::clock::run(&args, voice),
         Verb::Verify(args) => cmd::verify::run(&args, voice),
         Verb::Backup(args) => cmd::backup::run(&args, voice),
         Verb::Restore(args) => cmd::restore::run(&args, voice),

@@ -6,18 +6,20 @@ use tokio::sync::OwnedMutexGuard;
 use tokio::sync::broadcast;
 
 use crate::chain;
+use crate::clock;
+use crate::clock::Clocks;
 use crate::db::Closed;
 use crate::db::Conn;
 use crate::db::Store;
+use crate::error::Refusal;
 use crate::error::Result;
 use crate::error::StoreError;
+use crate::head::Head as Last;
+use crate::head::Heads;
 use crate::record::Record;
 use crate::record::put_sql;
 use crate::when::rfc3339;
 use crate::words::Role;
-
-/// How far the clock may stand behind the last act and be carried on with, s: servers of one record differ a little.
-const CLOCK_SLACK_S: i64 = 120;
 
 /// Who acts, and where.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -49,11 +51,15 @@ impl Author {
 pub struct Act {
     conn: Conn,
     told: broadcast::Sender<Closed>,
+    heads: Heads,
     _turn: OwnedMutexGuard<()>,
     author: Author,
     verb: &'static str,
     seq: i64,
     at: i64,
+    now: i64,
+    /// Why this clock may change nothing.
+    doubt: Option<Refusal>,
     prev: String,
     object: String,
     person: Option<i64>,
@@ -63,34 +69,28 @@ pub struct Act {
 }
 
 impl Store {
-    /// Begins an act, for instance `monitor.hand_out`, when those begun before have ended.
+    /// Begins an act, for instance `monitor.hand_out`, when those begun before have ended. Under a clock that
+    /// cannot be right it writes no row, and is done at the time of the act before it.
     ///
     /// # Errors
-    /// When the clock stands behind the last act, or the database cannot be written.
+    /// When the database cannot be written.
     pub async fn act(&self, author: &Author, verb: &'static str) -> Result<Act> {
         let turn = self.gate.clone().lock_owned().await;
         let mut conn = self.begin_write().await.map_err(|error| self.explain(error))?;
         let (seq, last_at, prev) = take_gate(&mut conn).await?;
         let now = self.now();
-        if now + CLOCK_SLACK_S < last_at {
-            return Err(StoreError::refused(
-                "clock_behind",
-                format!(
-                    "the clock of this machine says {}, but the last act was at {}",
-                    rfc3339(now),
-                    rfc3339(last_at)
-                ),
-                "set the clock right; nothing was written",
-            ));
-        }
+        let doubt = clock::doubt(&mut conn, now, (seq, last_at)).await?;
         Ok(Act {
             conn,
             told: self.told.clone(),
+            heads: self.heads.clone(),
             _turn: turn,
             author: author.clone(),
             verb,
             seq: seq + 1,
-            at: now.max(last_at),
+            at: if doubt.is_some() { last_at } else { now.max(last_at) },
+            now,
+            doubt,
             prev,
             object: String::new(),
             person: None,
@@ -167,11 +167,22 @@ impl Act {
         if row.written() == seen { Ok(row) } else { Err(StoreError::Changed { what: R::name(id) }) }
     }
 
+    /// Takes the clock for right from here on; gives what it and the record said, if that needed taking.
+    pub(crate) fn believe_the_clock(&mut self) -> Option<Clocks> {
+        let doubt = self.doubt.take()?;
+        let last_at = std::mem::replace(&mut self.at, self.now);
+        Some(Clocks { now: self.now, last_at, doubt: Some(doubt) })
+    }
+
     /// Writes a row whole: a new one when its number is 0.
     ///
     /// # Errors
-    /// When the database refuses it.
+    /// When the clock cannot be right, a value is one no database may keep, or the database refuses it.
     pub async fn put<R: Record>(&mut self, row: &mut R) -> Result<()> {
+        if let Some(doubt) = &self.doubt {
+            return Err(StoreError::Refused(vec![doubt.clone()]));
+        }
+        row.fit().map_err(|unfit| unfit.refused(R::TABLE))?;
         let id = if row.id() == 0 { self.next_id::<R>().await? } else { row.id() };
         row.stamp(id, self.seq);
         let sql = sqlx::AssertSqlSafe(put_sql::<R>());
@@ -197,6 +208,13 @@ impl Act {
     /// # Errors
     /// When the database refuses; then nothing was written.
     pub async fn close(mut self) -> Result<i64> {
+        if self.doubt.is_some() {
+            // The time that stands in the act is not what the clock said.
+            if !self.facts.is_object() {
+                self.facts = json!({});
+            }
+            self.facts["clock_said"] = json!(rfc3339(self.now));
+        }
         let body = chain::canonical(
             &json!({"reason": self.reason, "facts": self.facts, "rows": self.rows}),
         );
@@ -222,6 +240,8 @@ impl Act {
         on!(&mut self.conn, c => sqlx::query("UPDATE gate SET seq = $1, at = $2, hash = $3 WHERE id = 1")
             .bind(self.seq).bind(self.at).bind(&hash).execute(c).await.map(|_| ()))?;
         self.conn.commit().await?;
+        let head = Last { seq: self.seq, at: self.at, hash };
+        self.heads.after(&head, self.verb, &self.rows);
         // Looking and logging in change nothing that a page shows.
         if !self.rows.is_empty() {
             // Nobody may be listening.

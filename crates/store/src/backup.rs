@@ -4,7 +4,6 @@
 //! to the disk, read back whole and checked like a record, and only then given its name.
 
 use std::fs::File;
-use std::fs::OpenOptions;
 use std::io;
 use std::io::BufReader;
 use std::io::BufWriter;
@@ -17,6 +16,7 @@ use crate::act::Author;
 use crate::bytes;
 use crate::db::Conn;
 use crate::db::Place;
+use crate::db::Reach;
 use crate::db::Store;
 use crate::dump::Dump;
 use crate::dump::DumpReader;
@@ -32,6 +32,7 @@ use crate::error::Result;
 use crate::error::StoreError;
 use crate::every::every_table;
 use crate::head::Head;
+use crate::own;
 use crate::proof::Proof;
 use crate::proof::Verified;
 use crate::record::Record;
@@ -147,7 +148,7 @@ pub async fn restore(
             empty_folder(folder)?;
             let part = Part::beside(folder)?;
             let place = Place::Folder(part.0.clone());
-            let store = Store::connect(&place, clock.clone()).await?;
+            let store = Store::connect(&place, clock.clone(), Reach::Owner).await?;
             let done = fill(&store, from, passphrase, progress).await;
             store.close().await;
             let verified = done?;
@@ -155,7 +156,7 @@ pub async fn restore(
             verified
         }
         Place::Url(_) => {
-            let store = Store::connect(to, clock.clone()).await?;
+            let store = Store::connect(to, clock.clone(), Reach::Owner).await?;
             let done = fill(&store, from, passphrase, progress).await;
             store.close().await;
             done?
@@ -191,7 +192,7 @@ async fn write(
     let (sealed, key) = sealed(passphrase).await.map_err(failed)?.unzip();
     let mut conn = store.read().await?;
     let header = header(store, &mut conn, sealed).await?;
-    let file = BufWriter::new(new_file(path).map_err(failed)?);
+    let file = BufWriter::new(own::new_file(path).map_err(failed)?);
     let mut dump = Dump::new(file, &header, key).map_err(failed)?;
     let of = header.rows.values().sum();
     let mut done = 0;
@@ -245,10 +246,34 @@ fn whole<R: Record + PartialEq + 'static>(row: &R) -> io::Result<serde_json::Val
 fn image(table: &str, line: &str) -> io::Result<serde_json::Value> {
     every_table!(Row => {
         if table == Row::TABLE {
-            return Ok(serde_json::to_value(serde_json::from_str::<Row>(line)?)?);
+            return Ok(serde_json::to_value(row_of::<Row>(line)?)?);
         }
     });
     Ok(serde_json::Value::Null)
+}
+
+/// A row as a line of a backup tells it. One made before a column was added does not tell it: it holds what
+/// the step that added it gave to every row.
+fn row_of<R: Record>(line: &str) -> io::Result<R> {
+    let read = serde_json::from_str::<R>(line);
+    let Err(error) = read else { return Ok(read?) };
+    let told: serde_json::Value = serde_json::from_str(line)?;
+    let younger = schema::younger();
+    // A default that is text may be meant as text or as the JSON it is.
+    for last in [false, true] {
+        let mut row = told.clone();
+        for added in younger.iter().filter(|added| added.table == R::TABLE) {
+            let mut defaults = added.defaults();
+            let default = if last { defaults.pop() } else { defaults.into_iter().next() };
+            if row.get(&added.field).is_none() {
+                row[&added.field] = default.unwrap_or_default();
+            }
+        }
+        if let Ok(row) = serde_json::from_value(row) {
+            return Ok(row);
+        }
+    }
+    Err(error.into())
 }
 
 async fn rows<R: Record + PartialEq + 'static, W: io::Write>(
@@ -378,7 +403,9 @@ async fn put_row(
 ) -> Result<()> {
     every_table!(Row => {
         if table == Row::TABLE {
-            let row: Row = serde_json::from_str(line).map_err(|error| failed(error.into()))?;
+            let mut row = row_of::<Row>(line).map_err(failed)?;
+            // A text that the new place cannot hold is refused by it, with words; the old place held it.
+            let _ = row.fit();
             return put(conn, &row).await;
         }
     });
@@ -481,18 +508,6 @@ fn sync_folder_of(path: &Path) -> io::Result<()> {
 fn sync_folder_of(_: &Path) -> io::Result<()> {
     // A folder cannot be opened here, and the system writes names through.
     Ok(())
-}
-
-/// A new file that only its owner may read.
-fn new_file(path: &Path) -> io::Result<File> {
-    let mut options = OpenOptions::new();
-    options.write(true).create_new(true);
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::OpenOptionsExt as _;
-        options.mode(0o600);
-    }
-    options.open(path)
 }
 
 fn empty_folder(folder: &Path) -> Result<()> {

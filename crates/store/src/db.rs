@@ -6,10 +6,13 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use sqlx::AssertSqlSafe;
+use sqlx::Connection as _;
 use sqlx::Postgres;
 use sqlx::Sqlite;
 use sqlx::Transaction;
+use sqlx::postgres::PgConnectOptions;
 use sqlx::postgres::PgPoolOptions;
+use sqlx::postgres::PgSslMode;
 use sqlx::sqlite::SqliteConnectOptions;
 use sqlx::sqlite::SqliteJournalMode;
 use sqlx::sqlite::SqlitePoolOptions;
@@ -20,6 +23,9 @@ use tokio::sync::broadcast;
 use crate::error::RECORD;
 use crate::error::Result;
 use crate::error::StoreError;
+use crate::head::HEADS;
+use crate::head::Heads;
+use crate::own;
 use crate::record::Record;
 use crate::schema;
 use crate::share;
@@ -48,6 +54,16 @@ impl Place {
     }
 }
 
+/// Who else of the machine may reach into the folder of a record.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Reach {
+    /// Nobody but the account that runs the program: a wider folder is refused.
+    #[default]
+    Owner,
+    /// Whoever the folder's own rights let in; the operator said so.
+    Shared,
+}
+
 /// The record of a department. Cheap to clone; all clones share the same connections.
 #[derive(Clone)]
 pub struct Store {
@@ -58,6 +74,8 @@ pub struct Store {
     pub(crate) gate: Arc<Mutex<()>>,
     /// Acts that changed something are told here once they are closed.
     pub(crate) told: broadcast::Sender<Closed>,
+    /// Where heads of the chain go.
+    pub(crate) heads: Heads,
 }
 
 /// An act that changed something and is in the record.
@@ -90,13 +108,22 @@ impl Store {
     /// Opens a record, makes it if it is not there, and brings its tables up to this release.
     ///
     /// # Errors
-    /// When the folder is a network share, cannot be written or is damaged, or the server cannot be reached.
+    /// When the folder is a network share, may be read by others, cannot be written or is damaged, or the server cannot be reached.
     pub async fn open(place: &Place, clock: Clock) -> Result<Self> {
-        let store = Self::connect(place, clock).await?;
+        Self::open_within(place, clock, Reach::Owner).await
+    }
+
+    /// The same, the folder reached by those who may.
+    ///
+    /// # Errors
+    /// As [`Store::open`].
+    pub async fn open_within(place: &Place, clock: Clock, reach: Reach) -> Result<Self> {
+        let store = Self::connect(place, clock, reach).await?;
         let mut conn = store.begin_write().await.map_err(|error| store.explain(error))?;
         let made = schema::migrate(&mut conn).await;
         made.map_err(|error| store.explain(error))?;
         conn.commit().await.map_err(|error| store.explain(error))?;
+        store.set_heads().await?;
         store.tell_head().await;
         Ok(store)
     }
@@ -105,11 +132,11 @@ impl Store {
     ///
     /// # Errors
     /// When there is none, and as [`Store::open`].
-    pub async fn open_existing(place: &Place, clock: Clock) -> Result<Self> {
+    pub async fn open_existing(place: &Place, clock: Clock, reach: Reach) -> Result<Self> {
         let (what, there) = match place {
             Place::Folder(folder) => (folder.display().to_string(), folder.join(FILE).is_file()),
             Place::Url(_) => {
-                let store = Self::connect(place, clock.clone()).await?;
+                let store = Self::connect(place, clock.clone(), reach).await?;
                 let sql = "SELECT COUNT(*) FROM information_schema.tables WHERE table_schema = current_schema() AND table_name = 'migration'";
                 let tables = store.read().await?.number(sql, &[]).await?;
                 store.close_quietly().await;
@@ -117,7 +144,7 @@ impl Store {
             }
         };
         if there {
-            return Self::open(place, clock).await;
+            return Self::open_within(place, clock, reach).await;
         }
         Err(StoreError::Unusable {
             what,
@@ -127,9 +154,9 @@ impl Store {
     }
 
     /// Connects, and leaves the tables as they are: there may be none.
-    pub(crate) async fn connect(place: &Place, clock: Clock) -> Result<Self> {
+    pub(crate) async fn connect(place: &Place, clock: Clock, reach: Reach) -> Result<Self> {
         let pool = match place {
-            Place::Folder(folder) => Pool::Sqlite(open_folder(folder).await?),
+            Place::Folder(folder) => Pool::Sqlite(open_folder(folder, reach).await?),
             Place::Url(url) => Pool::Postgres(open_url(url).await?),
         };
         Ok(Self {
@@ -138,6 +165,10 @@ impl Store {
             clock,
             gate: Arc::default(),
             told: broadcast::Sender::new(256),
+            heads: Heads::new(match place {
+                Place::Folder(folder) => Some(folder),
+                Place::Url(_) => None,
+            }),
         })
     }
 
@@ -249,22 +280,10 @@ impl Store {
     }
 }
 
-async fn open_folder(folder: &Path) -> Result<sqlx::SqlitePool> {
-    let unusable = |says: String, hint: &str| StoreError::Unusable {
-        what: folder.display().to_string(),
-        says,
-        hint: hint.to_owned(),
-    };
-    std::fs::create_dir_all(folder).map_err(|error| {
-        unusable(format!("the folder cannot be made: {error}"), "name a folder that may be written")
-    })?;
-    if let Some(kind) = share::network_share(folder) {
-        return Err(unusable(
-            format!(
-                "the folder lies on a network share ({kind}), where an embedded database loses what was written"
-            ),
-            "name a folder on a disk of this machine, or use a PostgreSQL server",
-        ));
+async fn open_folder(folder: &Path, reach: Reach) -> Result<sqlx::SqlitePool> {
+    stands(folder)?;
+    if reach == Reach::Owner {
+        only_its_owners(folder)?;
     }
     let options = SqliteConnectOptions::new()
         .filename(folder.join(FILE))
@@ -277,18 +296,87 @@ async fn open_folder(folder: &Path) -> Result<sqlx::SqlitePool> {
         .pragma("cell_size_check", "ON")
         // What is destroyed is overwritten in the file, wherever the database had moved it.
         .pragma("secure_delete", "ON");
-    let pool = SqlitePoolOptions::new().max_connections(6).connect_with(options).await;
+    let pool = SqlitePoolOptions::new()
+        .max_connections(6)
+        // A commit that a full disk refused leaves the driver counting a transaction that the database has
+        // ended already, and every later one would fail: such a connection is closed and another is made.
+        .before_acquire(|conn, _| Box::pin(async move { Ok(!conn.is_in_transaction()) }))
+        .connect_with(options)
+        .await;
     pool.map_err(|error| match StoreError::from(error) {
-        StoreError::Unusable { says, hint, .. } => unusable(says, &hint),
+        StoreError::Unusable { says, hint, .. } => unusable(folder, says, &hint),
         error => error,
     })
 }
 
+/// Makes the folder where it is not there, and refuses one on a network share.
+fn stands(folder: &Path) -> Result<()> {
+    if let Err(error) = std::fs::metadata(folder) {
+        if error.kind() != std::io::ErrorKind::NotFound {
+            return Err(unusable(folder, format!("the folder cannot be reached: {error}"), ""));
+        }
+        own::new_folder(folder).map_err(|error| {
+            let says = format!("the folder cannot be made: {error}");
+            unusable(folder, says, "name a folder that may be written")
+        })?;
+    }
+    let Some(kind) = share::network_share(folder) else { return Ok(()) };
+    let says = format!(
+        "the folder lies on a network share ({kind}), where an embedded database loses what was written"
+    );
+    let hint = "name a folder on a disk of this machine, or use a PostgreSQL server";
+    Err(unusable(folder, says, hint))
+}
+
+fn unusable(folder: &Path, says: String, hint: &str) -> StoreError {
+    StoreError::Unusable { what: folder.display().to_string(), says, hint: hint.to_owned() }
+}
+
+/// Refuses a folder that others of the machine may look into, and sees that every file of the record is its
+/// owner's alone, whatever the umask says. An empty folder is closed instead: nothing was in it to be seen.
+fn only_its_owners(folder: &Path) -> Result<()> {
+    let failed = |error: std::io::Error| {
+        unusable(folder, format!("its rights cannot be read or set: {error}"), "")
+    };
+    if let Some(mode) = own::wider(folder).map_err(failed)? {
+        if std::fs::read_dir(folder).map_err(failed)?.next().is_some() {
+            return Err(unusable(
+                folder,
+                format!("others of this machine may look into the folder (its rights are {mode})"),
+                &format!(
+                    "`chmod -R go= {}` closes it to all but its owner; --shared-folder leaves it open",
+                    folder.display()
+                ),
+            ));
+        }
+        own::close_folder(folder).map_err(failed)?;
+    }
+    // Made here, so that the database does not make it with the rights of its own; the files beside it
+    // take theirs from it.
+    // Where it cannot be made, the database says why in words that are known.
+    let _ = own::new_file(&folder.join(FILE));
+    for name in [FILE.to_owned(), format!("{FILE}-wal"), format!("{FILE}-shm"), HEADS.to_owned()] {
+        let path = folder.join(name);
+        let is_wider = own::wider(&path).ok().flatten().is_some();
+        if is_wider {
+            own::close_file(&path).map_err(failed)?;
+        }
+    }
+    Ok(())
+}
+
 async fn open_url(url: &str) -> Result<sqlx::PgPool> {
+    let mut options: PgConnectOptions = url.parse()?;
+    // Patients' data do not cross a network in the clear unless the address says that they may.
+    let said = url.contains("sslmode=") || url.contains("ssl-mode=");
+    let here = ["localhost", "127.0.0.1", "::1", "[::1]"].contains(&options.get_host());
+    if !said && !here && options.get_socket().is_none() && !options.get_host().starts_with('/') {
+        options = options.ssl_mode(PgSslMode::Require);
+    }
     let pool = PgPoolOptions::new()
         .max_connections(12)
         .acquire_timeout(Duration::from_secs(20))
-        .connect(url)
+        .connect_with(options)
         .await;
     Ok(pool?)
 }

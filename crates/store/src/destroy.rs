@@ -26,6 +26,7 @@ use crate::proof::DESTROY;
 use crate::record::Kept;
 use crate::record::Record as _;
 use crate::retention::governs;
+use crate::scoring::DESTROYED;
 use crate::scoring::Reading;
 use crate::scoring::reading_of;
 use crate::tables::Chase;
@@ -242,7 +243,7 @@ impl Act {
         let at = self.at();
         self.each(all, |row: &mut Person| {
             row.voided_at = row.voided_at.or(Some(at));
-            row.voided_because = Some("destroyed when its time was over".to_owned());
+            row.voided_because = Some(DESTROYED.to_owned());
             for field in [&mut row.mrn, &mut row.family, &mut row.given, &mut row.born_on] {
                 field.clear();
             }

@@ -160,6 +160,16 @@ fn known(said: &str) -> Option<(&'static str, &'static str)> {
             "see that the server runs and the address is right",
         ),
         (
+            "server does not support tls",
+            "the server speaks no TLS, and patients' data would cross the network in the clear",
+            "set TLS up on the server; `?sslmode=disable` at the end of the address says that they may",
+        ),
+        (
+            "invalid byte sequence for encoding",
+            "a text holds a character that it cannot keep; nothing was written",
+            "type it again without that",
+        ),
+        (
             "password authentication failed",
             "it does not accept this user and password",
             "correct the address",

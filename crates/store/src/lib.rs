@@ -16,13 +16,16 @@ mod macros;
 // Words, errors and pure rules on text.
 pub mod chain;
 pub mod error;
+pub mod fit;
 pub mod ident;
 pub mod when;
 pub mod words;
 
 // The database and the one way to change it.
 pub mod act;
+pub mod clock;
 pub mod db;
+mod own;
 pub mod record;
 mod schema;
 mod share;
@@ -34,6 +37,7 @@ pub mod bytes;
 pub mod dump;
 pub mod entry;
 pub mod every;
+mod fabric;
 pub mod head;
 pub mod proof;
 mod seal;

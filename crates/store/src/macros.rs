@@ -40,6 +40,12 @@ macro_rules! words {
             }
         }
 
+        impl $crate::fit::Fit for $name {
+            fn fit(&mut self) -> std::result::Result<(), &'static str> {
+                Ok(())
+            }
+        }
+
         impl std::fmt::Display for $name {
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
                 f.write_str(self.says())
@@ -76,6 +82,14 @@ macro_rules! record {
 
             fn written(&self) -> i64 {
                 self.act
+            }
+
+            fn fit(&mut self) -> std::result::Result<(), $crate::fit::Unfit> {
+                $(
+                    $crate::fit::Fit::fit(&mut self.$field)
+                        .map_err(|why| $crate::fit::Unfit { field: stringify!($field), why })?;
+                )+
+                Ok(())
             }
 
             fn bind_sqlite<'q>(&self, query: $crate::record::SqliteQuery<'q>) -> $crate::record::SqliteQuery<'q> {

@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
+use serde_json::Map;
 use serde_json::Value;
 use sha2::Digest as _;
 use sha2::Sha256;
@@ -15,9 +16,12 @@ use crate::bytes::KeptBytes;
 use crate::chain::NOTHING_BEFORE;
 use crate::chain::canonical;
 use crate::chain::sha256;
+use crate::clock::ACCEPTED;
 use crate::entry::Entry;
 use crate::every;
 use crate::head::Head;
+use crate::schema;
+use crate::schema::Younger;
 use crate::when::rfc3339;
 
 /// The act that takes bodies away; its facts list them under `acts`.
@@ -47,6 +51,8 @@ pub struct Verified {
     pub wrong: Vec<String>,
     /// How many things are wrong altogether.
     pub wrong_count: u64,
+    /// What contradicts nothing, but stands there though no act accounts for it: at most 200 sentences.
+    pub told: Vec<String>,
 }
 
 impl Verified {
@@ -73,6 +79,8 @@ struct Image {
 /// The check under way: acts in order, then rows, then kept bytes.
 pub(crate) struct Proof {
     found: Verified,
+    younger: Vec<Younger>,
+    last_at: i64,
     next: i64,
     prev: String,
     heads: BTreeMap<i64, Vec<Head>>,
@@ -99,7 +107,10 @@ impl Proof {
                 heads: heads.len() as u64,
                 wrong: Vec::new(),
                 wrong_count: 0,
+                told: Vec::new(),
             },
+            younger: schema::younger(),
+            last_at: i64::MIN,
             next: 1,
             prev: NOTHING_BEFORE.to_owned(),
             heads: by_seq,
@@ -117,9 +128,17 @@ impl Proof {
         }
     }
 
+    /// Something that nothing accounts for.
+    fn tell(&mut self, says: String) {
+        if self.found.told.len() < TOLD {
+            self.found.told.push(says);
+        }
+    }
+
     /// The next act, in order of its number.
     pub(crate) fn act(&mut self, entry: &Entry) {
         self.link(entry);
+        self.dated(entry);
         self.exported(entry);
         self.found.acts += 1;
         match &entry.body {
@@ -152,6 +171,17 @@ impl Proof {
                 _ => format!("act {seq} does not follow act {}: one of them was changed or put in another's place", seq - 1),
             });
         }
+    }
+
+    fn dated(&mut self, entry: &Entry) {
+        if entry.at < self.last_at && entry.verb != ACCEPTED {
+            self.wrong(format!(
+                "act {} is dated {}, before the act before it, and nobody accepted such a clock",
+                entry.seq,
+                rfc3339(entry.at)
+            ));
+        }
+        self.last_at = entry.at;
     }
 
     fn exported(&mut self, entry: &Entry) {
@@ -205,7 +235,7 @@ impl Proof {
             self.wrong(format!("{table} {id} stands in the database, but no act wrote it"));
             return None;
         };
-        if image_sha256(row.clone()) == image.sha256 {
+        if stands(&self.younger, table, &row, &image.sha256) {
             return None;
         }
         Some(Differs { table, id, found: row, act: image.act })
@@ -229,24 +259,48 @@ impl Proof {
         let Some(Value::Object(written)) = written else {
             return self.wrong(format!("{table} {id} is not as act {act} wrote it"));
         };
-        for (field, wrote) in &written {
-            let found = &of.found[field];
-            if found != wrote {
-                self.wrong(match (shown(field, found), shown(field, wrote)) {
-                    (Some(found), Some(wrote)) => {
-                        format!("{table} {id}: {field} is {found}, act {act} wrote {wrote}")
-                    }
-                    _ => format!("{table} {id}: {field} is not what act {act} wrote"),
-                });
-            }
+        let faults = self.faults(of, &written);
+        if faults.is_empty() {
+            // The hashes differ, whether or not a field explains it.
+            self.wrong(format!("{table} {id} is not as act {act} wrote it"));
         }
+        for fault in faults {
+            self.wrong(fault);
+        }
+    }
+
+    /// The fields that are not as they were written, each as a sentence. One that the act did not know yet
+    /// must hold what the step that added it gave to every row.
+    fn faults(&self, of: &Differs, written: &Map<String, Value>) -> Vec<String> {
+        let (table, id, act) = (of.table, of.id, of.act);
+        let empty = Map::new();
+        let found = of.found.as_object().unwrap_or(&empty);
+        let fields: BTreeSet<&String> = found.keys().chain(written.keys()).collect();
+        let mut faults = Vec::new();
+        for field in fields {
+            let found = found.get(field).unwrap_or(&Value::Null);
+            let wrote = written.get(field).unwrap_or(&Value::Null);
+            let added = self.younger.iter().find(|one| one.table == table && one.field == *field);
+            let given = !written.contains_key(field)
+                && added.is_some_and(|added| added.defaults().contains(found));
+            if found == wrote || given {
+                continue;
+            }
+            faults.push(match (shown(field, found), shown(field, wrote)) {
+                (Some(found), Some(wrote)) => {
+                    format!("{table} {id}: {field} is {found}, act {act} wrote {wrote}")
+                }
+                _ => format!("{table} {id}: {field} is not what act {act} wrote"),
+            });
+        }
+        faults
     }
 
     fn wants(&mut self, table: &str, id: i64, row: &Value) {
         let hash = match table {
             "original" if row["destroyed_at"].is_null() => &row["sha256"],
             "report" => &row["pdf_sha256"],
-            "outcome" => &row["criteria_sha256"],
+            "outcome" | "second_reading" => &row["criteria_sha256"],
             _ => &Value::Null,
         };
         if let Some(hash) = hash.as_str() {
@@ -258,6 +312,12 @@ impl Proof {
     pub(crate) fn bytes(&mut self, kept: &KeptBytes) {
         self.found.files += 1;
         let of = self.wanted.remove(&kept.sha256);
+        if of.is_none() {
+            self.tell(format!(
+                "the kept bytes {} ({} bytes) belong to no row: acts that kept them may have been cut off",
+                kept.sha256, kept.length
+            ));
+        }
         if kept.unpacked().is_err() {
             let of = of.map(|of| format!(" of {of}")).unwrap_or_default();
             self.wrong(format!("the kept bytes {}{of} are not what they were", kept.sha256));
@@ -272,6 +332,14 @@ impl Proof {
             self.wrong(format!(
                 "the chain ends with act {last}, but the database holds act {} for the last",
                 gate.seq
+            ));
+        }
+        if let Some(gate) =
+            gate.filter(|gate| self.next > 1 && gate.seq == last && gate.at != self.last_at)
+        {
+            let (gate, act) = (rfc3339(gate.at), rfc3339(self.last_at));
+            self.wrong(format!(
+                "the last act is of {act}, but the database holds {gate} for its time"
             ));
         }
         for seq in std::mem::take(&mut self.gone) {
@@ -297,6 +365,28 @@ impl Proof {
             "acts were cut off at the end: the chain ends with act {last}, but act {seq} of {at} was exported"
         ));
     }
+}
+
+/// Whether a row is as its image was, the columns that came after the image holding what their step gave
+/// them. Steps are taken back one by one, the latest first.
+fn stands(younger: &[Younger], table: &str, row: &Value, sha256: &[u8; 32]) -> bool {
+    if image_sha256(row.clone()) == *sha256 {
+        return true;
+    }
+    let mut row = row.clone();
+    let of_table: Vec<&Younger> = younger.iter().filter(|one| one.table == table).collect();
+    for step in of_table.chunk_by(|one, other| one.step == other.step) {
+        for added in step {
+            if !added.defaults().contains(&row[&added.field]) {
+                return false;
+            }
+            row[&added.field] = Value::Null;
+        }
+        if image_sha256(row.clone()) == *sha256 {
+            return true;
+        }
+    }
+    false
 }
 
 /// Hash of a row's image. A field that holds nothing counts as one that is not there, so that a column

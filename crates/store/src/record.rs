@@ -9,6 +9,7 @@ use sqlx::sqlite::SqliteArguments;
 use sqlx::sqlite::SqliteRow;
 
 use crate::chain::sha256;
+use crate::fit::Unfit;
 
 /// A query on `SQLite` that still takes values.
 pub type SqliteQuery<'q> = Query<'q, sqlx::Sqlite, SqliteArguments>;
@@ -37,6 +38,11 @@ pub trait Record:
     fn stamp(&mut self, id: i64, act: i64);
     /// The act that wrote it last.
     fn written(&self) -> i64;
+    /// Makes every field what both databases and the chain write alike.
+    ///
+    /// # Errors
+    /// The first field that no database may keep.
+    fn fit(&mut self) -> std::result::Result<(), Unfit>;
     /// Binds every column in order.
     fn bind_sqlite<'q>(&self, query: SqliteQuery<'q>) -> SqliteQuery<'q>;
     /// Binds every column in order.

@@ -4,6 +4,7 @@
 //! program ends.
 
 use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::sync::Mutex;
 use std::sync::PoisonError;
@@ -28,7 +29,6 @@ use crate::error::StoreError;
 use crate::reading::judged;
 use crate::scoring::Held;
 use crate::tables::Night;
-use crate::tables::Original;
 
 /// Which past nights are run, the newest first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -230,6 +230,14 @@ impl Rerun {
         self.state.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
+    /// Forgets what it found on nights whose data were destroyed since.
+    pub fn forget(&self, destroyed: &BTreeSet<i64>) {
+        let mut state = self.state.lock().unwrap_or_else(PoisonError::into_inner);
+        let before = state.changed.len();
+        state.changed.retain(|one| !destroyed.contains(&one.night));
+        state.gone += before - state.changed.len();
+    }
+
     /// The set that holds and the draft as the engine takes them.
     pub fn sets(&self) -> (&Criteria, &Criteria) {
         (&self.before, &self.after)
@@ -281,11 +289,10 @@ impl Rerun {
     async fn one(self: Arc<Self>, store: &Store, id: i64) -> Result<One> {
         let mut conn = store.read().await?;
         let night: Night = conn.get(id).await?;
-        let original: Original = conn.get(night.original).await?;
-        if original.destroyed_at.is_some() {
-            return Ok(One::Gone);
-        }
-        let held = conn.held(&night).await?;
+        let held = match conn.held(&night).await {
+            Err(error) if error.is("destroyed") => return Ok(One::Gone),
+            held => held?,
+        };
         drop(conn);
         let run = move || self.compared(&night, &held);
         let run = tokio::task::spawn_blocking(run).await;

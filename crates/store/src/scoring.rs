@@ -1,5 +1,6 @@
 //! A night read and scored: the notes that belong to it, the engine's judgement, and the row that keeps it.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use engine::criteria::Criteria;
@@ -31,6 +32,7 @@ use crate::tables::Monitor;
 use crate::tables::Night;
 use crate::tables::Original;
 use crate::tables::Outcome;
+use crate::tables::Person;
 use crate::tables::Referral;
 use crate::tables::Study;
 use crate::when::date;
@@ -113,6 +115,9 @@ impl Held {
     }
 }
 
+/// Why the row of somebody whose data were destroyed is void.
+pub(crate) const DESTROYED: &str = "destroyed when its time was over";
+
 impl Conn {
     /// The bytes of a night that may be read.
     ///
@@ -132,7 +137,7 @@ impl Conn {
             }
             NightStatus::Waiting | NightStatus::Reading | NightStatus::Signed => {}
         }
-        let original: Original = self.get(night.original).await?;
+        let original = self.not_destroyed(night).await?;
         let reading = self.setting(&reading_of(original.id)).await?;
         let reading = match reading.map(|kept| serde_json::from_str(&kept.value)) {
             Some(Ok(reading)) => reading,
@@ -141,6 +146,36 @@ impl Conn {
         };
         let bytes = self.bytes(&original.sha256).await?;
         Ok(Held { bytes, reading, piece: Piece { from_s: night.from_s, to_s: night.to_s } })
+    }
+
+    /// The original of a night, unless the night's data were destroyed when their time was over. Asked at
+    /// every use: what was read before must not be shown after, by this program or by another beside it. An
+    /// original may be left because it holds a night of another person too, so the person counts as well.
+    ///
+    /// # Errors
+    /// Refused as `destroyed` when they were.
+    pub async fn not_destroyed(&mut self, night: &Night) -> Result<Original> {
+        let original: Original = self.get(night.original).await?;
+        let person = match night.person {
+            Some(person) => Some(self.get::<Person>(person).await?),
+            None => None,
+        };
+        let gone = person.and_then(|person| person.voided_because);
+        if original.destroyed_at.is_none() && gone.as_deref() != Some(DESTROYED) {
+            return Ok(original);
+        }
+        let says = "what this night held was destroyed when its time was over";
+        Err(StoreError::refused("destroyed", says, ""))
+    }
+
+    /// Numbers of the nights whose data were destroyed.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn destroyed_nights(&mut self) -> Result<BTreeSet<i64>> {
+        let clause = "WHERE person IN (SELECT id FROM person WHERE voided_because = $1)";
+        let nights: Vec<Night> = self.find(clause, &[DESTROYED.into()]).await?;
+        Ok(nights.into_iter().map(|night| night.id).collect())
     }
 
     /// The set of criteria a result was made with, as it was then: whatever holds under its name today.
@@ -406,7 +441,8 @@ pub(crate) fn believed_h(judged: &Judgement) -> f64 {
         .filter(|at_s| traces.iter().all(|trace| good(trace, at_s + first.period_s / 2.0)))
         .map(|_| first.period_s)
         .sum();
-    seconds / 3600.0
+    // The sum of nothing is a zero with a sign.
+    seconds / 3600.0 + 0.0
 }
 
 fn refused(code: &'static str, says: String, hint: Option<String>) -> StoreError {

@@ -199,7 +199,8 @@ impl Store {
         let hash = sha256(token.as_bytes());
         let mut act = self.act(&author(account, station), "login").await?;
         act.on(format!("account {}", account.id), None);
-        let now = act.at();
+        // By the clock that will end it, which is not the act's when the clock cannot be right.
+        let now = self.now();
         let sql = "INSERT INTO session (token_sha256, account, station, began_at, seen_at) VALUES ($1, $2, $3, $4, $4)";
         on!(act.conn(), c => sqlx::query(sql).bind(&hash).bind(account.id).bind(station).bind(now).execute(c).await.map(|_| ()))?;
         // Sessions nobody came back to are swept here, where one begins anyway.

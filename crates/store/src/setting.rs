@@ -6,10 +6,12 @@ use serde::Deserialize;
 use serde::Serialize;
 
 use crate::act::Author;
+use crate::clock;
 use crate::db::Conn;
 use crate::db::Store;
 use crate::error::Result;
 use crate::error::StoreError;
+use crate::head;
 use crate::tables::Setting;
 
 /// Name of the desk's settings among the settings.
@@ -60,6 +62,10 @@ pub struct DeskSettings {
     pub most_nights: i64,
     /// Minutes without a key or click after which a session ends.
     pub idle_min: i64,
+    /// How far ahead of the last act the server's clock may be and be believed, days.
+    pub clock_ahead_days: i64,
+    /// After how many acts the head of the chain is written down outside the database.
+    pub heads_every: i64,
 }
 
 impl Default for DeskSettings {
@@ -92,6 +98,8 @@ impl Default for DeskSettings {
             cleaning: texts(&["wiped with detergent and disinfectant wipes"]),
             most_nights: 7,
             idle_min: 15,
+            clock_ahead_days: clock::AHEAD_DAYS,
+            heads_every: head::EVERY,
         }
     }
 }
@@ -182,6 +190,8 @@ impl DeskSettings {
             ("ladder_days", 0 < ring && ring < letter && letter < manager),
             ("most_nights", (1..=30).contains(&read.most_nights)),
             ("idle_min", (2..=240).contains(&read.idle_min)),
+            ("clock_ahead_days", (1..=3650).contains(&read.clock_ahead_days)),
+            ("heads_every", (1..=1000).contains(&read.heads_every)),
         ];
         match ranges.iter().find(|(_, right)| !right) {
             Some((name, _)) => Err(wrong(

@@ -15,6 +15,7 @@ use engine::recording::Channel;
 use engine::recording::Quantity;
 use engine::recording::Recording;
 use engine::report::Report;
+use store::db::Conn;
 use store::db::Store;
 use store::error::Result;
 use store::error::StoreError;
@@ -148,10 +149,10 @@ impl Nights {
             let says = "this night is not scored yet";
             StoreError::refused("night_not_scored", says, "settle whose it is first")
         })?;
+        let mut conn = self.still_there(store, night).await?;
         if let Some(open) = self.kept(night.id, outcome) {
             return Ok(open);
         }
-        let mut conn = store.read().await?;
         let held = conn.held(night).await?;
         let used: Outcome = conn.get(outcome).await?;
         let criteria = conn.criteria_used(&used).await?;
@@ -168,6 +169,24 @@ impl Nights {
         });
         let opened = run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
         Ok(self.keep(opened?))
+    }
+
+    /// The record as it stands now, in which the night's data are still there. When they were destroyed, by
+    /// whichever server, no night stays open: one that is read again costs a moment.
+    async fn still_there(&self, store: &Store, night: &Night) -> Result<Conn> {
+        let mut conn = store.read().await?;
+        match conn.not_destroyed(night).await {
+            Ok(_) => Ok(conn),
+            Err(error) => {
+                self.close_all();
+                Err(error)
+            }
+        }
+    }
+
+    /// Closes every night: nothing of any is held in memory.
+    pub fn close_all(&self) {
+        self.open.lock().unwrap_or_else(PoisonError::into_inner).clear();
     }
 
     /// A night after a step of its reader.
@@ -196,10 +215,10 @@ impl Nights {
         second: &SecondReading,
     ) -> Result<Arc<Opened>> {
         let ids = (-second.id, second.act);
+        let mut conn = self.still_there(store, night).await?;
         if let Some(open) = self.kept(ids.0, ids.1) {
             return Ok(open);
         }
-        let mut conn = store.read().await?;
         let held = conn.held(night).await?;
         let criteria = conn.criteria_second(second).await?;
         drop(conn);

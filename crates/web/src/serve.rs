@@ -28,6 +28,9 @@ use crate::printer::Printer;
 /// How long open requests may take when the server is told to end.
 const GRACE: Duration = Duration::from_secs(10);
 
+/// How often the head of the chain is written down while the server runs.
+const HEADS: Duration = Duration::from_secs(3600);
+
 /// A certificate and its key, both PEM.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Tls {
@@ -104,7 +107,7 @@ pub async fn serve(config: Config, until: impl Future<Output = ()>) -> Result<()
         tls.is_some(),
         listen,
         &config.names,
-        config.log,
+        config.log.clone(),
     );
     let service = app(state.clone()).into_make_service_with_connect_info::<SocketAddr>();
     let handle = Handle::new();
@@ -118,11 +121,16 @@ pub async fn serve(config: Config, until: impl Future<Output = ()>) -> Result<()
     (config.ready)(&address(listen, tls.is_some(), &config.names));
     let following = config.store.clone();
     let follow = tokio::spawn(async move { following.follow().await });
+    let (heads, log) = (config.store.clone(), config.log.clone());
+    let heads = tokio::spawn(async move {
+        heads.keep_heads(HEADS, |error| log(&error.to_string())).await;
+    });
     until.await;
     state.stop();
     handle.graceful_shutdown(Some(GRACE));
     let ended = running.await;
     follow.abort();
+    heads.abort();
     config.store.close().await;
     match ended {
         Ok(Err(error)) => Err(refused(error)),

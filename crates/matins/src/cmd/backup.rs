@@ -9,7 +9,7 @@ use crate::message::{Trouble, Voice};
 pub(crate) fn run(args: &BackupArgs, voice: Voice) -> Result<Exit, Trouble> {
     let passphrase = record::passphrase(args.passphrase_file.as_deref())?;
     let made = record::wait_for(async {
-        let store = record::open(&args.data).await?;
+        let store = record::open(&args.data, args.reach).await?;
         let progress = record::progress(voice);
         let made =
             store::backup::backup(&store, &args.output, passphrase.as_ref(), &progress).await;

@@ -6,19 +6,27 @@ use std::path::Path;
 use std::sync::Mutex;
 
 use store::db::Place;
+use store::db::Reach;
 use store::db::Store;
 use store::dump::Passphrase;
 use store::error::StoreError;
 use store::verify::Step;
 use store::when::wall_clock;
 
+use crate::args::ReachArgs;
 use crate::files;
 use crate::message::{Trouble, Voice, say};
 
 /// Opens the record that is there; a mistyped folder may not become a new one.
-pub(crate) async fn open(data: &str) -> Result<Store, Trouble> {
+pub(crate) async fn open(data: &str, reach: ReachArgs) -> Result<Store, Trouble> {
     let place = Place::read(data);
-    Store::open_existing(&place, wall_clock()).await.map_err(|error| told(&error))
+    let opened = Store::open_existing(&place, wall_clock(), within(reach)).await;
+    opened.map_err(|error| told(&error))
+}
+
+/// Who may reach the record's folder, as it was typed.
+pub(crate) fn within(reach: ReachArgs) -> Reach {
+    if reach.shared_folder { Reach::Shared } else { Reach::Owner }
 }
 
 /// Runs work on the record to its end.

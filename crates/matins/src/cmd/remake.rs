@@ -54,7 +54,7 @@ struct Made {
 }
 
 async fn of_record(data: &str, night: i64, args: &ReportArgs) -> Result<Made, Trouble> {
-    let store = record::open(data).await?;
+    let store = record::open(data, args.signed.reach).await?;
     let made = of_store(&store, night, args).await;
     store.close().await;
     made

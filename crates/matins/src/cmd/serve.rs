@@ -30,7 +30,16 @@ pub(crate) fn runtime() -> Result<tokio::runtime::Runtime, Trouble> {
 
 async fn serve(args: ServeArgs, voice: Voice) -> Result<(), Trouble> {
     let place = Place::read(&args.data);
-    let store = Store::open(&place, store::when::wall_clock()).await.map_err(record)?;
+    let reach = crate::cmd::record::within(args.reach);
+    let opened = Store::open_within(&place, store::when::wall_clock(), reach).await;
+    let store = opened.map_err(record)?;
+    if let Some(path) = &args.heads_to {
+        store.send_heads_to(path).await.map_err(record)?;
+    }
+    if let Some(doubt) = store.clocks().await.map_err(record)?.doubt {
+        // It is served all the same: everything can be looked at, and whoever comes sees why no more.
+        voice.tell(&format!("nothing can be changed: {}; {}", doubt.says, doubt.hint));
+    }
     // Before it listens: whoever takes the link may open it at once.
     let first = store.first_administrator().await.map_err(record)?;
     let ready = move |address: &str| welcome(voice, address, first.as_deref());

@@ -4,6 +4,7 @@ use store::head::Head;
 use store::head::read_heads;
 use store::proof::Verified;
 
+use crate::args::ReachArgs;
 use crate::args::VerifyArgs;
 use crate::cmd::record;
 use crate::exit::Exit;
@@ -15,7 +16,7 @@ pub(crate) fn run(args: &VerifyArgs, voice: Voice) -> Result<Exit, Trouble> {
     let found = match (&args.data, &args.backup) {
         (Some(data), _) => {
             let heads = heads(args)?;
-            record::wait_for(of_record(data, &heads, voice))?
+            record::wait_for(of_record(data, args.reach, &heads, voice))?
         }
         (None, Some(file)) => {
             let passphrase = record::passphrase(args.passphrase_file.as_deref())?;
@@ -28,11 +29,30 @@ pub(crate) fn run(args: &VerifyArgs, voice: Voice) -> Result<Exit, Trouble> {
         return Err(unsound(&found));
     }
     files::print(sound(&found).as_bytes())?;
-    Ok(Exit::Done)
+    if found.told.is_empty() { Ok(Exit::Done) } else { Err(unaccounted(&found)) }
 }
 
-async fn of_record(data: &str, heads: &[Head], voice: Voice) -> Result<Verified, Trouble> {
-    let store = record::open(data).await?;
+/// What contradicts nothing and still nobody accounts for: where acts were cut off, this is what is left of them.
+fn unaccounted(found: &Verified) -> Trouble {
+    for told in &found.told {
+        say(&format!("  {told}\n"));
+    }
+    let what = match found.told.len() {
+        1 => "1 thing stands in the record that no act accounts for".to_owned(),
+        count => format!("{count} things stand in the record that no act accounts for"),
+    };
+    Trouble::store(what).hint(
+        "compare the last act with heads that were kept elsewhere (--heads), and tell whoever answers for the record",
+    )
+}
+
+async fn of_record(
+    data: &str,
+    reach: ReachArgs,
+    heads: &[Head],
+    voice: Voice,
+) -> Result<Verified, Trouble> {
+    let store = record::open(data, reach).await?;
     let found = store.verify(heads, &record::progress(voice)).await;
     let found = found.map_err(|error| record::told(&error))?;
     if found.is_sound() {

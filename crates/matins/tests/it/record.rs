@@ -126,3 +126,76 @@ fn a_report_that_nobody_signed_is_not_made_again() {
     let folder = desk.run(&["report", "--data", "nothing", "--night", "7"]);
     assert_eq!(folder.code, 5, "{folder:?}");
 }
+
+/// A server that had run a year ahead: the command says so, and is the recorded way on.
+#[test]
+fn r13_the_command_goes_on_from_a_clock_that_ran_ahead() {
+    let desk = Desk::new();
+    let place = Place::Folder(desk.path("record"));
+    wait(async {
+        let wall = store::when::wall_clock();
+        let ahead = Store::open(&place, Arc::new(move || wall() + 365 * 86_400)).await.unwrap();
+        ahead.put_setting(&Author::program(), "text", "one").await.unwrap();
+        ahead.close().await;
+    });
+    let told = desk.run(&["clock", "--data", "record"]);
+    assert!(told.code == 5 && told.stdout.starts_with("clock: 2"), "{told:?}");
+    assert!(
+        told.stderr.starts_with("matins: nothing can be changed: the clock of this machine says ")
+            && told.stderr.contains("matins clock --data DIR --reason WHY"),
+        "{told:?}"
+    );
+    // Checking and backing up are not kept back by a clock.
+    assert_eq!(desk.run(&["verify", "--data", "record"]).code, 0);
+    assert_eq!(desk.run(&["backup", "--data", "record", "-o", "b"]).code, 0);
+    let unsaid = desk.run(&["clock", "--data", "record", "--reason", " "]);
+    assert_eq!(unsaid.code, 5, "{unsaid:?}");
+    let accept = ["clock", "--data", "record", "--reason", "the server had run a year ahead"];
+    let done = desk.run(&accept);
+    assert_eq!(
+        (done.code, done.stderr.as_str()),
+        (0, "matins: the clock is accepted: acts go on from it; everybody has to log in again\n")
+    );
+    assert_eq!(desk.run(&["clock", "--data", "record"]).code, 0);
+    let again = desk.run(&accept);
+    assert!(again.code == 5 && again.stderr.contains("nothing needs accepting"), "{again:?}");
+    let sound = desk.run(&["verify", "--data", "record"]);
+    assert!(sound.stdout.starts_with("sound: 4 acts, 1 rows and 0 files"), "{sound:?}");
+}
+
+#[cfg(unix)]
+#[test]
+fn r16_a_record_others_may_look_into_is_refused_by_every_verb() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let desk = desk();
+    let rights = |mode| {
+        std::fs::set_permissions(desk.path("record"), std::fs::Permissions::from_mode(mode))
+            .unwrap();
+    };
+    rights(0o755);
+    let words = "matins: record: others of this machine may look into the folder (its rights are 755)\n  \
+         hint: `chmod -R go= record` closes it to all but its owner; --shared-folder leaves it open\n";
+    desk.run(&["verify", "--data", "record"]).fails(5, words);
+    desk.run(&["backup", "--data", "record", "-o", "b"]).fails(5, words);
+    desk.run(&["clock", "--data", "record"]).fails(5, words);
+    desk.run(&["report", "--data", "record", "--night", "1"]).fails(5, words);
+    let started = desk.run(&["serve", "--data", "record"]);
+    assert!(started.code == 5 && started.stderr == words, "{started:?}");
+    assert_eq!(desk.run(&["verify", "--data", "record", "--shared-folder"]).code, 0);
+    rights(0o700);
+    assert_eq!(desk.run(&["verify", "--data", "record"]).code, 0);
+}
+
+/// What the command writes may name a patient, whatever the umask says.
+#[cfg(unix)]
+#[test]
+fn r16_what_the_command_writes_is_its_owners_alone() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let desk = Desk::new();
+    assert_eq!(desk.run(&["simulate", "--hours", "1", "-o", "night.csv"]).code, 0);
+    assert_eq!(desk.run(&["report", "night.csv", "-o", "night.html"]).code, 0);
+    for name in desk.names() {
+        let mode = std::fs::metadata(desk.path(&name)).unwrap().permissions().mode() & 0o777;
+        assert_eq!(mode, 0o600, "{name}");
+    }
+}

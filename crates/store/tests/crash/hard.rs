@@ -57,7 +57,15 @@ fn a_full_disk_is_told_and_the_record_is_whole() {
     assert!(acked > 10, "{said:?}");
     assert!(line(&said, "refused ").ends_with(words), "{said:?}");
     assert!(line(&said, "again ").ends_with(words), "{said:?}");
-    assert_eq!(line(&said, "acts "), format!("{acked} wrong []"));
+    // A transaction outlived the full disk in its connection, and acts failed as a
+    // fault of the program, also after room was made.
+    let crowd = line(&said, "crowd ");
+    assert!(!crowd.contains("transaction"), "{crowd}");
+    if disk {
+        assert_eq!(line(&said, "room "), "{}");
+    }
+    let written: usize = line(&said, "acts ").split(' ').next().unwrap().parse().unwrap();
+    assert!(written >= acked && line(&said, "acts ").ends_with(" wrong []"), "{said:?}");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -111,6 +119,8 @@ async fn a_damaged_page_is_told_whichever_it_is() {
         std::fs::create_dir(&bad).unwrap();
         let mut damaged = file.clone();
         damaged[page * 4096..(page + 1) * 4096].fill(b'z');
+        let rights = std::os::unix::fs::PermissionsExt::from_mode(0o700);
+        std::fs::set_permissions(&bad, rights).unwrap();
         std::fs::write(bad.join("matins.db"), damaged).unwrap();
         let told = match Store::open(&Place::Folder(bad.clone()), wall_clock()).await {
             Err(error) => format!("{error}; {}", error.hint()),

@@ -63,17 +63,59 @@ async fn back_up(store: Store) {
     }
 }
 
+async fn look(store: &Store) -> Result<(), StoreError> {
+    store.looked(&Author::program(), "disk", None, serde_json::Value::Null).await
+}
+
 /// Writes until the disk is full, then says what the program said and whether the record is whole.
 async fn fill_the_disk(place: &Place) {
     let store = Store::open(place, wall_clock()).await.unwrap();
+    let Place::Folder(folder) = place else { unreachable!() };
+    let ballast = folder.with_file_name("ballast");
+    std::fs::write(&ballast, vec![7; 300_000]).unwrap();
     say("open");
     let refused = write_until_stopped(&store).await.unwrap_err();
     say(&format!("refused {refused}"));
     let again =
         write_one(&store).await.map_or_else(|error| error.to_string(), |_| "done".to_owned());
     say(&format!("again {again}"));
+    // Many at once, of every size: whatever one leaves behind in its connection, the next must not find.
+    let mut tries = tokio::task::JoinSet::new();
+    for _ in 0..8 {
+        let store = store.clone();
+        tries.spawn(async move {
+            let (mut said, mut done) = (std::collections::BTreeSet::new(), 0);
+            for n in 0..60 {
+                let tried = if n % 3 == 0 {
+                    write_one(&store).await.map(|_| ())
+                } else {
+                    store.act(&Author::program(), "look").await.map(drop)
+                };
+                let looked = look(&store).await;
+                for tried in [tried, looked] {
+                    match tried {
+                        Ok(()) => done += 1,
+                        Err(error) => drop(said.insert(error.to_string())),
+                    }
+                }
+            }
+            (said, done)
+        });
+    }
+    let all = tries.join_all().await;
+    let words: std::collections::BTreeSet<&String> =
+        all.iter().flat_map(|(said, _)| said).collect();
+    say(&format!("crowd {words:?}"));
+    std::fs::remove_file(&ballast).unwrap();
+    let mut room = std::collections::BTreeSet::new();
+    for _ in 0..40 {
+        room.extend(look(&store).await.err().map(|error| error.to_string()));
+    }
+    say(&format!("room {room:?}"));
     let found = store.verify(&[], &in_silence).await.unwrap();
-    say(&format!("acts {} wrong {:?}", found.acts, found.wrong));
+    let sql = "SELECT COUNT(*) FROM act WHERE verb = 'person.put'";
+    let written = store.read().await.unwrap().number(sql, &[]).await.unwrap();
+    say(&format!("acts {written} wrong {:?}", found.wrong));
 }
 
 /// Run by itself it writes ten acts; with a task it is the program that the other tests start and kill.

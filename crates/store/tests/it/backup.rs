@@ -8,6 +8,7 @@ use store::backup::backup;
 use store::backup::check;
 use store::backup::restore;
 use store::db::Place;
+use store::db::Reach;
 use store::db::Store;
 use store::dump::Passphrase;
 use store::tables::Account;
@@ -179,10 +180,11 @@ async fn a_wrong_passphrase_and_a_missing_one_are_told() {
 async fn a_place_without_a_record_is_told_and_stays_empty() {
     let folder = tempfile::tempdir().unwrap();
     for place in empty_places(folder.path()).await {
-        let refused = Store::open_existing(&place, clock()).await.unwrap_err().to_string();
+        let refused =
+            Store::open_existing(&place, clock(), Reach::Owner).await.unwrap_err().to_string();
         assert!(refused.ends_with(": there is no record here"), "{refused}");
         Store::open(&place, clock()).await.unwrap().close().await;
-        Store::open_existing(&place, clock()).await.unwrap();
+        Store::open_existing(&place, clock(), Reach::Owner).await.unwrap();
     }
 }
 

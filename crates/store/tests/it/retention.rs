@@ -73,7 +73,7 @@ on_both! {
             assert!(before.contains(telling), "{telling}");
         }
         let monitor: Monitor = desk.store.read().await.unwrap().get(1).await.unwrap();
-        desk.wait_s(LATER_S);
+        desk.years_later(LATER_S).await;
         let gone = destroy(&desk, someone.id).await.unwrap();
         assert_eq!((gone.files, gone.kept.len()), (2, 0));
         let after = everything(&desk).await;
@@ -118,7 +118,7 @@ on_both! {
         let mut reading = Setting { id: 0, act: 0, name, value, at: 0, who };
         act.put(&mut reading).await.unwrap();
         act.close().await.unwrap();
-        desk.wait_s(LATER_S);
+        desk.years_later(LATER_S).await;
         let gone = destroy(&desk, someone.id).await.unwrap();
         assert_eq!(gone.kept, ["original 1 holds a night of another person too"]);
         let mut conn = desk.store.read().await.unwrap();
@@ -136,7 +136,7 @@ on_both! {
 
     async fn a_destruction_survives_a_backup(desk) {
         let someone = full::fill(&desk.store).await;
-        desk.wait_s(LATER_S);
+        desk.years_later(LATER_S).await;
         destroy(&desk, someone.id).await.unwrap();
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("b");
@@ -152,7 +152,7 @@ on_both! {
         let someone = full::fill(&desk.store).await;
         let governance = by(Role::Governance);
         assert!(destroy(&desk, someone.id).await.unwrap_err().is("not_due"));
-        desk.wait_s(LATER_S);
+        desk.years_later(LATER_S).await;
         let today = store::when::local_date(desk.store.now(), &jiff::tz::TimeZone::UTC);
         let due = desk.store.read().await.unwrap().due_for_review(today).await.unwrap();
         assert_eq!(due.len(), 1);

@@ -25,7 +25,7 @@ async fn wrong(desk: &Desk) -> String {
 }
 
 /// Goes round the guard of the acts and every reference, as whoever owns the database can.
-async fn behind(desk: &Desk, sql: &str) {
+pub(crate) async fn behind(desk: &Desk, sql: &str) {
     let sql = match &desk.place {
         Place::Folder(folder) => {
             let url = format!("sqlite://{}", folder.join("matins.db").display());
@@ -223,6 +223,39 @@ on_both! {
         full::fill(&desk.store).await;
         behind(&desk, "UPDATE gate SET seq = 5 WHERE id = 1").await;
         assert_eq!(wrong(&desk).await, "the chain ends with act 6, but the database holds act 5 for the last");
+    }
+
+    async fn the_time_of_the_last_act_is_proved_too(desk) {
+        full::fill(&desk.store).await;
+        behind(&desk, "UPDATE gate SET at = at - 1000000 WHERE id = 1").await;
+        assert_eq!(wrong(&desk).await, "the last act is of 2026-11-25T08:00:00Z, but the database holds 2026-11-13T18:13:20Z for its time");
+    }
+
+    async fn what_was_planted_or_taken_out_beside_the_rows_is_named(desk) {
+        full::fill(&desk.store).await;
+        let (planted, emptied) = if desk.store.folder().is_some() {
+            ("CREATE TRIGGER planted AFTER INSERT ON person BEGIN DELETE FROM session; END", "DROP TRIGGER act_kept; CREATE TRIGGER act_kept BEFORE DELETE ON act BEGIN SELECT 1; END")
+        } else {
+            ("CREATE TRIGGER planted BEFORE INSERT ON person FOR EACH ROW EXECUTE FUNCTION act_guard()", "CREATE OR REPLACE FUNCTION act_guard() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RETURN NEW; END $$")
+        };
+        for (sql, says) in [
+            (planted, "a trigger planted stands in the database, and no release made it"),
+            ("DROP INDEX person_mrn", "the index person_mrn"),
+            (emptied, "is not as this release makes it"),
+        ] {
+            straight(&desk.place, sql).await.unwrap();
+            let said = wrong(&desk).await;
+            assert!(said.lines().last().unwrap().contains(says) || said.contains(says), "{sql}: {said}");
+        }
+    }
+
+    /// What a cut leaves behind: the paper of a report whose act and row are gone.
+    async fn r14_bytes_that_no_row_wants_are_told(desk) {
+        full::fill(&desk.store).await;
+        assert_eq!(verified(&desk).await.told, Vec::<String>::new());
+        behind(&desk, "UPDATE report SET pdf_sha256 = NULL").await;
+        let found = verified(&desk).await;
+        assert!(found.told.len() == 1 && found.told[0].contains("belong to no row"), "{found:?}");
     }
 
     async fn a_guard_taken_away_is_named(desk) {

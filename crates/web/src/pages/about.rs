@@ -7,6 +7,7 @@ use axum::response::IntoResponse;
 use serde_json::json;
 use store::tables::Setting;
 
+use crate::form::sentence;
 use crate::page::Answer;
 use crate::routes::Routes;
 use crate::visit::Visit;
@@ -34,6 +35,8 @@ struct Inside {
     acts: i64,
     head: String,
     backed_up: String,
+    /// Why nothing can be changed under this clock, and what to do.
+    doubt: Option<[String; 2]>,
 }
 
 async fn about(visit: Visit) -> Answer {
@@ -51,8 +54,10 @@ async fn inside(visit: &Visit) -> Result<Inside, crate::page::Trouble> {
     let store = visit.app.store();
     let mut conn = store.read().await?;
     let head = conn.last_act().await?;
-    let backup = "SELECT COALESCE(MAX(at), 0) FROM act WHERE verb = 'record.backup'";
+    let backup = "SELECT COALESCE(MAX(at), 0) FROM act WHERE verb = 'backup'";
     let backed_up = conn.number(backup, &[]).await?;
+    drop(conn);
+    let doubt = store.clocks().await?.doubt;
     Ok(Inside {
         clock: visit.local(store.now()),
         zone: visit.department.zone.iana_name().unwrap_or("UTC").to_owned(),
@@ -65,6 +70,7 @@ async fn inside(visit: &Visit) -> Result<Inside, crate::page::Trouble> {
         acts: head.as_ref().map_or(0, |act| act.seq),
         head: head.map(|act| act.hash).unwrap_or_default(),
         backed_up: if backed_up == 0 { "never".to_owned() } else { visit.local(backed_up) },
+        doubt: doubt.map(|doubt| [sentence(&doubt.says), sentence(&doubt.hint)]),
     })
 }
 

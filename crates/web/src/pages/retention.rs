@@ -151,6 +151,7 @@ async fn access(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
 async fn destroy(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
     let (reason, certificate) = (typed.get("reason"), typed.get("certificate"));
     let done = visit.app.store().destroy_person(&visit.author(), id, reason, certificate).await?;
+    visit.app.nights().close_all();
     let says = format!(
         "Destroyed: {} files and the content of {} acts. Act {} says so.",
         done.files, done.acts, done.seq

@@ -9,6 +9,7 @@ mod compare;
 mod criteria;
 mod entry;
 mod forms;
+mod gone;
 mod lent;
 mod matrix;
 mod night;

@@ -183,6 +183,8 @@ fn begun(visit: &Visit, name: &str, rerun: Rerun) -> bool {
 }
 
 async fn run(visit: &Visit, of: &Rerun, old: bool) -> Result<Run, Trouble> {
+    // What was found on a night is kept in memory; it goes with the night's data.
+    of.forget(&visit.app.store().read().await?.destroyed_nights().await?);
     let state = of.state();
     let running = state.ended.is_none();
     let mut shown: Vec<&Changed> = if running { Vec::new() } else { ordered(&state) };

@@ -90,6 +90,18 @@ const FIELDS: &[(&str, &str, &str, Shape)] = &[
         Shape::Three,
     ),
     ("idle_min", "Minutes without a touch after which a session ends", "", Shape::Whole),
+    (
+        "clock_ahead_days",
+        "How many days after the last act the server's clock is believed unasked",
+        "Longer than the department is ever closed.",
+        Shape::Whole,
+    ),
+    (
+        "heads_every",
+        "After how many acts the last link of the chain is written down outside the database",
+        "",
+        Shape::Whole,
+    ),
 ];
 
 /// The form without its last version's number, filled with what holds.
@@ -113,6 +125,10 @@ pub(super) fn form(form: Form, holds: &str) -> Form {
 pub(super) fn text(typed: &Typed, holds: &str) -> String {
     let mut value = current(holds);
     for (key, _, _, shape) in FIELDS {
+        // A page from before a setting was added does not send it; what holds stays.
+        if typed.fields().iter().all(|(name, _)| name != key) {
+            continue;
+        }
         value[*key] = match shape {
             Shape::Text | Shape::Time => json!(typed.get(key)),
             Shape::Lines => {

@@ -1,0 +1,1 @@
+-- Acts are not emptied away either: see the step's own text for the server.

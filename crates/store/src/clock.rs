@@ -1,0 +1,123 @@
+//! A clock that cannot be right, told before it writes, and the recorded way on from one that was wrong.
+//!
+//! Rows carry the time of their act, and acts follow each other in time. So one act under a clock that ran
+//! ahead would keep everybody from working until real time has caught up. What changes nothing (looking,
+//! logging in) is never kept back by a clock: such an act is written under the time of the act before it,
+//! with what the clock said.
+
+use serde_json::Value;
+use serde_json::json;
+
+use crate::act::Author;
+use crate::db::Conn;
+use crate::db::Store;
+use crate::error::Refusal;
+use crate::error::Result;
+use crate::error::StoreError;
+use crate::tables::Setting;
+use crate::when::rfc3339;
+use crate::words::Role;
+
+/// The act that goes on from a time before the last act, or far behind it.
+pub const ACCEPTED: &str = "clock.accepted";
+
+/// How far the clock may stand behind the last act and be carried on with, s: servers of one record differ a little.
+const BEHIND_S: i64 = 120;
+/// A gap so short is no question, s: the desk's setting need not be asked.
+const NEAR_S: i64 = 86_400;
+/// How far ahead of the last act a clock may be and be believed, days. A department closed from Christmas to
+/// the new year is away for up to eleven days (common practice, no source); the desk's settings may say another.
+pub const AHEAD_DAYS: i64 = 14;
+/// The key of the desk's settings that says another.
+const KEY: &str = "clock_ahead_days";
+
+/// What the clock of this machine and the record say.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Clocks {
+    /// What the machine's clock says, seconds since 1970.
+    pub now: i64,
+    /// When the last act was; 0 in a record without any.
+    pub last_at: i64,
+    /// Why nothing may be changed under this clock; `None` when it may.
+    pub doubt: Option<Refusal>,
+}
+
+/// Why a clock that says `now` cannot be right after an act at `last_at`.
+pub(crate) async fn doubt(
+    conn: &mut Conn,
+    now: i64,
+    (seq, last_at): (i64, i64),
+) -> Result<Option<Refusal>> {
+    if seq == 0 || (last_at - BEHIND_S..=last_at + NEAR_S).contains(&now) {
+        return Ok(None);
+    }
+    let said = format!(
+        "the clock of this machine says {}, but the last act was at {}",
+        rfc3339(now),
+        rfc3339(last_at)
+    );
+    let way = "set the clock right; if it is right, whoever runs matins accepts it with `matins clock --data DIR --reason WHY`; nothing was written";
+    if now < last_at {
+        return Ok(Some(Refusal::new("clock_behind", said, way)));
+    }
+    let most = ahead_days(conn).await?;
+    let days = (now - last_at) / 86_400;
+    Ok((now > last_at + most * 86_400).then(|| {
+        let says = format!("{said}, {days} days before; more than {most} are not believed unasked");
+        Refusal::new("clock_ahead", says, way)
+    }))
+}
+
+async fn ahead_days(conn: &mut Conn) -> Result<i64> {
+    let desk: Option<Setting> =
+        conn.first("WHERE name = 'desk' ORDER BY id DESC LIMIT 1", &[]).await?;
+    let set = desk.and_then(|desk| serde_json::from_str::<Value>(&desk.value).ok()?[KEY].as_i64());
+    Ok(set.unwrap_or(AHEAD_DAYS))
+}
+
+impl Store {
+    /// What the clock of this machine and the record say.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn clocks(&self) -> Result<Clocks> {
+        let mut conn = self.read().await?;
+        let (head, now) = (conn.head().await?, self.now());
+        let doubt = doubt(&mut conn, now, (head.seq, head.at)).await?;
+        Ok(Clocks { now, last_at: head.at, doubt })
+    }
+
+    /// Takes the clock of this machine for right although it stands behind the last act, or far ahead of it:
+    /// acts go on from here. Sessions end and waits after wrong passwords are over, for both are counted by
+    /// the clock that was wrong. What was written under a wrong time stays as it is.
+    ///
+    /// # Errors
+    /// When the clock needs no accepting, no reason is given, or somebody else than the program or an
+    /// administrator asks.
+    pub async fn accept_clock(&self, by: &Author, reason: &str) -> Result<Clocks> {
+        if !matches!(by.role, Role::Administrator | Role::Program) {
+            let says = "the clock is accepted by an administrator or by the command";
+            return Err(StoreError::refused("not_yours_to_accept", says, ""));
+        }
+        let reason = reason.trim();
+        if reason.is_empty() {
+            let says = "no reason is given why this clock is right";
+            return Err(StoreError::refused("reason_missing", says, "say how it was found right"));
+        }
+        let mut act = self.act(by, ACCEPTED).await?;
+        let Some(clocks) = act.believe_the_clock() else {
+            let says = "the clock agrees with the last act: nothing needs accepting";
+            return Err(StoreError::refused("clock_in_order", says, ""));
+        };
+        for sql in ["DELETE FROM session", "DELETE FROM failed_login"] {
+            on!(act.conn(), c => sqlx::query(sql).execute(c).await.map(|_| ()))?;
+        }
+        act.on("record", None);
+        act.because(reason);
+        act.note(
+            json!({"clock_said": rfc3339(clocks.now), "last_act_at": rfc3339(clocks.last_at)}),
+        );
+        act.close().await?;
+        Ok(clocks)
+    }
+}
