@@ -111,7 +111,7 @@ test("a reason is changed, another question asked, another set chosen", async ()
 /** Signs by keyboard on the report's page. */
 async function sign(page, changed) {
   if (changed) await type(page, "input[name=changed]", changed);
-  await type(page, "main input[name=password]", DEMO_PASSWORD);
+  await type(page, "form[action$='/sign'] input[name=password]", DEMO_PASSWORD);
   await page.keyboard.press("Enter");
   await page.getByText(/Signed: version/).waitFor();
 }
@@ -126,6 +126,7 @@ test("a report is signed, amended and withdrawn", async () => {
   for (let at = 0; at < 20 && !(await page.evaluate(() => document.activeElement?.textContent === "Amend")); at += 1) await page.keyboard.press("Tab");
   await page.keyboard.press("Enter");
   await type(page, "form[action$='/reopen'] input[name=reason]", "the diary came late");
+  await type(page, "form[action$='/reopen'] input[name=password]", DEMO_PASSWORD);
   await page.keyboard.press("Enter");
   await page.getByText("The night is open again.").waitFor();
   await page.goto(`${night}/report`);
@@ -135,6 +136,7 @@ test("a report is signed, amended and withdrawn", async () => {
   for (let at = 0; at < 20 && !(await page.evaluate(() => document.activeElement?.textContent === "Withdraw")); at += 1) await page.keyboard.press("Tab");
   await page.keyboard.press("Enter");
   await type(page, "form[action$='/withdraw'] input[name=reason]", "the wrong patient");
+  await type(page, "form[action$='/withdraw'] input[name=password]", DEMO_PASSWORD);
   await page.keyboard.press("Enter");
   await page.getByText("The report is withdrawn.").waitFor();
   assert.match(await words(page, "main"), /Version 3.*withdrawn.*Version 2.*Version 1/s);

@@ -65,6 +65,8 @@ test("a monitor is handed out by keyboard alone, and not before everything is to
   await page.getByText("The warning about the warm sensor has not been given").first().waitFor();
   await looksRight(page, "desk-hand-out-refused");
   assert.equal(await page.locator("input[name=parts]:checked").count(), 6, "what was ticked is kept");
+  await page.locator("input[name=takes_off][value=patient]").focus();
+  await page.keyboard.press("Space");
   await tick(page, "burn_warning_told", 1);
   await tabTo(page, "main button[type=submit]");
   await page.keyboard.press("Enter");

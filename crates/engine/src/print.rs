@@ -10,7 +10,7 @@ mod report_json;
 mod svg;
 mod table;
 
-pub use heading::{Heading, Slot, sample_heading};
+pub use heading::{Heading, Slot, Stamp, sample_heading};
 pub use html::html;
 pub use json::json;
 pub use report_json::{json_report, json_words, report_id};

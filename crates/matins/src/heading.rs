@@ -43,6 +43,7 @@ pub(crate) fn parse(text: &str) -> Result<Heading, Trouble> {
         comment: file.comment.unwrap_or(blank.comment),
         signature: file.signature.map_or(blank.signature, slots),
         lang: file.lang.unwrap_or(blank.lang),
+        ..Heading::default()
     })
 }
 

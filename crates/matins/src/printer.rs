@@ -35,6 +35,7 @@ mod pdf {
                 Paper::Cleaning(of) => paper::certificate(&cleaning(of, settings)),
                 Paper::Letter(of) => letter(of, settings)?,
                 Paper::Report(of) => paper::pdf(&of.report, &of.heading),
+                Paper::Marked(of) => paper::marked(&of.pdf, &of.stamp),
             };
             made.map_err(said)
         }
@@ -71,14 +72,19 @@ mod pdf {
             phone: settings.telephone.clone(),
             phone_hours: settings.telephone_hours.clone(),
             emergency_phone: settings.emergency_telephone.clone(),
+            urgent_phone: settings.urgent_telephone.clone(),
             return_places: settings.return_places.clone(),
             ..Desk::default()
         }
     }
 
-    /// Whole hours, rounded down: the warning must never promise more than the department set.
-    fn longest_hours(settings: &DeskSettings) -> u8 {
-        (0..=24).rev().find(|hours| f64::from(*hours) <= settings.longest_hours).unwrap_or(0)
+    /// A time that no paper holds becomes none, which the paper refuses.
+    fn worn(of: web::printer::Worn) -> paper::Worn {
+        let part = |part: i8| u8::try_from(part).unwrap_or(0);
+        paper::Worn {
+            minutes: u16::try_from(of.minutes).unwrap_or(0),
+            from: (part(of.from.hour()), part(of.from.minute())),
+        }
     }
 
     fn labels_pdf(labels: &[Label], settings: &DeskSettings) -> Made {
@@ -99,7 +105,7 @@ mod pdf {
         Ok(paper::leaflet(&paper::Leaflet {
             text: LeafletText::parse(text).map_err(said)?,
             desk: desk(settings),
-            longest_hours: longest_hours(settings),
+            worn: worn(of.worn),
             return_by: of.return_by.clone(),
             loan: Some(of.loan.clone()),
             print: if of.large { Print::Large } else { Print::Usual },
@@ -120,7 +126,8 @@ mod pdf {
             accessories: settings.parts.clone(),
             lent_on: of.lent_on.clone(),
             return_by: of.return_by.clone(),
-            longest_hours: longest_hours(settings),
+            worn: worn(of.worn),
+            carer: of.carer.clone(),
             lent_by: of.lent_by.clone(),
             sheet: Sheet::A4,
             made_on: None,

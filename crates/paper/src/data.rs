@@ -18,7 +18,10 @@ pub(crate) fn data(report: &Report, heading: &Heading, sheet: Sheet) -> String {
         "report": words,
         "id": print::report_id(report),
         "sheet": sheet.name(),
-        "title": title(report),
+        "title": match &heading.stamp {
+            Some(stamp) => format!("{}: {}", stamp.word, title(report)),
+            None => title(report),
+        },
         "lang": lang,
         "region": region,
         "strip": { "stays": shape.stays, "grows": shape.grows },
@@ -31,6 +34,11 @@ pub(crate) fn data(report: &Report, heading: &Heading, sheet: Sheet) -> String {
             "comparison": heading.comparison,
             "comment": heading.comment,
             "signature": slots(&heading.signature),
+            "version": heading.version,
+            "record": slots(&heading.record),
+            "stamp": heading.stamp.as_ref().map(|stamp| json!({
+                "word": stamp.word, "says": stamp.says,
+            })),
         },
     });
     printable::value(data).to_string()

@@ -20,6 +20,8 @@ pub struct Desk {
     pub phone_hours: String,
     /// The number for help at once.
     pub emergency_phone: String,
+    /// The number for help on the same day while the desk is closed.
+    pub urgent_phone: String,
     /// Where a monitor is brought back, each place with its times.
     pub return_places: Vec<String>,
 }
@@ -33,6 +35,7 @@ impl Desk {
             .with("phone", &number(&self.phone))
             .with("phone_hours", &self.phone_hours)
             .with("emergency_phone", &number(&self.emergency_phone))
+            .with("urgent_phone", &number(&self.urgent_phone))
             .with_lines("return_places", &self.return_places)
     }
 
@@ -52,15 +55,39 @@ fn number(phone: &str) -> String {
     phone.trim().replace(' ', "\u{a0}")
 }
 
-/// The longest time at one place of the skin, as words; zero hours are no time.
-pub(crate) fn hours(longest_hours: u8) -> Result<String, PaperError> {
-    if longest_hours == 0 {
-        return Err(PaperError::refused(
-            "longest time at one place: expected the department's own figure in hours, found 0",
-            "set it for this monitor and its sensor temperature",
-        ));
+/// How long a heated sensor may stay at one place of the skin.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Worn {
+    /// The department's longest time for this sensor, its heat and this skin, minutes.
+    pub minutes: u16,
+    /// The hour and minute before which it is not put on.
+    pub from: (u8, u8),
+}
+
+impl Worn {
+    /// What it puts into the places of a text: from when, until when at the latest, and how many hours that is. A time
+    /// of nothing is no time.
+    pub(crate) fn fill(self, filling: Filling) -> Result<Filling, PaperError> {
+        let (hour, minute) = self.from;
+        let from = u32::from(hour) * 60 + u32::from(minute);
+        if self.minutes == 0 || from >= 1_440 {
+            return Err(PaperError::refused(
+                "longest time at one place: expected the department's own figure, found none",
+                "set it for this monitor and its sensor temperature",
+            ));
+        }
+        let clock = |minutes: u32| format!("{:02}:{:02}", minutes / 60 % 24, minutes % 60);
+        Ok(filling
+            .with("put_on", &clock(from))
+            .with("remove_by", &clock(from + u32::from(self.minutes)))
+            .with("longest_hours", &hours(self.minutes)))
     }
-    Ok(longest_hours.to_string())
+}
+
+/// Minutes as hours, rounded down to a hundredth: the warning never promises more than was set.
+fn hours(minutes: u16) -> String {
+    let text = format!("{}.{:02}", minutes / 60, minutes % 60 * 100 / 60);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 impl From<TextError> for PaperError {

@@ -4,8 +4,7 @@ use engine::print::Slot;
 use serde_json::{Value, json};
 
 use crate::code::Id;
-use crate::desk;
-use crate::desk::Desk;
+use crate::desk::{Desk, Worn};
 use crate::error::PaperError;
 use crate::press::Paper;
 use crate::sheet::Day;
@@ -23,10 +22,17 @@ const SHAPE: Shape = Shape {
         "phone",
         "phone_hours",
         "emergency_phone",
+        "urgent_phone",
         "return_by",
         "longest_hours",
+        "put_on",
+        "remove_by",
     ],
-    required: &[("burn", &["longest_hours", "phone"]), ("agreement", &[])],
+    required: &[
+        ("burn", &["remove_by", "phone", "urgent_phone"]),
+        ("carer", &[]),
+        ("agreement", &[]),
+    ],
 };
 
 /// The words that the patient signs, the department's to edit; checked when read.
@@ -64,12 +70,14 @@ pub struct HandOut {
     pub asset_id: String,
     /// What goes with it, one line each; each gets a box for out and a box for back. May be empty.
     pub accessories: Vec<String>,
-    /// When it was handed out, in words.
+    /// Who stays the night and takes the sensor off for the patient; empty: a blank to be written on.
+    pub carer: String,
+    /// When it was handed out, in words; empty: a blank, for it is yet to be handed out.
     pub lent_on: String,
     /// When it must be back, in words.
     pub return_by: String,
-    /// The department's longest time at one place of the skin for this sensor and its heat, h.
-    pub longest_hours: u8,
+    /// How long the sensor may stay at one place, and from when it is put on.
+    pub worn: Worn,
     /// Who hands it out; empty: a blank to be written on.
     pub lent_by: String,
     /// What it is printed on.
@@ -81,7 +89,7 @@ pub struct HandOut {
 /// The hand-out sheet as a PDF.
 ///
 /// # Errors
-/// [`PaperError::Refused`] for fewer than two identifiers, an id that is none, a time of zero hours, or
+/// [`PaperError::Refused`] for fewer than two identifiers, an id that is none, a time of nothing at one place, or
 /// a place of the text that nothing was given for.
 pub fn handout(handout: &HandOut) -> Result<Vec<u8>, PaperError> {
     paper(handout)?.print()
@@ -90,11 +98,8 @@ pub fn handout(handout: &HandOut) -> Result<Vec<u8>, PaperError> {
 /// The same before it is set.
 pub(crate) fn paper(handout: &HandOut) -> Result<Paper<'_>, PaperError> {
     let text = &handout.text.0;
-    let filling = handout
-        .desk
-        .filling()
-        .with("return_by", &handout.return_by)
-        .with("longest_hours", &desk::hours(handout.longest_hours)?);
+    let filling = handout.desk.filling().with("return_by", &handout.return_by);
+    let filling = handout.worn.fill(filling)?;
     let part = |id: &str| -> Result<Value, TextError> {
         let Some(section) = text.section(id) else { return Ok(Value::Null) };
         let lines: Vec<String> = section.words().cloned().collect();
@@ -124,6 +129,8 @@ pub(crate) fn paper(handout: &HandOut) -> Result<Paper<'_>, PaperError> {
             "return_by": handout.return_by,
             "return_places": handout.desk.return_places,
             "burn": part("burn")?,
+            "carer": part("carer")?,
+            "carer_name": handout.carer,
             "agreement": part("agreement")?,
             "lent_by": handout.lent_by,
         }),
@@ -173,7 +180,16 @@ mod tests {
             HandOutText::parse(&without).unwrap_err().to_string(),
             "text: section `burn` is missing"
         );
-        let handout = HandOut { longest_hours: 0, ..sample::handout().unwrap() };
-        assert!(super::handout(&handout).unwrap_err().to_string().ends_with("found 0"));
+        let worn = Worn { minutes: 0, from: (22, 0) };
+        let handout = HandOut { worn, ..sample::handout().unwrap() };
+        assert!(super::handout(&handout).unwrap_err().to_string().ends_with("found none"));
+    }
+
+    /// P5: a sheet printed ahead says nothing of an hour at which nothing happened.
+    #[test]
+    fn a_sheet_printed_ahead_does_not_say_that_the_monitor_was_handed_out() {
+        let ahead = HandOut { lent_on: String::new(), ..sample::handout().unwrap() };
+        assert_eq!(paper(&ahead).unwrap().words["lent_on"], "");
+        assert_eq!(paper(&ahead).unwrap().pages(), 1);
     }
 }

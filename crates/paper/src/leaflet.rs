@@ -5,8 +5,7 @@ use engine::recording::MarkKind;
 use serde_json::{Value, json};
 
 use crate::code::Id;
-use crate::desk;
-use crate::desk::Desk;
+use crate::desk::{Desk, Worn};
 use crate::error::PaperError;
 use crate::press::Paper;
 use crate::sheet::{Day, Print, Sheet};
@@ -24,14 +23,17 @@ const SHAPE: Shape = Shape {
         "phone",
         "phone_hours",
         "emergency_phone",
+        "urgent_phone",
         "return_by",
         "return_places",
         "longest_hours",
+        "put_on",
+        "remove_by",
     ],
     required: &[
-        ("stop", &["longest_hours", "phone", "emergency_phone"]),
+        ("stop", &["remove_by", "phone", "urgent_phone", "emergency_phone"]),
         ("return", &["return_by", "return_places"]),
-        ("ring", &["phone", "emergency_phone"]),
+        ("ring", &["phone", "urgent_phone", "emergency_phone"]),
         ("diary", &[]),
     ],
 };
@@ -61,8 +63,8 @@ pub struct Leaflet {
     pub text: LeafletText,
     /// Who lends.
     pub desk: Desk,
-    /// The department's longest time at one place of the skin for this sensor and its heat, h.
-    pub longest_hours: u8,
+    /// How long the sensor may stay at one place, and from when it is put on.
+    pub worn: Worn,
     /// When the monitor must be back, in words, for instance `Wednesday 4 March, 10:00`.
     pub return_by: String,
     /// The loan's reference, printed and as QR: capital letters, digits and hyphens, 2 to 16 of them;
@@ -79,7 +81,7 @@ pub struct Leaflet {
 /// The leaflet and the diary as a PDF.
 ///
 /// # Errors
-/// [`PaperError::Refused`] for a time of zero hours, a reference that is none, or a place of the text
+/// [`PaperError::Refused`] for a time of nothing at one place, a reference that is none, or a place of the text
 /// that nothing was given for.
 pub fn leaflet(leaflet: &Leaflet) -> Result<Vec<u8>, PaperError> {
     paper(leaflet)?.print()
@@ -88,11 +90,8 @@ pub fn leaflet(leaflet: &Leaflet) -> Result<Vec<u8>, PaperError> {
 /// The same before it is set.
 pub(crate) fn paper(leaflet: &Leaflet) -> Result<Paper<'_>, PaperError> {
     let text = &leaflet.text.0;
-    let filling = leaflet
-        .desk
-        .filling()
-        .with("return_by", &leaflet.return_by)
-        .with("longest_hours", &desk::hours(leaflet.longest_hours)?);
+    let filling = leaflet.desk.filling().with("return_by", &leaflet.return_by);
+    let filling = leaflet.worn.fill(filling)?;
     let part = |id: &str| text.section(id).map(|s| section(s, &filling)).transpose();
     let rest = text
         .sections
@@ -184,10 +183,13 @@ mod tests {
             said("id = \"stop\"", "id = \"warm\""),
             Err("text: section `stop` is missing".into())
         );
-        assert_eq!(
-            said("no more than {longest_hours}", "a few"),
-            Err("section `stop`: place `{longest_hours}` is missing".into())
-        );
+        for (from, to, place) in [
+            ("take it off by {remove_by}", "take it off in time", "remove_by"),
+            ("If we are closed, ring {urgent_phone}", "If we are closed, wait", "urgent_phone"),
+        ] {
+            let missing = format!("section `stop`: place `{{{place}}}` is missing");
+            assert_eq!(said(from, to), Err(missing));
+        }
         assert_eq!(
             said("{return_places}", "{places}"),
             Err("section `return`: place `{places}` is not known".into())
@@ -196,11 +198,38 @@ mod tests {
 
     #[test]
     fn the_longest_time_at_one_place_is_the_departments_own() {
-        let none = Leaflet { longest_hours: 0, ..sample::leaflet().unwrap() };
-        assert!(leaflet(&none).unwrap_err().to_string().starts_with("longest time at one place"));
-        let twelve = Leaflet { longest_hours: 12, ..sample::leaflet().unwrap() };
-        let words = paper(&twelve).unwrap().words;
-        assert!(words["stop"].to_string().contains("12 hours"));
+        let worn =
+            |minutes, from| Leaflet { worn: Worn { minutes, from }, ..sample::leaflet().unwrap() };
+        let none = leaflet(&worn(0, (22, 0))).unwrap_err().to_string();
+        assert!(none.starts_with("longest time at one place"), "{none}");
+        for (minutes, from, says) in [
+            (480, (22, 0), ["22:00", "06:00", "8 hours"]),
+            (450, (20, 30), ["20:30", "04:00", "7.5 hours"]),
+            (719, (13, 1), ["13:01", "01:00", "11.98 hours"]),
+        ] {
+            let words = paper(&worn(minutes, from)).unwrap().words["stop"].to_string();
+            assert!(says.iter().all(|one| words.contains(one)), "{minutes} {from:?}: {words}");
+        }
+    }
+
+    /// What a burn needs at once, and whom to ring, stand in the frame at the head of the leaflet.
+    #[test]
+    fn first_aid_for_a_burn_and_every_number_stand_in_the_warning() {
+        let words = paper(&sample::leaflet().unwrap()).unwrap().words["stop"].to_string();
+        for needed in [
+            "20 minutes",
+            "cool running water",
+            "No ice",
+            "no cream",
+            "blister",
+            "cling film",
+            "alarm",
+            "111",
+            "999",
+            "01632",
+        ] {
+            assert!(words.contains(needed), "{needed}: {words}");
+        }
     }
 
     #[test]

@@ -18,6 +18,7 @@ const SHAPE: Shape = Shape {
         "phone",
         "phone_hours",
         "emergency_phone",
+        "urgent_phone",
         "return_by",
         "return_places",
         "lent_on",
@@ -25,7 +26,7 @@ const SHAPE: Shape = Shape {
         "loan",
     ],
     required: &[
-        ("repeat", &["phone"]),
+        ("repeat", &["phone", "urgent_phone", "emergency_phone"]),
         ("overdue", &["phone", "return_places"]),
         ("overdue-again", &["phone", "return_places"]),
     ],
@@ -181,6 +182,27 @@ pub(crate) fn paper(letter: &Letter) -> Result<Paper<'_>, PaperError> {
 mod tests {
     use super::*;
     use crate::sample;
+
+    /// It may be read by somebody who waits for a result: it neither says that all is well nor frightens, and it says
+    /// whom to ring for what cannot wait.
+    #[test]
+    fn the_letter_of_a_repeat_gives_no_false_reassurance_and_says_whom_to_ring() {
+        let words = sample::letter("repeat").unwrap().words.paragraphs.join(" ");
+        for wrong in ["anything is wrong", "nothing is wrong", "could not use", "do not worry"] {
+            assert!(!words.contains(wrong), "{wrong}: {words}");
+        }
+        for needed in [
+            "do not yet have a full answer",
+            "sooner",
+            "headache",
+            "sleepy",
+            "lie flat",
+            "111",
+            "999",
+        ] {
+            assert!(words.contains(needed), "{needed}: {words}");
+        }
+    }
 
     #[test]
     fn every_letter_that_comes_with_the_program_is_one_page() {

@@ -18,6 +18,7 @@ mod handout;
 mod label;
 mod leaflet;
 mod letter;
+mod marked;
 mod press;
 mod printable;
 pub mod sample;
@@ -26,12 +27,13 @@ mod text;
 mod world;
 
 pub use certificate::{Cleaning, certificate};
-pub use desk::Desk;
+pub use desk::{Desk, Worn};
 pub use error::PaperError;
 pub use handout::{HandOut, HandOutText, handout};
 pub use label::{Label, LabelSheet, label};
 pub use leaflet::{Leaflet, LeafletText, leaflet};
 pub use letter::{Letter, LetterLoan, LetterTexts, LetterWords, letter};
+pub use marked::marked;
 pub use sheet::{Day, Print, Sheet};
 pub use text::TextError;
 
@@ -73,7 +75,7 @@ mod made_night;
 
 #[cfg(test)]
 mod tests {
-    use engine::print::{Heading, Slot, sample_heading};
+    use engine::print::{Heading, Slot, Stamp, sample_heading};
     use engine::report::{Report, report};
 
     use super::*;
@@ -92,6 +94,28 @@ mod tests {
             assert_eq!(pages(&made(), &sample_heading(), sheet), 2);
             assert_eq!(pages(&made(), &Heading::default(), sheet), 2);
         }
+    }
+
+    /// Large over the page for the eye; in the title and at the head of the text for whoever listens. Whatever else is on
+    /// the paper is as it was.
+    #[test]
+    fn a_stamped_report_says_so_to_eye_and_ear() {
+        let plain = sample_heading();
+        let says = "Version 1, not to be acted upon. Version 1 was withdrawn on 2026-03-04 09:12 by Some Physician: the wrong patient.";
+        let stamp = Stamp { word: "WITHDRAWN".into(), says: says.repeat(3) };
+        let stamped = Heading { stamp: Some(stamp), ..plain.clone() };
+        assert_eq!(pages(&made(), &stamped, Sheet::A4), 2);
+        let bytes = pdf(&made(), &stamped).unwrap();
+        assert!(String::from_utf8_lossy(&bytes).contains("WITHDRAWN: Night of"));
+        let words = |heading: &Heading| -> serde_json::Value {
+            serde_json::from_str(&data::data(&made(), heading, Sheet::A4)).unwrap()
+        };
+        let (mut with, mut without) = (words(&stamped), words(&plain));
+        for data in [&mut with, &mut without] {
+            data["title"].take();
+            data["heading"]["stamp"].take();
+        }
+        assert_eq!(with, without);
     }
 
     #[test]
@@ -128,7 +152,9 @@ mod tests {
                 comparison: lines(),
                 comment: lines(),
                 signature: slots(),
-                lang: "en-GB".into(),
+                version: hostile.into(),
+                record: slots(),
+                ..Heading::default()
             };
             let mut report = made();
             report.question = hostile.into();

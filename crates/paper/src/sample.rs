@@ -3,7 +3,7 @@
 use engine::print::Slot;
 
 use crate::certificate::Cleaning;
-use crate::desk::Desk;
+use crate::desk::{Desk, Worn};
 use crate::handout::{HandOut, HandOutText};
 use crate::label::Label;
 use crate::leaflet::{Leaflet, LeafletText};
@@ -20,6 +20,7 @@ pub fn desk() -> Desk {
         phone: "01632 960 142".into(),
         phone_hours: "Monday to Friday, 8:30 to 16:30".into(),
         emergency_phone: "999".into(),
+        urgent_phone: "111".into(),
         return_places: vec![
             "Physiology front desk, level 2: Monday to Friday, 8:00 to 16:30".into(),
             "Main entrance, night desk: every day, all hours".into(),
@@ -48,7 +49,7 @@ pub fn leaflet() -> Result<Leaflet, TextError> {
     Ok(Leaflet {
         text: LeafletText::parse(LeafletText::ENGLISH)?,
         desk: desk(),
-        longest_hours: 8,
+        worn: Worn { minutes: 480, from: (22, 0) },
         return_by: "Wednesday 4 March, 10:00".into(),
         loan: Some("L-00142-Y".into()),
         print: Print::Usual,
@@ -85,7 +86,8 @@ pub fn handout() -> Result<HandOut, TextError> {
         accessories: parts.map(String::from).into(),
         lent_on: "Tuesday 3 March, 15:20".into(),
         return_by: "Wednesday 4 March, 10:00".into(),
-        longest_hours: 8,
+        worn: Worn { minutes: 480, from: (22, 0) },
+        carer: String::new(),
         lent_by: "A. Thistlewood".into(),
         sheet: Sheet::A4,
         made_on: Some((2026, 3, 3)),

@@ -49,6 +49,7 @@ pub(crate) struct World<'a> {
     main: Source,
     data: (FileId, Bytes),
     picture: Option<&'a Picture>,
+    signed: Option<Bytes>,
     drawn: Mutex<BTreeMap<u16, Bytes>>,
 }
 
@@ -59,6 +60,7 @@ impl<'a> World<'a> {
             main: Source::new(file(template.path), template.text.into()),
             data: (file("/data.json"), Bytes::from_string(data)),
             picture: None,
+            signed: None,
             drawn: Mutex::default(),
         }
     }
@@ -67,6 +69,11 @@ impl<'a> World<'a> {
     /// height, and is drawn when the template asks for it.
     pub(crate) fn with_picture(self, picture: &'a Picture) -> Self {
         Self { picture: Some(picture), ..self }
+    }
+
+    /// The same world with a signed paper in it, whose pages are pictures.
+    pub(crate) fn with_signed(self, pdf: Bytes) -> Self {
+        Self { signed: Some(pdf), ..self }
     }
 
     fn strip(&self, path: &str) -> Option<Bytes> {
@@ -112,6 +119,9 @@ impl typst::World for World<'_> {
         if id == self.data.0 {
             return Ok(self.data.1.clone());
         }
+        if id.get().vpath().get_with_slash() == "/signed.pdf" {
+            return self.signed.clone().ok_or(FileError::AccessDenied);
+        }
         self.strip(id.get().vpath().get_with_slash()).ok_or(FileError::AccessDenied)
     }
 
@@ -146,6 +156,16 @@ pub(crate) fn export(
         ..PdfOptions::default()
     };
     typst_pdf::pdf(&document, &options).map_err(|e| said(&e))
+}
+
+/// Exports a paper that holds another's pages, which no archive standard allows; its bytes have no date of their own.
+pub(crate) fn export_plain(document: &PagedDocument) -> Result<Vec<u8>, PaperError> {
+    let options = PdfOptions {
+        creator: Smart::Custom(Some(engine::ENGINE.into())),
+        timestamp: noon(None).map(Timestamp::new_utc),
+        ..PdfOptions::default()
+    };
+    typst_pdf::pdf(document, &options).map_err(|e| said(&e))
 }
 
 /// Noon of the day: the file must carry a date, and reads no clock. A day that is not known stands at

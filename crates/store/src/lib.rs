@@ -72,11 +72,13 @@ pub mod whose;
 
 // A night is read: judged by hand, signed, interpreted, laid beside others.
 pub mod compare;
+pub mod content;
 pub mod hand;
 pub mod reading;
 pub mod repeat;
 pub mod second;
 pub mod signing;
+pub mod standing;
 
 // The department's own criteria: drafted, tried on past nights, adopted.
 pub mod adoption;

@@ -108,9 +108,10 @@ pub fn hand_out_faults(form: &HandOut, desk: &DeskSettings) -> Vec<Refusal> {
         all.push(Refusal::new(
             "warning_not_told",
             "the warning about the warm sensor has not been given",
-            format!("tell that it is warm, stays at one place {} h at most, and comes off at once when the skin hurts, is sore or blisters", desk.longest_hours),
+            "tell that it is warm, comes off when the alarm rings, and at once when the skin hurts, is sore or blisters",
         ));
     }
+    all.extend(heat_faults(form, desk));
     if !form.fitting_shown {
         all.push(Refusal::new(
             "fitting_not_shown",
@@ -131,6 +132,22 @@ pub fn hand_out_faults(form: &HandOut, desk: &DeskSettings) -> Vec<Refusal> {
             "parts_missing",
             format!("missing from the bag: {}", missing.join(", ")),
             "put them in and count again",
+        ));
+    }
+    all
+}
+
+/// What stands in the way of a heated sensor: how long it may stay, and who takes it off.
+fn heat_faults(form: &HandOut, desk: &DeskSettings) -> Vec<Refusal> {
+    let mut all = Vec::new();
+    if let Err(StoreError::Refused(why)) = desk.worn_min(form.longest_min) {
+        all.extend(why);
+    }
+    if !form.takes_off && form.carer.as_deref().and_then(some).is_none() {
+        all.push(Refusal::new(
+            "nobody_takes_it_off",
+            "nobody is named who takes the sensor off when it is too hot",
+            "ask whether the patient feels heat there, can call out and can take it off; else name who stays the night and will",
         ));
     }
     all

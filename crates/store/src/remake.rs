@@ -3,13 +3,14 @@
 //! Same bytes out as were signed, as long as the engine and the printer are those that made it.
 
 use engine::print::Heading;
+use engine::print::Stamp;
 use engine::report::Report as Printed;
 
 use crate::chain::sha256;
+use crate::content::Content;
 use crate::db::Conn;
 use crate::error::Result;
 use crate::error::StoreError;
-use crate::signing::Content;
 use crate::tables::Night;
 use crate::tables::Report;
 
@@ -26,12 +27,19 @@ pub struct Remade {
     pub report: Printed,
     /// The words around it.
     pub heading: Heading,
+    /// What stands across it since it was replaced or withdrawn.
+    pub stamp: Option<Stamp>,
 }
 
 impl Remade {
     /// Whether these are the bytes that were signed.
     pub fn is_signed(&self, pdf: &[u8]) -> bool {
         self.version.pdf_sha256.as_deref() == Some(sha256(pdf).as_str())
+    }
+
+    /// The words around it as they may be printed today: with the mark of a version that stands no more.
+    pub fn marked(&self) -> Heading {
+        Heading { stamp: self.stamp.clone(), ..self.heading.clone() }
     }
 }
 
@@ -64,6 +72,7 @@ impl Conn {
         let version = self.signed(night.id, version).await?;
         let content: Content = serde_json::from_str(&version.content)
             .map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        let stamp = self.stamp(&version).await?;
         let criteria = self.criteria_kept(&content.criteria_sha256).await?;
         let held = self.held(&night).await?;
         let (notes, heading) = (content.notes.clone(), content.heading());
@@ -72,6 +81,6 @@ impl Conn {
         });
         let report =
             made.await.map_err(|error| StoreError::Damaged { says: error.to_string() })??;
-        Ok(Remade { night, version, engine: content.engine, report, heading })
+        Ok(Remade { night, version, engine: content.engine, report, heading, stamp })
     }
 }

@@ -31,6 +31,9 @@ pub struct DeskSettings {
     pub telephone_hours: String,
     /// Whom a patient rings for help at once.
     pub emergency_telephone: String,
+    /// Whom a patient rings who needs care the same day while the desk is closed, for instance for a small burn;
+    /// in the United Kingdom 111 (from memory). Without it no leaflet is printed.
+    pub urgent_telephone: String,
     /// IANA name of the zone the department lives in.
     pub zone: String,
     /// By what local time a monitor must be back, `10:00`.
@@ -45,8 +48,12 @@ pub struct DeskSettings {
     pub membrane_days: i64,
     /// How far a monitor's clock may lie from the wall clock, s.
     pub clock_limit_s: i64,
-    /// Longest time of the heated sensor at one place, h. The leaflet and the hand-out say it.
-    pub longest_hours: f64,
+    /// Longest time of the heated sensor at one place, h, for the hottest sensor and the most tender skin it is lent
+    /// for. There is no figure unless the department sets one: then each hand-out asks.
+    pub longest_hours: Option<f64>,
+    /// From what local time the sensor may be put on, unless a loan's leaflet says another: the leaflet reckons from
+    /// it when an alarm must ring.
+    pub put_on_from: String,
     /// Days after which a borrower is rung, written to, and the manager is told.
     pub ladder_days: [i64; 3],
     /// How a monitor is cleaned, by the department's procedure.
@@ -70,6 +77,7 @@ impl Default for DeskSettings {
             telephone: String::new(),
             telephone_hours: "Monday to Friday, 8:00 to 17:00".to_owned(),
             emergency_telephone: "999".to_owned(),
+            urgent_telephone: String::new(),
             zone: "Europe/London".to_owned(),
             hand_in_by: "10:00".to_owned(),
             return_places: texts(&["the desk where it was handed out"]),
@@ -84,7 +92,8 @@ impl Default for DeskSettings {
             gas_limit_kpa: 0.4,
             membrane_days: 14,
             clock_limit_s: 120,
-            longest_hours: 8.0,
+            longest_hours: None,
+            put_on_from: "22:00".to_owned(),
             ladder_days: [1, 3, 7],
             cleaning: texts(&["wiped with detergent and disinfectant wipes"]),
             most_nights: 7,
@@ -106,6 +115,43 @@ impl DeskSettings {
         self.hand_in_by.parse().unwrap_or(jiff::civil::time(10, 0, 0, 0))
     }
 
+    /// The local time before which the sensor is not put on.
+    pub fn put_on_from(&self) -> Time {
+        self.put_on_from.parse().unwrap_or(jiff::civil::time(22, 0, 0, 0))
+    }
+
+    /// Longest time at one place, whole minutes: never more than was set.
+    #[expect(clippy::cast_possible_truncation, reason = "a setting is at most a day")]
+    pub fn longest_min(&self) -> Option<i64> {
+        self.longest_hours.map(|hours| (hours.min(24.0) * 60.0).floor() as i64)
+    }
+
+    /// The minutes a sensor may stay at one place when `asked` were asked for: those, or what is set.
+    ///
+    /// # Errors
+    /// When none is known, or more are asked for than are set.
+    pub fn worn_min(&self, asked: Option<i64>) -> Result<i64> {
+        let set = self.longest_min();
+        match (asked, set) {
+            (None, None) => Err(StoreError::refused(
+                "hours_missing",
+                "how long the sensor may stay at one place has not been said",
+                "say it for this monitor, its temperature and this skin, or set it under Settings, the desk",
+            )),
+            (Some(asked), _) if asked < 15 || asked > set.unwrap_or(1_440) => {
+                let most = self.longest_hours.unwrap_or(24.0);
+                Err(StoreError::refused(
+                    "hours_wrong",
+                    format!(
+                        "the time at one place is not between a quarter of an hour and {most} h"
+                    ),
+                    "give fewer hours; the most is the department's setting",
+                ))
+            }
+            (Some(worn), _) | (None, Some(worn)) => Ok(worn),
+        }
+    }
+
     /// Settings as a person wrote them.
     ///
     /// # Errors
@@ -121,11 +167,9 @@ impl DeskSettings {
                 "give a name such as Europe/London",
             ));
         }
-        if read.hand_in_by.parse::<Time>().is_err() {
-            return Err(wrong(
-                format!("{} is no time of day", read.hand_in_by),
-                "write it as 10:00",
-            ));
+        let times = [&read.hand_in_by, &read.put_on_from];
+        if let Some(time) = times.into_iter().find(|time| time.parse::<Time>().is_err()) {
+            return Err(wrong(format!("{time} is no time of day"), "write it as 10:00"));
         }
         // What the desk chooses from when a monitor goes out, is cleaned and comes back.
         let lists = [
@@ -140,7 +184,7 @@ impl DeskSettings {
         let [ring, letter, manager] = read.ladder_days;
         let ranges = [
             ("gas_limit_kpa", read.gas_limit_kpa > 0.0 && read.gas_limit_kpa < 5.0),
-            ("longest_hours", read.longest_hours > 0.0 && read.longest_hours <= 24.0),
+            ("longest_hours", read.longest_hours.is_none_or(can_be_worn)),
             ("membrane_days", (1..=365).contains(&read.membrane_days)),
             ("clock_limit_s", (1..=3600).contains(&read.clock_limit_s)),
             ("ladder_days", 0 < ring && ring < letter && letter < manager && manager <= 365),
@@ -157,6 +201,11 @@ impl DeskSettings {
             None => Ok(read),
         }
     }
+}
+
+/// Whether a time at one place can be meant, h: a quarter of an hour to a day.
+fn can_be_worn(hours: f64) -> bool {
+    (0.25..=24.0).contains(&hours)
 }
 
 impl Conn {
@@ -217,6 +266,8 @@ mod tests {
         for (wrong, says) in [
             (r#"{"zone":"Mars/Base"}"#, "there is no time zone Mars/Base"),
             (r#"{"hand_in_by":"25:00"}"#, "25:00 is no time of day"),
+            (r#"{"put_on_from":"late"}"#, "late is no time of day"),
+            (r#"{"longest_hours":0}"#, "longest_hours is out of its range"),
             (r#"{"ladder_days":[3,1,7]}"#, "ladder_days is out of its range"),
             (r#"{"gas_limit_kpa":-1}"#, "gas_limit_kpa is out of its range"),
             (r#"{"return_places":[]}"#, "return_places is empty"),

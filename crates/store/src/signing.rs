@@ -3,199 +3,36 @@
 //! Each is a version that takes the place of the one before it and says why; none is changed afterwards.
 //! The signed paper is kept whole by its hash.
 
-use engine::print::Heading;
-use engine::print::Slot;
-use serde::Deserialize;
-use serde::Serialize;
-
 use crate::act::Act;
 use crate::act::Author;
 use crate::bytes::Packed;
-use crate::db::Conn;
+use crate::content::Content;
+use crate::content::Wording;
+use crate::content::because;
+use crate::content::no_report;
 use crate::db::Store;
 use crate::error::Result;
 use crate::error::StoreError;
 use crate::person::reason_given;
 use crate::record::Record as _;
-use crate::setting::DeskSettings;
-use crate::tables::Account;
-use crate::tables::Monitor;
 use crate::tables::Night;
-use crate::tables::Outcome;
-use crate::tables::Person;
-use crate::tables::Referral;
 use crate::tables::Report;
 use crate::tables::Study;
-use crate::when::local_date;
 use crate::words::NightStatus;
 use crate::words::Role;
 use crate::words::StudyStatus;
 
-/// Everything that is printed beside the engine's own report, and what that was made from.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Content {
-    /// Hospital and department.
-    pub hospital: Vec<String>,
-    /// The patient: label and words.
-    pub patient: Vec<(String, String)>,
-    /// The study: label and words.
-    pub study: Vec<(String, String)>,
-    /// The study's id, on every page.
-    pub study_id: String,
-    /// The physiologist's comment, a paragraph each.
-    pub comment: Vec<String>,
-    /// The physician's interpretation, a paragraph each.
-    pub interpretation: Vec<String>,
-    /// Who signs: label and words.
-    pub signature: Vec<(String, String)>,
-    /// The notes the night was scored with.
-    pub notes: String,
-    /// Name of the criteria set.
-    pub criteria: String,
-    /// SHA-256 of its text.
-    pub criteria_sha256: String,
-    /// The engine.
-    pub engine: String,
-    /// SHA-256 of the original.
-    pub original_sha256: String,
-}
-
-impl Content {
-    /// The words around the report when it is printed.
-    pub fn heading(&self) -> Heading {
-        let slots = |of: &[(String, String)]| -> Vec<Slot> {
-            of.iter().map(|(label, words)| Slot::new(label, words)).collect()
-        };
-        Heading {
-            hospital: self.hospital.clone(),
-            patient: slots(&self.patient),
-            study: slots(&self.study),
-            study_id: self.study_id.clone(),
-            comment: self.comment.iter().chain(&self.interpretation).cloned().collect(),
-            signature: slots(&self.signature),
-            ..Heading::default()
-        }
-    }
-}
-
-/// What a report says in words.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Wording {
-    /// The physiologist's comment, a paragraph a line.
-    pub comment: String,
-    /// The physician's interpretation; empty for a technical sign-off.
-    pub interpretation: String,
-}
-
-fn paragraphs(text: &str) -> Vec<String> {
-    text.lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned).collect()
-}
-
-impl Conn {
-    /// The versions of a night's report, the latest first.
-    ///
-    /// # Errors
-    /// When the database breaks off.
-    pub async fn reports(&mut self, night: i64) -> Result<Vec<Report>> {
-        self.find("WHERE night = $1 ORDER BY version DESC", &[night.into()]).await
-    }
-
-    /// What a report of this night would hold if it were signed now by `by`.
-    ///
-    /// # Errors
-    /// When the night is not tied or not scored.
-    pub async fn draft(
-        &mut self,
-        night: &Night,
-        by: &Author,
-        now: i64,
-        words: &Wording,
-    ) -> Result<Content> {
-        let (Some(person), Some(study), Some(result)) = (night.person, night.study, night.result)
-        else {
-            let says = "this night is not tied to a patient or not scored";
-            return Err(StoreError::refused("night_not_ready", says, "settle whose it is first"));
-        };
-        let desk = self.desk_settings().await?;
-        let person: Person = self.get(person).await?;
-        let study: Study = self.get(study).await?;
-        let referral: Referral = self.get(study.referral).await?;
-        let outcome: Outcome = self.get(result).await?;
-        let original: crate::tables::Original = self.get(night.original).await?;
-        let signed = self.reports(night.id).await?.into_iter().next();
-        let signed = signed
-            .filter(|report| night.status == NightStatus::Signed && report.withdrawn_at.is_none());
-        Ok(Content {
-            hospital: vec![desk.hospital.clone(), desk.department.clone()],
-            patient: patient(&person),
-            study: self.asked(night, &study, &referral).await?,
-            study_id: format!("study {}", study.id),
-            comment: paragraphs(&words.comment),
-            interpretation: paragraphs(&words.interpretation),
-            signature: self.signature(by, now, signed.as_ref(), &desk).await?,
-            notes: night.notes.clone(),
-            criteria: outcome.criteria,
-            criteria_sha256: outcome.criteria_sha256,
-            engine: outcome.engine,
-            original_sha256: original.sha256,
-        })
-    }
-
-    async fn asked(
-        &mut self,
-        night: &Night,
-        study: &Study,
-        referral: &Referral,
-    ) -> Result<Vec<(String, String)>> {
-        let monitor = match night.loan {
-            Some(loan) => {
-                let loan: crate::tables::Loan = self.get(loan).await?;
-                self.get::<Monitor>(loan.monitor).await?.mark
-            }
-            None => String::new(),
-        };
-        Ok(vec![
-            slot("Study", format!("{}, monitor {monitor}", study.id)),
-            slot("Asked by", referral.asked_by.clone()),
-            slot("Reason", referral.words.clone().unwrap_or_default()),
-        ])
-    }
-
-    /// Who signs technically, who interprets, and when.
-    async fn signature(
-        &mut self,
-        by: &Author,
-        now: i64,
-        signed: Option<&Report>,
-        desk: &DeskSettings,
-    ) -> Result<Vec<(String, String)>> {
-        let zone = desk.zone();
-        let day = |at: i64| local_date(at, &zone).strftime("%-d %B %Y").to_string();
-        let own = format!("{}, {}", by.name, day(now));
-        let Some(report) = signed else {
-            return Ok(vec![slot("Scored and signed", own), slot("Interpreted", String::new())]);
-        };
-        let login = report.signed_by.clone().unwrap_or_default();
-        let account: Option<Account> =
-            self.first("WHERE login = $1", &[login.as_str().into()]).await?;
-        let name = account.map_or(login, |account| account.name);
-        let scored = format!("{name}, {}", day(report.signed_at.unwrap_or(now)));
-        Ok(vec![slot("Scored and signed", scored), slot("Interpreted and signed", own)])
-    }
-}
-
-fn slot(label: &str, words: String) -> (String, String) {
-    (label.to_owned(), words)
-}
-
-fn patient(person: &Person) -> Vec<(String, String)> {
-    let mut slots = vec![
-        slot("Name", person.listed()),
-        slot("Date of birth", person.born_on.clone()),
-        slot("Number", person.mrn.clone()),
-    ];
-    slots.extend(person.nhs_number.clone().map(|number| slot("NHS number", number)));
-    slots
+/// A paper that is to be signed.
+#[derive(Clone, Copy, Debug)]
+pub struct Paper<'a> {
+    /// What stands on it, by [`Conn::to_sign`](crate::db::Conn::to_sign).
+    pub content: &'a Content,
+    /// What the page was made from that whoever signs has looked at, by [`Content::shown`].
+    pub shown: &'a str,
+    /// What changed since the version before; empty where there is none.
+    pub changed: &'a str,
+    /// The paper itself.
+    pub pdf: &'a [u8],
 }
 
 impl Store {
@@ -203,18 +40,17 @@ impl Store {
     /// report already it is replaced, and what changed must be said.
     ///
     /// # Errors
-    /// When the night is not as it was seen, is signed already, or what changed is not said.
+    /// When the night is not as it was seen, is signed already, what changed is not said, or the paper is not the
+    /// one that was shown.
     pub async fn sign_report(
         &self,
         by: &Author,
         id: i64,
         seen: i64,
-        content: &Content,
-        changed: &str,
-        pdf: &[u8],
+        paper: &Paper<'_>,
     ) -> Result<Report> {
         role(by, Role::Physiologist, "a report is signed technically by a physiologist")?;
-        let packed = Packed::new(pdf)?;
+        let packed = Packed::new(paper.pdf)?;
         let mut act = self.act(by, "report.sign").await?;
         let mut night: Night = act.get_as_seen(id, seen).await?;
         act.not_blind(id).await?;
@@ -222,9 +58,8 @@ impl Store {
             let says = "this night does not wait for a technical sign-off";
             return Err(StoreError::refused("night_not_open", says, "open the night again"));
         }
-        let last = act.conn().reports(id).await?.into_iter().next();
-        let because = last.as_ref().map(|_| changed_said(changed)).transpose()?;
-        let mut report = version(&night, last.as_ref(), content, because)?;
+        let words = Wording::Comment(paper.content.comment.join("\n"));
+        let mut report = act.version(&night, paper, &words).await?;
         act.keep(&packed).await?;
         report.pdf_sha256 = Some(packed.sha256);
         report.signed_by = Some(by.login.clone());
@@ -233,35 +68,35 @@ impl Store {
         act.close_report(night, report, None).await
     }
 
-    /// A physician interprets a signed night and signs for the answer.
+    /// A physician interprets a signed night and signs for the answer. Nothing else of the report is the physician's
+    /// to write: the comment stays the physiologist's.
     ///
     /// # Errors
-    /// When the night is not as it was seen, is not signed technically, or no interpretation is given.
+    /// When the night is not as it was seen, is not signed technically, no interpretation is given, it was
+    /// interpreted before and what changed is not said, or the paper is not the one that was shown.
     pub async fn interpret_report(
         &self,
         by: &Author,
         id: i64,
         seen: i64,
-        content: &Content,
-        pdf: &[u8],
+        paper: &Paper<'_>,
     ) -> Result<Report> {
         role(by, Role::Physician, "a report is interpreted by a physician")?;
-        if content.interpretation.is_empty() {
+        if paper.content.interpretation.is_empty() {
             let says = "the interpretation is empty";
             return Err(StoreError::refused("interpretation_missing", says, "say what it means"));
         }
-        let packed = Packed::new(pdf)?;
+        let packed = Packed::new(paper.pdf)?;
         let mut act = self.act(by, "report.interpret").await?;
         let night: Night = act.get_as_seen(id, seen).await?;
         act.not_blind(id).await?;
-        let last = act.standing(&night).await?;
-        let because =
-            if last.interpreted_by.is_some() { "interpreted anew" } else { "interpreted" };
-        let mut report = version(&night, Some(&last), content, Some(because.to_owned()))?;
+        let last = act.conn().signed_now(&night).await?;
+        let words = Wording::Interpretation(paper.content.interpretation.join("\n"));
+        let mut report = act.version(&night, paper, &words).await?;
         act.keep(&packed).await?;
         report.pdf_sha256 = Some(packed.sha256);
         (report.signed_by, report.signed_at) = (last.signed_by, last.signed_at);
-        report.interpretation = Some(content.interpretation.join("\n"));
+        report.interpretation = Some(paper.content.interpretation.join("\n"));
         report.interpreted_by = Some(by.login.clone());
         report.interpreted_at = Some(act.at());
         act.close_report(night, report, Some(StudyStatus::Reported)).await
@@ -283,7 +118,7 @@ impl Store {
         let mut act = self.act(by, "report.amend").await?;
         let mut night: Night = act.get_as_seen(id, seen).await?;
         act.not_blind(id).await?;
-        act.standing(&night).await?;
+        act.conn().signed_now(&night).await?;
         night.status = NightStatus::Reading;
         act.because(reason);
         act.put(&mut night).await?;
@@ -308,11 +143,12 @@ impl Store {
         let mut act = self.act(by, "report.withdraw").await?;
         let mut night: Night = act.get_as_seen(id, seen).await?;
         act.not_blind(id).await?;
-        let last = act.conn().reports(id).await?.into_iter().next();
+        let newest = act.conn().reports(id).await?.first().map_or(0, |report| report.version);
+        let last = act.conn().own_reports(&night).await?.into_iter().next();
         let last = last.filter(|report| report.withdrawn_at.is_none()).ok_or_else(no_report)?;
         let mut report = Report {
             id: 0,
-            version: last.version + 1,
+            version: newest + 1,
             pdf_sha256: None,
             replaces: Some(last.id),
             because: Some(reason.clone()),
@@ -333,12 +169,44 @@ impl Act {
         self.conn().not_blind(&login, night).await
     }
 
-    /// The report of a signed night.
-    async fn standing(&mut self, night: &Night) -> Result<Report> {
-        let last = self.conn().reports(night.id).await?.into_iter().next();
-        let stands =
-            |report: &Report| night.status == NightStatus::Signed && report.withdrawn_at.is_none();
-        last.filter(stands).ok_or_else(no_report)
+    /// The next version of a report, not yet signed, when the paper is what the record holds now and what was shown.
+    async fn version(
+        &mut self,
+        night: &Night,
+        paper: &Paper<'_>,
+        words: &Wording,
+    ) -> Result<Report> {
+        let author = self.author().clone();
+        let given = paper.content;
+        let last = self.conn().own_reports(night).await?.into_iter().next();
+        let because = last.as_ref().map(|last| because(words, last, paper.changed));
+        let because = because.map(|because| changed_said(&because)).transpose()?;
+        let moment = (given.made_at, given.head.clone());
+        let now = self.conn().signed_content(night, &author, words, paper.changed, moment).await?;
+        same(&now, paper, words)?;
+        if now != *given || !self.conn().is_head(&given.head).await? {
+            let says = "the paper is not the one that this act signs";
+            return Err(StoreError::refused("paper_wrong", says, "nothing was signed; try again"));
+        }
+        let content = serde_json::to_string(given)
+            .map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        Ok(Report {
+            id: 0,
+            act: 0,
+            night: night.id,
+            version: given.version,
+            outcome: night.result.unwrap_or(0),
+            content,
+            pdf_sha256: None,
+            signed_by: None,
+            signed_at: None,
+            interpretation: None,
+            interpreted_by: None,
+            interpreted_at: None,
+            replaces: last.map(|last| last.id),
+            because,
+            withdrawn_at: None,
+        })
     }
 
     /// Ends an act on a report: its night, and where its study stands.
@@ -365,32 +233,20 @@ impl Act {
     }
 }
 
-/// The next version of a report, not yet signed.
-fn version(
-    night: &Night,
-    last: Option<&Report>,
-    content: &Content,
-    because: Option<String>,
-) -> Result<Report> {
-    let content = serde_json::to_string(content)
-        .map_err(|error| StoreError::Damaged { says: error.to_string() })?;
-    Ok(Report {
-        id: 0,
-        act: 0,
-        night: night.id,
-        version: last.map_or(1, |last| last.version + 1),
-        outcome: night.result.unwrap_or(0),
-        content,
-        pdf_sha256: None,
-        signed_by: None,
-        signed_at: None,
-        interpretation: None,
-        interpreted_by: None,
-        interpreted_at: None,
-        replaces: last.map(|last| last.id),
-        because,
-        withdrawn_at: None,
-    })
+/// Whether what the record holds now is what was shown, and what the paper was made from before the act began.
+fn same(now: &Content, paper: &Paper<'_>, words: &Wording) -> Result<()> {
+    let mut changed = now.changed_since(paper.shown, words);
+    changed.extend(now.changed_since(&paper.content.shown(words), words));
+    changed.sort();
+    changed.dedup();
+    if changed.is_empty() {
+        return Ok(());
+    }
+    Err(StoreError::refused(
+        "paper_changed",
+        format!("changed since this page was opened: {}", changed.join(", ")),
+        "read the report again as it prints now; nothing was signed, and what you wrote is kept",
+    ))
 }
 
 fn changed_said(changed: &str) -> Result<String> {
@@ -399,14 +255,9 @@ fn changed_said(changed: &str) -> Result<String> {
         StoreError::refused(
             "change_not_said",
             says,
-            "say it in a sentence; it is printed nowhere else",
+            "say it in a sentence; it is printed on the paper",
         )
     })
-}
-
-fn no_report() -> StoreError {
-    let says = "this night has no report that stands";
-    StoreError::refused("no_report", says, "it must be signed technically first")
 }
 
 fn role(by: &Author, wanted: Role, says: &str) -> Result<()> {

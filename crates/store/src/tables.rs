@@ -599,6 +599,16 @@ pub struct HandOut {
     pub leaflet: Option<String>,
     /// A remark.
     pub note: Option<String>,
+    /// Longest time at one place that was told, minutes; left out where the department's own was told, and in loans made
+    /// before it was asked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub longest_min: Option<i64>,
+    /// Whether the patient feels heat at that ear, can call out and can take the sensor off.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub takes_off: bool,
+    /// Who stays the night and takes it off, where the patient cannot.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub carer: Option<String>,
 }
 
 /// The return as the desk filled it in.

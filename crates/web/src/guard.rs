@@ -36,6 +36,7 @@ use crate::access::may;
 use crate::access::right_of;
 use crate::access::shows_people;
 use crate::app::App;
+use crate::fields;
 use crate::limits;
 use crate::look::Look;
 use crate::page::Trouble;
@@ -263,6 +264,7 @@ async fn admitted(
             }
             return Err(foreign(visit, Some(path), trouble).await.into_response());
         }
+        own_fields(path, typed.as_ref()).map_err(Trouble::into_response)?;
         request.extensions_mut().insert(typed.unwrap_or_default());
     }
     Ok(())
@@ -327,6 +329,14 @@ async fn read_form(visit: &Visit, request: &mut Request) -> Result<Option<Typed>
     let bytes =
         come.map_err(|_| Trouble::sent_too_slowly())?.map_err(|_| Trouble::too_large(most))?;
     Typed::read_within(&bytes, fields).ok_or_else(Trouble::too_many_fields).map(Some)
+}
+
+/// An act writes its own fields and nothing else: a form with any other is refused whole.
+fn own_fields(path: &str, typed: Option<&Typed>) -> Result<(), Trouble> {
+    match typed.map(|typed| fields::foreign(path, typed)) {
+        Some(names) if !names.is_empty() => Err(Trouble::foreign_fields(&names)),
+        _ => Ok(()),
+    }
 }
 
 /// A request that changes something carries the proof made for this browser: in its form, or in a header.

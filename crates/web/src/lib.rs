@@ -30,6 +30,7 @@ mod look;
 
 pub mod typed;
 
+pub mod fields;
 pub mod form;
 
 pub mod mark;

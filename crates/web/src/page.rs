@@ -149,6 +149,20 @@ impl Trouble {
         )
     }
 
+    /// It brought fields that the act does not have. Only the beginning of their names is said again.
+    pub fn foreign_fields(names: &[&str]) -> Self {
+        let told: Vec<String> =
+            names.iter().take(5).map(|name| name.chars().take(40).collect()).collect();
+        let says = format!("This form has no field of the name: {}.", told.join(", "));
+        Self {
+            status: StatusCode::UNPROCESSABLE_ENTITY,
+            hints: vec![
+                "Nothing was done. Open the page again and repeat what you did.".to_owned(),
+            ],
+            ..Self::not_understood(&says)
+        }
+    }
+
     /// It took too long.
     pub fn too_slow() -> Self {
         Self::new(

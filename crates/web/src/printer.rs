@@ -19,6 +19,17 @@ pub enum Paper {
     Letter(Letter),
     /// The report of a night, to be signed.
     Report(Box<Report>),
+    /// A signed paper that stands no more, with a mark across it.
+    Marked(Marked),
+}
+
+/// A signed paper and what stands across it now.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Marked {
+    /// The bytes that were signed.
+    pub pdf: Vec<u8>,
+    /// What stands across every page.
+    pub stamp: engine::print::Stamp,
 }
 
 /// The report of a night, with the words around it.
@@ -48,8 +59,19 @@ pub struct Leaflet {
     pub loan: String,
     /// When the monitor must be back, in words.
     pub return_by: String,
+    /// How long the sensor may stay at one place.
+    pub worn: Worn,
     /// Whether it is printed large.
     pub large: bool,
+}
+
+/// How long a heated sensor may stay at one place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Worn {
+    /// Minutes at most.
+    pub minutes: i64,
+    /// The local time before which it is not put on.
+    pub from: jiff::civil::Time,
 }
 
 /// The sheet the borrower signs.
@@ -65,10 +87,14 @@ pub struct HandOut {
     pub monitor: String,
     /// The monitor's mark.
     pub mark: String,
-    /// When it goes out, in words.
+    /// When it went out, in words; empty while it has not.
     pub lent_on: String,
     /// When it must be back, in words.
     pub return_by: String,
+    /// How long the sensor may stay at one place.
+    pub worn: Worn,
+    /// Who stays the night and takes the sensor off; empty: asked on the sheet.
+    pub carer: String,
     /// Who hands it out.
     pub lent_by: String,
 }

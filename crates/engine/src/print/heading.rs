@@ -21,6 +21,31 @@ pub struct Heading {
     pub signature: Vec<Slot>,
     /// BCP 47 language of the free words, for instance `en-GB`.
     pub lang: String,
+    /// Which version of the report it is, on every page; may be empty.
+    pub version: String,
+    /// What the record says of this paper, beside what the report was made from.
+    pub record: Vec<Slot>,
+    /// What stands across every page of a paper that may not be acted upon.
+    pub stamp: Option<Stamp>,
+}
+
+/// What stands across every page of a paper that is not signed, or stands no more.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Stamp {
+    /// One word, large: `DRAFT`, `WITHDRAWN`, `REPLACED`.
+    pub word: String,
+    /// The sentences that belong to it: when, by whom, why, and what stands now.
+    pub says: String,
+}
+
+impl Stamp {
+    /// Of a report that nobody has signed.
+    pub fn draft() -> Self {
+        Self {
+            word: "DRAFT".to_owned(),
+            says: "Not signed by anybody, not to be acted upon: so it would print now.".to_owned(),
+        }
+    }
 }
 
 /// A labelled place for a few words.
@@ -52,6 +77,9 @@ impl Default for Heading {
             comment: Vec::new(),
             signature: ["Scored by", "Read by", "Date"].map(blank).into(),
             lang: "en-GB".into(),
+            version: String::new(),
+            record: Vec::new(),
+            stamp: None,
         }
     }
 }
@@ -78,6 +106,6 @@ pub fn sample_heading() -> Heading {
             Slot::new("Read by", ""),
             Slot::new("Date", ""),
         ],
-        lang: "en-GB".into(),
+        ..Heading::default()
     }
 }

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::escape::escape;
-use super::heading::{Heading, Slot};
+use super::heading::{Heading, Slot, Stamp};
 use super::ink::{DARK, Inks, LIGHT, PAPER};
 use super::report_json::report_id;
 use super::svg::{Look, belief, svg};
@@ -21,6 +21,9 @@ const STYLE: &str = include_str!("html/report.css");
 pub fn html(report: &Report, heading: &Heading) -> String {
     let id = report_id(report);
     let mut out = head(report, heading);
+    if let Some(stamp) = &heading.stamp {
+        stamped(&mut out, stamp);
+    }
     out.push_str("<main>\n<section class=\"sheet\" aria-label=\"What was found\">\n");
     identity(&mut out, report, heading);
     answer(&mut out, report);
@@ -38,10 +41,24 @@ pub fn html(report: &Report, heading: &Heading) -> String {
     out
 }
 
+/// The word across every page, and once in words for whoever reads or listens.
+fn stamped(out: &mut String, stamp: &Stamp) {
+    let word = escape(&stamp.word);
+    let _ = writeln!(
+        out,
+        "<p class=\"stamped\" role=\"note\"><b>{word}</b> {}</p>\n<p class=\"stamp\" aria-hidden=\"true\">{word}</p>",
+        escape(&stamp.says)
+    );
+}
+
 fn head(report: &Report, heading: &Heading) -> String {
     let title = match &report.night.date {
         Some(date) => format!("Night of {date}"),
         None => format!("A night from {} to {}", report.night.start, report.night.end),
+    };
+    let title = match &heading.stamp {
+        Some(stamp) => format!("{}: {title}", stamp.word),
+        None => title,
     };
     let lang = if heading.lang.is_empty() { "en-GB" } else { &heading.lang };
     format!(
@@ -303,11 +320,13 @@ fn foot(out: &mut String, report: &Report, heading: &Heading, id: &str, page: us
         format!("Study {} \u{b7} ", heading.study_id)
     };
     let made = &report.provenance;
+    let version =
+        if heading.version.is_empty() { String::new() } else { format!(" {}", heading.version) };
     element(
         out,
         "footer",
         &format!(
-            "{study}report {id} \u{b7} {} {} \u{b7} {} \u{b7} page {page} of 2",
+            "{study}report {id}{version} \u{b7} {} {} \u{b7} {} \u{b7} page {page} of 2",
             made.criteria_name, made.criteria_version, made.engine
         ),
     );

@@ -117,6 +117,8 @@ pub(crate) fn full_hand_out() -> HandOut {
         fitting_shown: true,
         burn_warning_told: true,
         agreement_signed: true,
+        longest_min: Some(480),
+        takes_off: true,
         ..HandOut::default()
     }
 }

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use engine::recording::Recording;
+use store::content::Wording;
 use store::db::Store;
 use store::error::StoreError;
 use store::hand::Change;
@@ -10,7 +11,7 @@ use store::reading::Step;
 use store::reading::Stepped;
 use store::remake::Remade;
 use store::repeat::Again;
-use store::signing::Wording;
+use store::signing::Paper;
 use store::tables::Night;
 use store::tables::Report;
 use store::tables::Study;
@@ -119,6 +120,7 @@ on_both! {
         read.night = desk.store.read().await.unwrap().get(read.night.id).await.unwrap();
         read.night = desk.store.reopen_night(&by(Role::Physician), read.night.id, read.night.act, "the diary came late").await.unwrap();
         read.step(&desk.store, exclude("the diary says so")).await.unwrap();
+        assert_eq!(desk.store.read().await.unwrap().words_so_far(&read.night).await.unwrap(), ("Good night.".to_owned(), Some((2, "As expected.".to_owned()))));
         assert!(sign(&desk.store, &read, " ").await.unwrap_err().is("change_not_said"));
         let third = sign(&desk.store, &read, "an hour of SpO2 is left out").await.unwrap();
         assert_eq!((third.version, third.replaces, third.interpreted_by), (3, Some(second.id), None));
@@ -126,7 +128,13 @@ on_both! {
         let gone = desk.store.withdraw_report(&by(Role::Physician), read.night.id, read.night.act, "the wrong patient").await.unwrap();
         assert_eq!((gone.version, gone.pdf_sha256, gone.withdrawn_at.is_some()), (4, None, true));
         let mut conn = desk.store.read().await.unwrap();
-        assert_eq!(conn.bytes(&first.pdf_sha256.unwrap()).await.unwrap(), b"%PDF 1");
+        assert_eq!(conn.bytes(first.pdf_sha256.as_deref().unwrap()).await.unwrap(), b"%PDF 1");
+        for (version, word, says) in [(&first, "WITHDRAWN", "Replaced by version 2"), (&third, "WITHDRAWN", "Version 3 was withdrawn on")] {
+            let stamp = conn.stamp(version).await.unwrap().unwrap();
+            assert_eq!(stamp.word, word);
+            assert!(stamp.says.contains(says) && stamp.says.contains("the wrong patient") && stamp.says.contains("Some physician"), "{}", stamp.says);
+            assert!(stamp.says.contains("No version stands in its place."), "{}", stamp.says);
+        }
         drop(conn);
         sound(&desk.store).await;
     }
@@ -195,20 +203,24 @@ on_both! {
 
 async fn sign(store: &Store, read: &Read, changed: &str) -> Result<Report, StoreError> {
     let reader = by(Role::Physiologist);
-    let words = Wording { comment: "Good night.".to_owned(), ..Wording::default() };
+    let words = Wording::Comment("Good night.".to_owned());
     let mut conn = store.read().await?;
-    let content = conn.draft(&read.night, &reader, store.now(), &words).await?;
+    let content = conn.to_sign(&read.night, &reader, store.now(), &words, changed).await?;
     drop(conn);
     assert_eq!(content.heading().comment, ["Good night."]);
-    store.sign_report(&reader, read.night.id, read.night.act, &content, changed, b"%PDF 1").await
+    let shown = content.shown(&words);
+    let paper = Paper { content: &content, shown: &shown, changed, pdf: b"%PDF 1" };
+    store.sign_report(&reader, read.night.id, read.night.act, &paper).await
 }
 
 async fn interpret(store: &Store, read: &Read, role: Role) -> Result<Report, StoreError> {
-    let words = Wording { interpretation: "As expected.".to_owned(), ..Wording::default() };
+    let words = Wording::Interpretation("As expected.".to_owned());
     let mut conn = store.read().await?;
-    let content = conn.draft(&read.night, &by(role), store.now(), &words).await?;
+    let content = conn.to_sign(&read.night, &by(role), store.now(), &words, "").await?;
     drop(conn);
-    store.interpret_report(&by(role), read.night.id, read.night.act, &content, b"%PDF 2").await
+    let shown = content.shown(&words);
+    let paper = Paper { content: &content, shown: &shown, changed: "", pdf: b"%PDF 2" };
+    store.interpret_report(&by(role), read.night.id, read.night.act, &paper).await
 }
 
 async fn remade(store: &Store, read: &Read, version: i64) -> Remade {

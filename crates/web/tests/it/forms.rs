@@ -46,7 +46,7 @@ async fn a_wrong_figure_of_the_desk_is_told_at_its_field() {
     let bench = bench().await;
     bench.account(Role::Administrator).await;
     let token = bench.token(Role::Administrator).await;
-    let rest = "hand_in_by=10:00&ladder_days=1,3,7&most_nights=7&longest_hours=8&gas_limit_kpa=0.4&membrane_days=14&clock_limit_s=120&return_places=desk&parts=monitor&cleaning=wiped&seen=0";
+    let rest = "hand_in_by=10:00&ladder_days=1,3,7&most_nights=7&longest_hours=8&put_on_from=22:00&gas_limit_kpa=0.4&membrane_days=14&clock_limit_s=120&return_places=desk&parts=monitor&cleaning=wiped&seen=0";
     let wrong =
         bench.post("/settings/desk", &token, &format!("zone=Mars&idle_min=15&{rest}")).await;
     assert!(

@@ -16,5 +16,6 @@ mod looking;
 mod matrix;
 mod night;
 mod odd;
+mod papers;
 mod service;
 mod texts;

@@ -42,6 +42,14 @@ pub(crate) async fn night(bench: &Bench) -> Night {
     night
 }
 
+/// What a hidden field of a page holds, ready to be sent again.
+pub(crate) fn hidden(page: &str, name: &str) -> String {
+    let at = format!("name=\"{name}\" value=\"");
+    let rest = page.split_once(&at).unwrap_or_else(|| panic!("{name} is not on the page")).1;
+    let value = rest.split('"').next().unwrap();
+    web::typed::encode(&value.replace("&#39;", "'").replace("&#38;", "&"))
+}
+
 /// The lowest number of a series as it is sent, drawn as single samples or as columns.
 fn lowest(series: &Value) -> f64 {
     let numbers = ["v", "b", "d"].into_iter().filter_map(|key| series[key].as_array()).flatten();
@@ -121,14 +129,17 @@ async fn without_a_printer_nothing_is_signed() {
     let night = night(&bench).await;
     let token = bench.token(Role::Physiologist).await;
     let sign = format!("/nights/{}/sign", night.id);
-    let unsure = bench.post(&sign, &token, &format!("seen={}", night.act)).await;
+    let page = bench.get(&format!("/nights/{}/report", night.id), &token).await;
+    let shown = hidden(&page.text, "shown");
+    let seen = format!("seen={}&shown={shown}", night.act);
+    let unsure = bench.post(&sign, &token, &seen).await;
     assert_eq!(unsure.status, StatusCode::UNPROCESSABLE_ENTITY);
-    let wrong = format!("seen={}&comment=calm&password=seven+quiet+lantern", night.act);
+    let wrong = format!("{seen}&comment=calm&password=seven+quiet+lantern");
     let wrong = bench.post(&sign, &token, &wrong).await;
     assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(wrong.text.contains("The password is wrong. Nothing was done."), "{}", wrong.text);
     assert!(wrong.text.contains("calm") && !wrong.text.contains("lantern"));
-    let right = format!("seen={}&password={}", night.act, PASSWORD.replace(' ', "+"));
+    let right = format!("{seen}&password={}", PASSWORD.replace(' ', "+"));
     let got = bench.post(&sign, &token, &right).await;
     assert!(got.text.contains("Nothing was signed."), "{}", got.text);
     assert!(bench.store.read().await.unwrap().reports(night.id).await.unwrap().is_empty());

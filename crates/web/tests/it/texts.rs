@@ -68,7 +68,7 @@ async fn a_place_to_hand_in_is_offered_and_no_place_at_all_is_refused() {
     let bench = bench().await;
     bench.account(Role::Administrator).await;
     let token = bench.token(Role::Administrator).await;
-    let rest = "hand_in_by=09:30&ladder_days=1,3,7&most_nights=7&longest_hours=8&gas_limit_kpa=0.4&membrane_days=14&clock_limit_s=120&zone=UTC&idle_min=15&parts=monitor&cleaning=wiped&seen=0";
+    let rest = "hand_in_by=09:30&ladder_days=1,3,7&most_nights=7&longest_hours=8&put_on_from=22:00&gas_limit_kpa=0.4&membrane_days=14&clock_limit_s=120&zone=UTC&idle_min=15&parts=monitor&cleaning=wiped&seen=0";
     let none = bench.post("/settings/desk", &token, &format!("return_places=&{rest}")).await;
     assert!(none.text.contains("id=\"settings-desk-return_places-fault\""), "{}", none.text);
     let places = "return_places=Porter%27s+lodge%2C+day+and+night%0D%0AWard+desk%2C+8+to+17";

@@ -25,7 +25,7 @@ pub(super) fn made(out: &mut String, report: &Report, heading: &Heading, id: &st
     listed(out, "Correction of CO2", &correction);
     findings(out, report);
     night(out, report);
-    provenance(out, report);
+    provenance(out, report, heading);
     out.push_str("</div>\n");
     foot(out, report, heading, id, 2);
     out.push_str("</section>\n");
@@ -131,7 +131,7 @@ fn told(report: &Report) -> Vec<String> {
     first.into_iter().chain(night.told.iter().cloned()).collect()
 }
 
-fn provenance(out: &mut String, report: &Report) {
+fn provenance(out: &mut String, report: &Report, heading: &Heading) {
     let made = &report.provenance;
     out.push_str("<div><h2 class=\"small\">Made from</h2>\n<dl class=\"made-from\">\n");
     let criteria =
@@ -144,6 +144,10 @@ fn provenance(out: &mut String, report: &Report) {
     ] {
         element(out, "dt", label);
         element(out, "dd", words);
+    }
+    for slot in &heading.record {
+        element(out, "dt", &slot.label);
+        element(out, "dd", &slot.text);
     }
     out.push_str("</dl></div>\n");
 }

@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 
 use engine::print::Heading;
+use store::content::Wording;
 use store::db::Conn;
 use store::error::Result;
 use store::loan::LoanForm;
@@ -14,7 +15,7 @@ use store::machine::Move;
 use store::monitor::CheckForm;
 use store::morning::Incoming;
 use store::person::ReferralForm;
-use store::signing::Wording;
+use store::signing;
 use store::tables::{Loan, Monitor, Night, Outcome, Study, TakeBack};
 use store::when;
 use store::words::{CheckWhen, Condition, Role, Skin, Urgency};
@@ -340,20 +341,22 @@ impl Past<'_> {
             (true, true) => (physician, "It does not answer; another night."),
             (true, false) => (physician, "It answers what was asked."),
         };
-        let words = Wording {
-            comment: "Read whole.".to_owned(),
-            interpretation: interpretation.to_owned(),
+        let words = if interprets {
+            Wording::Interpretation(interpretation.to_owned())
+        } else {
+            Wording::Comment("Read whole.".to_owned())
         };
         let mut conn = self.store.read().await?;
         let row: Night = conn.get(night).await?;
-        let content = conn.draft(&row, &author, self.store.now(), &words).await?;
+        let content = conn.to_sign(&row, &author, self.store.now(), &words, "").await?;
         let report = self.report(&mut conn, &row).await?;
         drop(conn);
-        let pdf = printed(report, content.heading());
+        let (pdf, shown) = (printed(report, content.heading()), content.shown(&words));
+        let paper = signing::Paper { content: &content, shown: &shown, changed: "", pdf: &pdf };
         if interprets {
-            self.store.interpret_report(&author, night, row.act, &content, &pdf).await?;
+            self.store.interpret_report(&author, night, row.act, &paper).await?;
         } else {
-            self.store.sign_report(&author, night, row.act, &content, "", &pdf).await?;
+            self.store.sign_report(&author, night, row.act, &paper).await?;
         }
         Ok(())
     }

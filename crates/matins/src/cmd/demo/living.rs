@@ -427,6 +427,8 @@ pub(super) fn desk_settings() -> DeskSettings {
         hospital,
         department,
         telephone: "01632 960142".to_owned(),
+        urgent_telephone: "111".to_owned(),
+        longest_hours: Some(8.0),
         return_places: vec![
             "desk, level 2 (8:00 to 17:00)".to_owned(),
             "main reception (day and night)".to_owned(),
@@ -445,7 +447,8 @@ pub(super) fn hand_out() -> HandOut {
         sensor_temp_c: Some("42".to_owned()),
         clock_ahead_s: Some(3),
         leaflet: Some("1".to_owned()),
-        note: None,
+        takes_off: true,
+        ..HandOut::default()
     }
 }
 

@@ -28,6 +28,7 @@ use super::Act;
 use super::Titled;
 use super::calendar;
 use super::calendar::Night;
+use super::papers;
 use super::refill;
 use super::rows::list;
 use super::rows::nights;
@@ -52,6 +53,9 @@ const AT: &[(&str, &str)] = &[
     ("place_missing", "place"),
     ("reason_missing", "reason"),
     ("outcome_missing", "outcome"),
+    ("hours_missing", "longest_hours"),
+    ("hours_wrong", "longest_hours"),
+    ("nobody_takes_it_off", "takes_off"),
 ];
 
 #[derive(Debug, Template)]
@@ -74,9 +78,18 @@ struct One {
     monitor_mark: Mark,
     facts: Vec<(&'static str, String)>,
     links: Vec<(String, &'static str)>,
+    printed: Option<Printed>,
     acts: Vec<Act>,
     chases: Vec<String>,
     happened: Vec<String>,
+}
+
+/// The fields that the papers of a loan are printed with.
+#[derive(Debug)]
+struct Printed {
+    id: i64,
+    hours: String,
+    from: String,
 }
 
 /// A loan with everything its pages show.
@@ -225,6 +238,7 @@ async fn one(
         monitor_mark: of.monitor.status.into(),
         facts: facts(visit, &of),
         links: if visit.may(Right::Lend) { links(&of, late(visit, &of)) } else { Vec::new() },
+        printed: printed(&of).filter(|_| visit.may(Right::Lend)),
         acts,
         chases: chases
             .iter()
@@ -269,6 +283,11 @@ fn facts(visit: &Visit, of: &Whole) -> Vec<(&'static str, String)> {
         ("Booked", Some(format!("{} by {}", visit.local(loan.booked_at), loan.booked_by))),
         ("Handed out", at(loan.out_at, &loan.out_by)),
         (
+            "At one place",
+            loan.out.0.as_ref().and_then(|out| Some(format!("at most {}", worn(out.longest_min?)))),
+        ),
+        ("Taken off by", loan.out.0.as_ref().and_then(taken_off_by)),
+        (
             "Sensor",
             loan.out
                 .0
@@ -288,6 +307,22 @@ fn facts(visit: &Visit, of: &Whole) -> Vec<(&'static str, String)> {
         ("Repeats a night", loan.repeats_because.clone()),
     ];
     all.into_iter().filter_map(|(label, fact)| Some((label, fact?))).collect()
+}
+
+/// Minutes at one place, in words.
+fn worn(minutes: i64) -> String {
+    match (minutes / 60, minutes % 60) {
+        (hours, 0) => format!("{hours} h"),
+        (hours, minutes) => format!("{hours} h {minutes} min"),
+    }
+}
+
+/// Who takes the sensor off when it is too hot; loans made before it was asked say nothing.
+fn taken_off_by(out: &HandOut) -> Option<String> {
+    match &out.carer {
+        Some(carer) => Some(format!("{carer}, who stays the night")),
+        None => out.takes_off.then(|| "the patient".to_owned()),
+    }
 }
 
 fn links(of: &Whole, late: bool) -> Vec<(String, &'static str)> {
@@ -311,10 +346,27 @@ fn links(of: &Whole, late: bool) -> Vec<(String, &'static str)> {
             "Letter about another night (PDF)",
         ));
     }
-    all.push((format!("/loans/{id}/leaflet.pdf"), "Leaflet and diary (PDF)"));
-    all.push((format!("/loans/{id}/leaflet.pdf?print=large"), "The same in large print (PDF)"));
-    all.push((format!("/loans/{id}/sheet.pdf"), "Hand-out sheet (PDF)"));
     all
+}
+
+/// What the papers of a loan are printed with, where they are printed at all.
+fn printed(of: &Whole) -> Option<Printed> {
+    if !matches!(of.loan.status, LoanStatus::Booked | LoanStatus::Out | LoanStatus::Lost) {
+        return None;
+    }
+    let told = of.loan.out.0.as_ref().and_then(|out| out.longest_min);
+    let minutes = told.or(of.desk.longest_min());
+    Some(Printed {
+        id: of.loan.id,
+        hours: minutes.map(hours).unwrap_or_default(),
+        from: of.desk.put_on_from().strftime("%H:%M").to_string(),
+    })
+}
+
+/// Minutes as hours in a field, without a rest of noughts.
+fn hours(minutes: i64) -> String {
+    let text = format!("{}.{:02}", minutes / 60, minutes % 60 * 100 / 60);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// Whether its time has passed.
@@ -396,9 +448,19 @@ pub(crate) async fn cancel(visit: Visit, Path(id): Path<i64>, typed: Typed) -> A
 
 /// `POST /loans/{id}/extend`.
 pub(crate) async fn extend(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
+    let before = whole(&visit, id).await?;
     let done =
         visit.app.store().extend(&visit.author(), id, typed.number("more").unwrap_or(0)).await;
-    finish(&visit, id, "extend", &typed, done, "Nights added.").await
+    // The leaflet in the borrower's hand still says the old day.
+    let says = match (&done, before.loan.status) {
+        (Ok(loan), LoanStatus::Out) => format!(
+            "Nights added: due back {}. The leaflet they hold says {}; tell them, and write it down.",
+            visit.local(loan.due_at),
+            visit.local(before.loan.due_at)
+        ),
+        _ => "Nights added.".to_owned(),
+    };
+    finish(&visit, id, "extend", &typed, done, &says).await
 }
 
 /// `POST /loans/{id}/chase`.
@@ -460,11 +522,36 @@ fn hand_out_form(visit: &Visit, of: &Whole) -> Form {
         .field(Field::text("sensor_temp_c", "Sensor temperature set, °C").most(text::MARK))
         .field(Field::number("clock_ahead_s", "Monitor's clock ahead of the wall clock, s", "1").hint("0 when they agree, minus when it is behind."))
         .field(Field::some("parts", "In the bag", parts(&of.desk)).needed())
-        .field(Field::tick("burn_warning_told", format!("Told: the sensor is warm and can burn. It stays at one place {} h at most. It comes off at once, and stays off, when the skin hurts, is sore or blisters.", of.desk.longest_hours)).needed())
+        .field(longest_hours(of))
+        .field(Field::one("takes_off", "If it is too hot, who takes it off?", takes_off()).hint("Ask: can you feel heat on that ear, call out, and take the clip off by yourself? A small child cannot.").needed())
+        .field(Field::text("carer", "Name of the carer, where one is needed").hint("Awake to the alarm, and in the house all night."))
+        .field(Field::tick("burn_warning_told", "Told: the sensor is warm and can burn. An alarm is set, and it comes off when the alarm rings. It comes off at once, and stays off, when the skin hurts, is sore or blisters.").needed())
         .field(Field::tick("fitting_shown", "Fitting was shown, and done once by the borrower.").needed())
         .field(Field::tick("agreement_signed", "The borrower has signed the hand-out sheet.").needed())
         .field(Field::text("note", "Remark"))
         .back(format!("/loans/{}", of.loan.id), "Not now")
+}
+
+/// How long the sensor may stay at one place: asked where the department has set no figure, and shorter where this
+/// sensor is hotter or this skin more tender.
+fn longest_hours(of: &Whole) -> Field {
+    let field =
+        Field::number("longest_hours", "At most so long at one place, hours", "any").needed();
+    match of.desk.longest_hours {
+        Some(hours) => field
+            .value(hours.to_string())
+            .with("max", hours.to_string())
+            .hint("Fewer for a hotter sensor, a small child or tender skin. Print the leaflet for the same hours."),
+        None => field.hint("By the maker's instructions for this monitor, its temperature and this skin. No figure is set under Settings, the desk."),
+    }
+}
+
+fn takes_off() -> Vec<(String, String)> {
+    let of = [
+        ("patient", "The patient: feels heat there, can call out and can take it off"),
+        ("carer", "A carer, who stays all night and will"),
+    ];
+    of.map(|(value, words)| (value.to_owned(), words.to_owned())).into()
 }
 
 /// The form, under what keeps the monitor in: the desk sees it before it fills anything in.
@@ -506,6 +593,9 @@ pub(crate) async fn hand_out(visit: Visit, Path(id): Path<i64>, typed: Typed) ->
         clock_ahead_s: typed.number("clock_ahead_s"),
         leaflet: None,
         note: typed.option("note"),
+        longest_min: typed.get("longest_hours").replace(',', ".").parse().ok().map(papers::minutes),
+        takes_off: typed.get("takes_off") == "patient",
+        carer: typed.option("carer").filter(|_| typed.get("takes_off") == "carer"),
     };
     match visit.app.store().hand_out(&visit.author(), id, filled).await {
         Ok(loan) => {

@@ -13,6 +13,7 @@ use store::tables::Loan;
 use store::tables::Monitor;
 use store::tables::Person;
 use store::when;
+use store::words::LoanStatus;
 
 use crate::page::Answer;
 use crate::page::Trouble;
@@ -22,6 +23,7 @@ use crate::printer::Label;
 use crate::printer::Leaflet;
 use crate::printer::Letter;
 use crate::printer::Paper;
+use crate::printer::Worn;
 use crate::typed::Typed;
 use crate::visit::Visit;
 
@@ -38,7 +40,35 @@ pub(crate) async fn labels(visit: Visit, typed: Typed) -> Answer {
     print(&visit, Paper::Labels(monitors.into_iter().map(label).collect()), desk, "labels").await
 }
 
-/// `GET /loans/{id}/leaflet.pdf`, in large print with `?print=large`.
+/// How long the sensor of a loan may stay at one place, and from when it is put on: as typed, as told at the
+/// hand-out, or as the department has set it. No paper is printed with a blank for it.
+fn worn(desk: &DeskSettings, loan: &Loan, typed: &Typed) -> Result<Worn, Trouble> {
+    let hours = typed.get("hours").replace(',', ".");
+    let asked = match hours.parse::<f64>() {
+        Ok(hours) if hours.is_finite() => Some(minutes(hours)),
+        _ if hours.is_empty() => loan.out.0.as_ref().and_then(|out| out.longest_min),
+        _ => return Err(Trouble::not_understood("The hours at one place are not a number.")),
+    };
+    let from = match typed.get("from") {
+        "" => desk.put_on_from(),
+        from => from.parse().map_err(|_| {
+            Trouble::not_understood("The time it is put on from is no time of day.")
+        })?,
+    };
+    Ok(Worn { minutes: desk.worn_min(asked)?, from })
+}
+
+/// Whole minutes of hours as somebody types them, rounded down.
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "held between nothing and two days before it is cut"
+)]
+pub(super) fn minutes(hours: f64) -> i64 {
+    (hours.clamp(0.0, 48.0) * 60.0).floor() as i64
+}
+
+/// `GET /loans/{id}/leaflet.pdf`, in large print with `?print=large`; `hours` and `from` say for this loan how long
+/// the sensor may stay at one place and from when it is put on.
 pub(crate) async fn leaflet(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
     let mut conn = visit.app.store().read().await?;
     let desk = conn.desk_settings().await?;
@@ -47,15 +77,16 @@ pub(crate) async fn leaflet(visit: Visit, Path(id): Path<i64>, typed: Typed) -> 
     drop(conn);
     let paper = Leaflet {
         text,
-        loan: loan.mark,
         return_by: spoken(&desk, loan.due_at),
+        worn: worn(&desk, &loan, &typed)?,
+        loan: loan.mark,
         large: typed.get("print") == "large",
     };
     print(&visit, Paper::Leaflet(paper), desk, "leaflet").await
 }
 
 /// `GET /loans/{id}/sheet.pdf`: the hand-out sheet the borrower signs.
-pub(crate) async fn sheet(visit: Visit, Path(id): Path<i64>) -> Answer {
+pub(crate) async fn sheet(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
     let store = visit.app.store();
     let mut conn = store.read().await?;
     let desk = conn.desk_settings().await?;
@@ -73,8 +104,10 @@ pub(crate) async fn sheet(visit: Visit, Path(id): Path<i64>) -> Answer {
             slot("Date of birth", person.born_on.clone()),
             slot("Hospital number", person.mrn.clone()),
         ],
-        lent_on: spoken(&desk, loan.out_at.unwrap_or(store.now())),
+        lent_on: loan.out_at.map_or_else(String::new, |at| spoken(&desk, at)),
         return_by: spoken(&desk, loan.due_at),
+        worn: worn(&desk, &loan, &typed)?,
+        carer: loan.out.0.as_ref().and_then(|out| out.carer.clone()).unwrap_or_default(),
         loan: loan.mark,
         monitor: monitor.kind,
         mark: monitor.mark,
@@ -93,6 +126,7 @@ pub(crate) async fn letter(visit: Visit, Path(id): Path<i64>, typed: Typed) -> A
     let text = own_text(&mut conn, "letters").await?;
     drop(conn);
     let kind = typed.get("letter").to_owned();
+    may_be_sent(&loan, &kind)?;
     visit.looks(format!("loan {id}"), Some(loan.person), json!({"paper": kind}));
     let name = format!("{} {}", person.given, person.family);
     let address = person.address.unwrap_or_default();
@@ -109,6 +143,24 @@ pub(crate) async fn letter(visit: Visit, Path(id): Path<i64>, typed: Typed) -> A
         signed: vec![visit.author().name, desk.department.clone()],
     };
     print(&visit, Paper::Letter(paper), desk, "letter").await
+}
+
+/// A letter is printed only while what it says is so: nobody is asked for a monitor that was given up, cancelled or
+/// brought back.
+fn may_be_sent(loan: &Loan, letter: &str) -> Result<(), Trouble> {
+    let says = match (letter, loan.status) {
+        ("repeat", LoanStatus::Booked) | ("overdue" | "overdue-again", LoanStatus::Out) => {
+            return Ok(());
+        }
+        ("repeat" | "overdue" | "overdue-again", status) => {
+            format!(
+                "Loan {} is {status}: this letter would say something that is not so.",
+                loan.mark
+            )
+        }
+        _ => return Ok(()),
+    };
+    Err(Trouble { says: vec![says], ..Trouble::refused(&[]) })
 }
 
 /// `GET /cleanings/{id}/record.pdf`: the record of decontamination.

@@ -98,6 +98,12 @@ pub(crate) async fn receive(visit: Visit, parts: Multipart) -> Answer {
     let uploads = visit.app.uploads();
     let place = uploads.place()?;
     let sent = uploads.read(parts).await?;
+    let foreign: Vec<&str> = sent.fields.iter().map(|(name, _)| name.as_str()).collect();
+    let foreign: Vec<&str> =
+        foreign.into_iter().filter(|name| !["csrf", "monitor"].contains(name)).collect();
+    if !foreign.is_empty() {
+        return Err(Trouble::foreign_fields(&foreign));
+    }
     let monitor = sent.get("monitor").parse().ok();
     let file =
         Incoming { name: sent.name, bytes: sent.bytes, taken_off: monitor, ..Incoming::default() };

@@ -5,11 +5,12 @@ use axum::extract::Path;
 use axum::http::StatusCode;
 use axum::http::header;
 use axum::response::IntoResponse;
-use axum::response::Response;
-use serde_json::json;
+use engine::print::Stamp;
+use store::content::Content;
+use store::content::Wording;
+use store::db::Conn;
 use store::error::StoreError;
-use store::signing::Content;
-use store::signing::Wording;
+use store::signing;
 use store::tables::Night;
 use store::tables::Report;
 use store::words::NightStatus;
@@ -18,6 +19,7 @@ use super::Reading;
 use crate::access::Right;
 use crate::form::Field;
 use crate::form::Form;
+use crate::form::Kind;
 use crate::form::sentence;
 use crate::page::Answer;
 use crate::page::Trouble;
@@ -25,8 +27,20 @@ use crate::printer::Paper;
 use crate::typed::Typed;
 use crate::visit::Visit;
 
+mod paper;
+
+pub(super) use paper::paper;
+
 /// What the preview may do: it carries its own style, and is shown in our own pages only.
 const PREVIEW: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; frame-ancestors 'self'; base-uri 'none'; form-action 'none'";
+
+/// Which field a refusal belongs to.
+const AT: &[(&str, &str)] = &[
+    ("change_not_said", "changed"),
+    ("password_wrong", "password"),
+    ("interpretation_missing", "interpretation"),
+    ("reason_missing", "reason"),
+];
 
 #[derive(Template)]
 #[template(path = "night/report.html")]
@@ -34,6 +48,8 @@ struct Page {
     id: i64,
     name: String,
     stands: String,
+    /// Whether what it says above is that nothing may be acted upon.
+    fallen: bool,
     form: Option<Form>,
     acts: Vec<(&'static str, Form)>,
     phrases: Vec<String>,
@@ -49,6 +65,8 @@ struct Version {
     because: String,
     stands: bool,
     paper: bool,
+    /// What stands across it.
+    stamp: Option<Stamp>,
 }
 
 /// `GET /nights/{id}/report`.
@@ -59,37 +77,40 @@ pub(super) async fn page(visit: Visit, Path(id): Path<i64>) -> Answer {
 }
 
 async fn made(visit: &Visit, reading: &Reading) -> Result<Page, Trouble> {
-    let id = reading.night.id;
+    let (id, night) = (reading.night.id, &reading.night);
     let mut conn = visit.app.store().read().await?;
-    let reports = conn.reports(id).await?;
+    let reports = conn.own_reports(night).await?;
+    let mut versions = Vec::with_capacity(reports.len());
+    for (at, one) in reports.iter().enumerate() {
+        versions.push(version(visit, one, at == 0, conn.stamp(one).await?));
+    }
     let phrases = conn.setting("phrases").await?.map(|kept| kept.value).unwrap_or_default();
+    let (form, field) = form(visit, &mut conn, night, &reports).await?;
     drop(conn);
-    let standing = reports.first().filter(|report| report.withdrawn_at.is_none());
-    let (form, field) = form(visit, &reading.night, &reports);
+    let last = reports.first();
+    let standing = last.filter(|report| report.withdrawn_at.is_none());
+    let lines = phrases.lines().map(str::trim).filter(|line| !line.is_empty());
     Ok(Page {
         id,
         name: reading.person.listed(),
-        stands: stands(&reading.night, standing),
-        acts: standing.map(|_| acts(visit, &reading.night)).unwrap_or_default(),
+        stands: stands(visit, night, last),
+        fallen: last.is_some() && standing.is_none(),
+        acts: standing.map(|_| acts(visit, night)).unwrap_or_default(),
         form,
-        phrases: phrases
-            .lines()
-            .map(str::trim)
-            .filter(|line| !line.is_empty())
-            .map(str::to_owned)
-            .collect(),
+        phrases: lines.map(str::to_owned).collect(),
         field,
-        versions: reports
-            .iter()
-            .enumerate()
-            .map(|(at, one)| version(visit, one, at == 0))
-            .collect(),
+        versions,
         assets: crate::assets::FOLDER.as_str(),
     })
 }
 
-fn stands(night: &Night, standing: Option<&Report>) -> String {
-    match (night.status, standing) {
+fn stands(visit: &Visit, night: &Night, last: Option<&Report>) -> String {
+    match (night.status, last) {
+        (_, Some(Report { withdrawn_at: Some(at), because, version, .. })) => format!(
+            "Withdrawn on {} (version {version}): {} No report of this night stands.",
+            visit.local(*at),
+            sentence(because.as_deref().unwrap_or("no reason is kept"))
+        ),
         (NightStatus::Signed, Some(report)) if report.interpreted_by.is_some() => {
             format!("Version {} is signed and interpreted.", report.version)
         }
@@ -106,42 +127,68 @@ fn stands(night: &Night, standing: Option<&Report>) -> String {
 }
 
 /// The one form that whoever asks can send now, and its field for free words.
-fn form(visit: &Visit, night: &Night, reports: &[Report]) -> (Option<Form>, &'static str) {
-    let id = night.id;
-    let seen = Field::hidden("seen", night.act.to_string());
+async fn form(
+    visit: &Visit,
+    conn: &mut Conn,
+    night: &Night,
+    reports: &[Report],
+) -> Result<(Option<Form>, &'static str), Trouble> {
+    let signed = night.status == NightStatus::Signed;
+    if !visit.may(if signed { Right::Interpret } else { Right::Read }) {
+        return Ok((None, ""));
+    }
+    let (comment, interpretation) = conn.words_so_far(night).await?;
+    let own = wording(night, "");
+    let shown = conn.draft(night, &own).await?.shown(&own);
+    let to = if signed { "interpret" } else { "sign" };
+    let button = if signed { "Sign the interpretation" } else { "Sign technically" };
+    let form = visit
+        .form(format!("/nights/{}/{to}", night.id), button)
+        .field(Field::hidden("seen", night.act.to_string()))
+        .field(Field::hidden("shown", shown));
     let last = reports.first();
-    let content = last.and_then(|last| serde_json::from_str::<Content>(&last.content).ok());
-    let comment = content.map(|content| content.comment.join("\n")).unwrap_or_default();
-    if night.status == NightStatus::Signed {
-        if !visit.may(Right::Interpret) {
-            return (None, "");
+    Ok(if signed {
+        let last = last.filter(|last| last.interpreted_by.is_some());
+        (Some(to_interpret(form, last, interpretation)), "interpretation")
+    } else {
+        (Some(to_sign(form, last, comment)), "comment")
+    })
+}
+
+fn to_interpret(form: Form, last: Option<&Report>, before: Option<(i64, String)>) -> Form {
+    const HINT: &str = "What it means and what is advised. One paragraph a line.";
+    let (hint, words) = match before {
+        Some((version, words)) => {
+            (format!("{HINT} It begins as version {version} had it: read it anew."), words)
         }
-        let words = last.and_then(|last| last.interpretation.clone()).unwrap_or_default();
-        let form = visit
-            .form(format!("/nights/{id}/interpret"), "Sign the interpretation")
-            .field(seen)
-            .field(
-                Field::lines("interpretation", "Interpretation", 6)
-                    .needed()
-                    .value(words)
-                    .hint("What it means and what is advised. One paragraph a line."),
-            )
-            .field(password("I have looked at this report and answer for its interpretation"));
-        return (Some(form), "interpretation");
-    }
-    if !visit.may(Right::Read) {
-        return (None, "");
-    }
-    let mut form = visit.form(format!("/nights/{id}/sign"), "Sign technically").field(seen).field(
+        None => (HINT.to_owned(), String::new()),
+    };
+    let form = form.field(
+        Field::lines("interpretation", "Interpretation", 6).needed().value(words).hint(hint),
+    );
+    let form = match last {
+        Some(last) => form.field(changed(last)),
+        None => form,
+    };
+    form.field(password("I have looked at this report and answer for its interpretation"))
+}
+
+fn to_sign(form: Form, last: Option<&Report>, comment: String) -> Form {
+    let form = form.field(
         Field::lines("comment", "Comment", 4)
             .value(comment)
             .hint("On the recording and what was judged by hand. One paragraph a line."),
     );
-    if let Some(last) = last {
-        let label = format!("What changed since version {}", last.version);
-        form = form.field(Field::text("changed", label).needed());
-    }
-    (Some(form.field(password("I have read this night and answer for its figures"))), "comment")
+    let form = match last {
+        Some(last) => form.field(changed(last)),
+        None => form,
+    };
+    form.field(password("I have read this night and answer for its figures"))
+}
+
+fn changed(last: &Report) -> Field {
+    let label = format!("What changed since version {}", last.version);
+    Field::text("changed", label).hint("It is printed on the paper.").needed()
 }
 
 /// Whoever signs is asked once more who they are: the page may have been left open by somebody else.
@@ -154,23 +201,29 @@ fn password(statement: &str) -> Field {
 
 /// What can be done with a report that stands.
 fn acts(visit: &Visit, night: &Night) -> Vec<(&'static str, Form)> {
-    let act = |name: &str, button: &str, label: &str| {
+    let act = |name: &str, button: &str, reason: Field| {
+        let password =
+            Field::password("password", "Your password").autocomplete("current-password").needed();
         visit
             .form(format!("/nights/{}/{name}", night.id), button)
             .field(Field::hidden("seen", night.act.to_string()))
-            .field(Field::text("reason", label).needed())
+            .field(reason.needed())
+            .field(password)
     };
     let mut acts = Vec::new();
     if night.status == NightStatus::Signed {
-        let form = act("reopen", "Open the night again", "Why it must be amended");
-        acts.push(("Amend", form));
+        let reason = Field::text("reason", "Why it must be amended").hint(
+            "For figures, marks or comment. A physiologist signs anew, then a physician interprets anew. Where only the interpretation changes, sign that anew instead.",
+        );
+        acts.push(("Amend", act("reopen", "Open the night again", reason)));
     }
-    let form = act("withdraw", "Withdraw the report", "Why it is withdrawn").grave();
-    acts.push(("Withdraw", form));
+    let reason = Field::text("reason", "Why it is withdrawn")
+        .hint("It is printed across every version from now on.");
+    acts.push(("Withdraw", act("withdraw", "Withdraw the report", reason).grave()));
     acts
 }
 
-fn version(visit: &Visit, report: &Report, latest: bool) -> Version {
+fn version(visit: &Visit, report: &Report, latest: bool, stamp: Option<Stamp>) -> Version {
     let signed = |by: &Option<String>, at: Option<i64>| {
         let at = at.map(|at| visit.local(at)).unwrap_or_default();
         by.as_ref().map(|by| format!("{by}, {at}"))
@@ -187,41 +240,39 @@ fn version(visit: &Visit, report: &Report, latest: bool) -> Version {
     Version {
         number: report.version,
         says,
-        because: report.because.clone().unwrap_or_default(),
+        because: report.because.as_deref().map(sentence).unwrap_or_default(),
         stands: latest && report.withdrawn_at.is_none(),
         paper: report.pdf_sha256.is_some(),
+        stamp,
     }
 }
 
-/// `GET /nights/{id}/report/preview?comment=…`: the report as it would print now.
-pub(super) async fn preview(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    let reading = Reading::open(&visit, id).await?;
-    let content = content(&visit, &reading, &typed).await?;
-    let page = engine::print::html(&reading.opened.report, &content.heading());
-    Ok(([(header::CONTENT_SECURITY_POLICY, PREVIEW)], axum::response::Html(page)).into_response())
+/// What whoever signs this night now writes on it.
+fn wording(night: &Night, words: &str) -> Wording {
+    match night.status {
+        NightStatus::Signed => Wording::Interpretation(words.to_owned()),
+        _ => Wording::Comment(words.to_owned()),
+    }
 }
 
-/// What would be signed now. A word that was not typed stays as the last version has it.
-async fn content(visit: &Visit, reading: &Reading, typed: &Typed) -> Result<Content, Trouble> {
+/// `GET /nights/{id}/report/preview?comment=…`: the report as it would print now, as a draft that nobody signed. A
+/// word that was not typed stays as the last version has it.
+pub(super) async fn preview(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
+    let reading = Reading::open(&visit, id).await?;
+    let night = &reading.night;
     let mut conn = visit.app.store().read().await?;
-    let last = conn.reports(reading.night.id).await?.into_iter().next();
-    let last = last.and_then(|last| serde_json::from_str::<Content>(&last.content).ok());
-    let last = last.unwrap_or_default();
-    let given = |name: &str, old: &[String]| {
-        let sent = typed.fields().iter().any(|(known, _)| known == name);
-        if sent { typed.get(name).to_owned() } else { old.join("\n") }
+    let (comment, read) = conn.words_so_far(night).await?;
+    let (name, kept) = match night.status {
+        NightStatus::Signed => ("interpretation", read.map(|(_, words)| words).unwrap_or_default()),
+        _ => ("comment", comment),
     };
-    let interpreted = reading.night.status == NightStatus::Signed;
-    let words = Wording {
-        comment: given("comment", &last.comment),
-        interpretation: if interpreted {
-            given("interpretation", &last.interpretation)
-        } else {
-            String::new()
-        },
-    };
-    let now = visit.app.store().now();
-    Ok(conn.draft(&reading.night, &visit.author(), now, &words).await?)
+    let sent = typed.fields().iter().any(|(known, _)| known == name);
+    let words = if sent { typed.get(name) } else { kept.as_str() };
+    let mut heading = conn.draft(night, &wording(night, words)).await?.heading();
+    drop(conn);
+    heading.stamp = Some(Stamp::draft());
+    let page = engine::print::html(&reading.opened.report, &heading);
+    Ok(([(header::CONTENT_SECURITY_POLICY, PREVIEW)], axum::response::Html(page)).into_response())
 }
 
 /// `POST /nights/{id}/sign`.
@@ -237,17 +288,21 @@ pub(super) async fn interpret(visit: Visit, Path(id): Path<i64>, typed: Typed) -
 async fn signing(visit: &Visit, id: i64, typed: &Typed, physician: bool) -> Answer {
     let reading = Reading::open(visit, id).await?;
     let mut page = made(visit, &reading).await?;
-    let Some(form) = page.form.take() else {
-        return Err(Trouble::not_understood("This report cannot be signed now."));
+    let signed_already = reading.night.status == NightStatus::Signed;
+    let Some(form) = page.form.take().filter(|_| physician == signed_already) else {
+        return Err(too_late(typed));
     };
-    let mut form = form.filled(typed).checked();
+    let title = format!("Report of {}", page.name);
+    let mut form = refilled(form, typed).checked();
+    let changed = changed_meanwhile(visit, &reading, typed).await?;
+    if let Some(changed) = &changed {
+        form.faults.push((changed.clone(), READ_AGAIN.to_owned()));
+    }
     if form.has_faults() {
         page.form = Some(form);
-        return visit.again(&format!("Report of {}", page.name), &page);
-    }
-    let seen = typed.number("seen").unwrap_or(0);
-    if seen != reading.night.act {
-        return Err(StoreError::Changed { what: format!("night {id}") }.into());
+        let status =
+            if changed.is_some() { StatusCode::CONFLICT } else { StatusCode::UNPROCESSABLE_ENTITY };
+        return visit.page_of(status, &title, &page.render()?);
     }
     match signed(visit, &reading, typed, physician).await? {
         Ok(report) => {
@@ -255,12 +310,62 @@ async fn signing(visit: &Visit, id: i64, typed: &Typed, physician: bool) -> Answ
                 format!("Signed: version {} of the report of {}.", report.version, page.name);
             Ok(visit.done(&words, "/nights"))
         }
-        Err(error) => {
-            form.refused(error, &[("change_not_said", "changed"), ("password_wrong", "password")])?;
+        Err(StoreError::Changed { .. }) => {
+            form.faults.push((NIGHT_CHANGED.to_owned(), READ_AGAIN.to_owned()));
             page.form = Some(form);
-            visit.again(&format!("Report of {}", page.name), &page)
+            visit.page_of(StatusCode::CONFLICT, &title, &page.render()?)
+        }
+        Err(error) => {
+            form.refused(error, AT)?;
+            page.form = Some(form);
+            visit.again(&title, &page)
         }
     }
+}
+
+const NIGHT_CHANGED: &str = "The night was changed by somebody else meanwhile.";
+const READ_AGAIN: &str = "Nothing was signed, and what you wrote is kept. Read the report again as it prints now, then sign.";
+
+/// What is another now than when the page was made that this form was sent from, in a sentence.
+async fn changed_meanwhile(
+    visit: &Visit,
+    reading: &Reading,
+    typed: &Typed,
+) -> Result<Option<String>, Trouble> {
+    let own = wording(&reading.night, "");
+    let mut conn = visit.app.store().read().await?;
+    let now: Content = conn.draft(&reading.night, &own).await?;
+    drop(conn);
+    let changed = now.changed_since(typed.get("shown"), &own);
+    if typed.number("seen") != Some(reading.night.act) {
+        return Ok(Some(NIGHT_CHANGED.to_owned()));
+    }
+    Ok((!changed.is_empty())
+        .then(|| format!("Changed since this page was opened: {}.", changed.join(", "))))
+}
+
+/// The form with what was typed, but with its own word on what it shows now.
+fn refilled(form: Form, typed: &Typed) -> Form {
+    let now: Vec<Field> =
+        form.fields.iter().filter(|field| field.kind == Kind::Hidden).cloned().collect();
+    let mut form = form.filled(typed);
+    for field in &mut form.fields {
+        if let Some(shown) = now.iter().find(|shown| shown.name == field.name) {
+            field.values.clone_from(&shown.values);
+        }
+    }
+    form
+}
+
+/// Somebody else signed or opened the night meanwhile: there is no form to send any more.
+fn too_late(typed: &Typed) -> Trouble {
+    let mut says = vec!["This report cannot be signed now.".to_owned()];
+    let words = ["comment", "interpretation"].map(|name| typed.get(name));
+    if let Some(words) = words.into_iter().find(|words| !words.is_empty()) {
+        says.push("Nothing was signed. What you had written:".to_owned());
+        says.extend(words.lines().map(str::to_owned));
+    }
+    Trouble { says, status: StatusCode::CONFLICT, ..Trouble::refused(&[]) }
 }
 
 /// Makes the paper and signs it with the password typed.
@@ -270,36 +375,37 @@ async fn signed(
     typed: &Typed,
     physician: bool,
 ) -> Result<Result<Report, StoreError>, Trouble> {
-    let (store, by) = (visit.app.store(), visit.author());
+    let (store, by, night) = (visit.app.store(), visit.author(), &reading.night);
     let proved =
         store.confirm_in(visit.open_session()?, typed.raw("password"), &visit.station).await;
     if let Err(error) = proved {
         return Ok(Err(error));
     }
-    let content = content(visit, reading, typed).await?;
+    // Each signs their own words and no others: the rest is the record's.
+    let words = wording(night, typed.get(if physician { "interpretation" } else { "comment" }));
+    let changed = typed.get("changed");
+    let mut conn = store.read().await?;
+    let content = match conn.to_sign(night, &by, store.now(), &words, changed).await {
+        Ok(content) => content,
+        Err(error) => return Ok(Err(error)),
+    };
+    drop(conn);
     let pdf = printed(visit, reading, &content).await?;
-    let (id, seen) = (reading.night.id, reading.night.act);
+    let paper = signing::Paper { content: &content, shown: typed.get("shown"), changed, pdf: &pdf };
     Ok(if physician {
-        store.interpret_report(&by, id, seen, &content, &pdf).await
+        store.interpret_report(&by, night.id, night.act, &paper).await
     } else {
-        store.sign_report(&by, id, seen, &content, typed.get("changed"), &pdf).await
+        store.sign_report(&by, night.id, night.act, &paper).await
     })
 }
 
 /// The paper that is signed.
 async fn printed(visit: &Visit, reading: &Reading, content: &Content) -> Result<Vec<u8>, Trouble> {
-    let mut conn = visit.app.store().read().await?;
-    let desk = conn.desk_settings().await?;
-    drop(conn);
     let of = crate::printer::Report {
         report: reading.opened.report.clone(),
         heading: content.heading(),
     };
-    let app = visit.app.clone();
-    let run = tokio::task::spawn_blocking(move || {
-        app.printer().print(&Paper::Report(Box::new(of)), &desk)
-    });
-    let made = run.await.map_err(|error| Trouble::broken(error.to_string()))?;
+    let made = paper::print(visit, Paper::Report(Box::new(of))).await?;
     made.map_err(|says| Trouble {
         status: StatusCode::CONFLICT,
         says: vec![sentence(&says), "Nothing was signed.".to_owned()],
@@ -309,32 +415,42 @@ async fn printed(visit: &Visit, reading: &Reading, content: &Content) -> Result<
 
 /// `POST /nights/{id}/reopen`.
 pub(super) async fn reopen(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    let seen = typed.number("seen").unwrap_or(0);
-    visit.app.store().reopen_night(&visit.author(), id, seen, typed.get("reason")).await?;
-    Ok(visit.done("The night is open again.", &format!("/nights/{id}")))
+    taken(&visit, id, &typed, "reopen").await
 }
 
 /// `POST /nights/{id}/withdraw`.
 pub(super) async fn withdraw(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    let seen = typed.number("seen").unwrap_or(0);
-    visit.app.store().withdraw_report(&visit.author(), id, seen, typed.get("reason")).await?;
-    Ok(visit.done("The report is withdrawn.", &format!("/nights/{id}/report")))
+    taken(&visit, id, &typed, "withdraw").await
 }
 
-/// `GET /nights/{id}/reports/{version}`: the signed paper of a version, as it was signed.
-pub(super) async fn paper(visit: Visit, Path((id, number)): Path<(i64, i64)>) -> Answer {
-    let store = visit.app.store();
-    let mut conn = store.read().await?;
-    let night: Night = conn.get(id).await?;
-    conn.not_blind(&visit.author().login, id).await?;
-    let reports = conn.reports(id).await?;
-    let report = reports.into_iter().find(|report| report.version == number);
-    let sha256 = report.and_then(|report| report.pdf_sha256).ok_or_else(Trouble::not_found)?;
-    let bytes = conn.bytes(&sha256).await?;
-    drop(conn);
-    visit.looks(format!("night {id}"), night.person, json!({"report": number}));
-    let name = format!("inline; filename=\"report-{id}-{number}.pdf\"");
-    let kind = "application/pdf".to_owned();
-    let headers = [(header::CONTENT_TYPE, kind), (header::CONTENT_DISPOSITION, name)];
-    Ok::<Response, Trouble>((headers, bytes).into_response())
+/// A report opened again or withdrawn, with its reason and the password; or the page again with what was wrong.
+async fn taken(visit: &Visit, id: i64, typed: &Typed, act: &str) -> Answer {
+    let (store, by) = (visit.app.store(), visit.author());
+    let (seen, reason) = (typed.number("seen").unwrap_or(0), typed.get("reason"));
+    let proved =
+        store.confirm_in(visit.open_session()?, typed.raw("password"), &visit.station).await;
+    let done = match (proved, act) {
+        (Err(error), _) => Err(error),
+        (Ok(()), "withdraw") => store.withdraw_report(&by, id, seen, reason).await.map(|_| ()),
+        (Ok(()), _) => store.reopen_night(&by, id, seen, reason).await.map(|_| ()),
+    };
+    match (done, act) {
+        (Ok(()), "withdraw") => {
+            Ok(visit.done("The report is withdrawn.", &format!("/nights/{id}/report")))
+        }
+        (Ok(()), _) => Ok(visit.done("The night is open again.", &format!("/nights/{id}"))),
+        (Err(error), _) => {
+            let reading = Reading::open(visit, id).await?;
+            let mut page = made(visit, &reading).await?;
+            let to = format!("/nights/{id}/{act}");
+            let Some(at) = page.acts.iter().position(|(_, form)| form.action == to) else {
+                return Err(error.into());
+            };
+            let (title, form) = page.acts.remove(at);
+            let mut form = form.filled(typed).checked();
+            form.refused(error, AT)?;
+            page.acts.insert(at, (title, form));
+            visit.again(&format!("Report of {}", page.name), &page)
+        }
+    }
 }

@@ -21,6 +21,8 @@ enum Shape {
     Whole,
     /// A number.
     Decimal,
+    /// A number, or nothing where the department has set none.
+    Maybe,
     /// Whole numbers with commas between them.
     Three,
     /// A time of day.
@@ -34,6 +36,12 @@ const FIELDS: &[(&str, &str, &str, Shape)] = &[
     ("telephone", "Telephone of the desk", "", Shape::Text),
     ("telephone_hours", "When it is answered", "Monday to Friday, 8:00 to 17:00", Shape::Text),
     ("emergency_telephone", "Whom a patient rings for help at once", "", Shape::Text),
+    (
+        "urgent_telephone",
+        "Whom a patient rings who needs care the same day while the desk is closed",
+        "For instance for a small burn; in the United Kingdom 111. Without it no leaflet is printed.",
+        Shape::Text,
+    ),
     ("zone", "Time zone", "Its IANA name, such as Europe/London.", Shape::Text),
     ("hand_in_by", "A monitor must be back by", "", Shape::Time),
     (
@@ -53,8 +61,14 @@ const FIELDS: &[(&str, &str, &str, Shape)] = &[
     (
         "longest_hours",
         "Longest time of the heated sensor at one place, hours",
-        "The leaflet and the hand-out say it.",
-        Shape::Decimal,
+        "For the hottest sensor and the most tender skin you lend it for. Left empty, each hand-out asks.",
+        Shape::Maybe,
+    ),
+    (
+        "put_on_from",
+        "The sensor is put on from",
+        "The leaflet reckons from it when an alarm must ring, unless another time is given for a loan.",
+        Shape::Time,
     ),
     (
         "gas_limit_kpa",
@@ -99,6 +113,7 @@ pub(super) fn form(form: Form, holds: &str) -> Form {
             Shape::Lines => Field::lines(key, *label, 4),
             Shape::Whole => Field::number(key, *label, "1").needed(),
             Shape::Decimal => Field::number(key, *label, "any").needed(),
+            Shape::Maybe => Field::number(key, *label, "any"),
             Shape::Three => Field::text(key, *label).needed(),
             Shape::Time => Field::time(key, *label).needed(),
         };
@@ -127,7 +142,8 @@ pub(super) fn text(typed: &Typed, holds: &str) -> String {
                 )
             }
             Shape::Whole => typed.number(key).map_or(json!(typed.get(key)), |number| json!(number)),
-            Shape::Decimal => number(typed.get(key)),
+            Shape::Maybe if typed.get(key).is_empty() => Value::Null,
+            Shape::Decimal | Shape::Maybe => number(typed.get(key)),
             Shape::Three => {
                 json!(typed.get(key).split(',').map(|part| number(part.trim())).collect::<Vec<_>>())
             }
