@@ -68,6 +68,16 @@ pub enum Change {
         /// Whether that is in mmHg; else in kPa.
         mmhg: bool,
     },
+    /// A gas check that came after the night was scored is taken up, as its entry in the notes.
+    TakeCheck {
+        /// Its keys and values, as [`crate::check::entry_of`] gives them.
+        entry: [(&'static str, String); 3],
+    },
+    /// A gas check that was voided is taken out.
+    DropCheck {
+        /// Its keys and values.
+        entry: [(&'static str, String); 3],
+    },
     /// The question the night is to answer.
     Question {
         /// Its id in the criteria set.
@@ -274,6 +284,21 @@ impl Change {
                 let (key, unit) = if *mmhg { ("pco2_mmhg", "mmHg") } else { ("pco2_kpa", "kPa") };
                 parts.push("blood_gas", &[("at", quoted(at)), (key, format!("{pco2:?}"))]);
                 format!("entered a blood gas of {pco2} {unit} at {at}")
+            }
+            Self::TakeCheck { entry } => {
+                parts.push("gas_check", entry);
+                format!("took up the gas check of {}", entry[0].1.trim_matches('"'))
+            }
+            Self::DropCheck { entry } => {
+                let lines: Vec<String> =
+                    entry.iter().map(|(key, value)| format!("{key} = {value}")).collect();
+                let is = |table: &Vec<String>| {
+                    name_of(table) == "gas_check" && lines.iter().all(|line| table.contains(line))
+                };
+                let at = parts.tables.iter().position(is);
+                parts.entry(at.unwrap_or(usize::MAX), &["gas_check"])?;
+                parts.remove(at.unwrap_or_default());
+                format!("took the gas check of {} out: it is voided", entry[0].1.trim_matches('"'))
             }
             Self::Question { id } => {
                 parts.set_head("question", Some(quoted(id)));

@@ -19,7 +19,6 @@ use crate::person::reason_given;
 use crate::record::Record as _;
 use crate::setting::DeskSettings;
 use crate::tables::Account;
-use crate::tables::Monitor;
 use crate::tables::Night;
 use crate::tables::Outcome;
 use crate::tables::Person;
@@ -48,6 +47,9 @@ pub struct Content {
     pub interpretation: Vec<String>,
     /// Who signs: label and words.
     pub signature: Vec<(String, String)>,
+    /// What must be known beside the figures: how the night found its patient, what was learnt of its monitor.
+    #[serde(default)]
+    pub reservations: Vec<String>,
     /// The notes the night was scored with.
     pub notes: String,
     /// Name of the criteria set.
@@ -73,6 +75,7 @@ impl Content {
             study_id: self.study_id.clone(),
             comment: self.comment.iter().chain(&self.interpretation).cloned().collect(),
             signature: slots(&self.signature),
+            reservations: self.reservations.clone(),
             ..Heading::default()
         }
     }
@@ -92,12 +95,16 @@ fn paragraphs(text: &str) -> Vec<String> {
 }
 
 impl Conn {
-    /// The versions of a night's report, the latest first.
+    /// The versions of a night's report, the latest first. A version made for another study, of a night that was
+    /// moved before a night with a report could not be moved any more, is not among them.
     ///
     /// # Errors
     /// When the database breaks off.
     pub async fn reports(&mut self, night: i64) -> Result<Vec<Report>> {
-        self.find("WHERE night = $1 ORDER BY version DESC", &[night.into()]).await
+        let study = self.get::<Night>(night).await?.study;
+        let clause = "WHERE night = $1 ORDER BY version DESC";
+        let all: Vec<Report> = self.find(clause, &[night.into()]).await?;
+        Ok(all.into_iter().filter(|report| is_of(report, study)).collect())
     }
 
     /// What a report of this night would hold if it were signed now by `by`.
@@ -133,6 +140,7 @@ impl Conn {
             comment: paragraphs(&words.comment),
             interpretation: paragraphs(&words.interpretation),
             signature: self.signature(by, now, signed.as_ref(), &desk).await?,
+            reservations: self.reservations(night).await?,
             notes: night.notes.clone(),
             criteria: outcome.criteria,
             criteria_sha256: outcome.criteria_sha256,
@@ -147,13 +155,7 @@ impl Conn {
         study: &Study,
         referral: &Referral,
     ) -> Result<Vec<(String, String)>> {
-        let monitor = match night.loan {
-            Some(loan) => {
-                let loan: crate::tables::Loan = self.get(loan).await?;
-                self.get::<Monitor>(loan.monitor).await?.mark
-            }
-            None => String::new(),
-        };
+        let monitor = self.monitor_says(night).await?;
         Ok(vec![
             slot("Study", format!("{}, monitor {monitor}", study.id)),
             slot("Asked by", referral.asked_by.clone()),
@@ -181,6 +183,15 @@ impl Conn {
         let name = account.map_or(login, |account| account.name);
         let scored = format!("{name}, {}", day(report.signed_at.unwrap_or(now)));
         Ok(vec![slot("Scored and signed", scored), slot("Interpreted and signed", own)])
+    }
+}
+
+/// Whether a version was made for a study; one that does not say which counts as its night's.
+fn is_of(report: &Report, study: Option<i64>) -> bool {
+    let content = serde_json::from_str::<Content>(&report.content).unwrap_or_default();
+    match (content.study_id.strip_prefix("study "), study) {
+        (Some(made_for), Some(study)) => made_for == study.to_string(),
+        _ => true,
     }
 }
 
@@ -225,6 +236,7 @@ impl Store {
         let last = act.conn().reports(id).await?.into_iter().next();
         let because = last.as_ref().map(|_| changed_said(changed)).transpose()?;
         let mut report = version(&night, last.as_ref(), content, because)?;
+        report.version = act.next_version(id).await?;
         act.keep(&packed).await?;
         report.pdf_sha256 = Some(packed.sha256);
         report.signed_by = Some(by.login.clone());
@@ -327,6 +339,12 @@ impl Store {
 }
 
 impl Act {
+    /// The number of a night's next version, after all there are, whosever they are.
+    async fn next_version(&mut self, night: i64) -> Result<i64> {
+        let sql = "SELECT COALESCE(MAX(version), 0) + 1 FROM report WHERE night = $1";
+        self.conn().number(sql, &[night.into()]).await
+    }
+
     /// Refuses whoever has a blind second reading of the night open.
     async fn not_blind(&mut self, night: i64) -> Result<()> {
         let login = self.author().login.clone();

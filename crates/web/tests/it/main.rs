@@ -14,4 +14,5 @@ mod lent;
 mod matrix;
 mod night;
 mod service;
+mod settle;
 mod texts;

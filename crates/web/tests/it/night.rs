@@ -17,10 +17,10 @@ use crate::ask::bench;
 use crate::lent::lend;
 
 /// 2026-11-24T22:00:00Z.
-const EVENING: i64 = 1_795_557_600;
+pub(crate) const EVENING: i64 = 1_795_557_600;
 
 /// Eight hours, a sample each ten seconds, with one fall to 71 %.
-fn file() -> Vec<u8> {
+pub(crate) fn file() -> Vec<u8> {
     let mut text = "time,SpO2 (%),Pulse (/min),tcPCO2 (kPa)\n".to_owned();
     for row in 0..2_880_i64 {
         let at = store::when::rfc3339(EVENING + row * 10);
