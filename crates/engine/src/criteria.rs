@@ -633,8 +633,8 @@ pub enum CriteriaError {
     },
 }
 
-mod earlier;
 mod breathing;
+mod earlier;
 mod own;
 mod rule_file;
 mod shipped;

@@ -33,6 +33,7 @@ pub(crate) fn data(report: &Report, heading: &Heading, sheet: Sheet) -> String {
             "study_id": heading.study_id,
             "comparison": heading.comparison,
             "comment": heading.comment,
+            "reservations": heading.reservations,
             "signature": slots(&heading.signature),
             "version": heading.version,
             "record": slots(&heading.record),

@@ -13,7 +13,7 @@ pub struct Belongings {
 }
 
 /// From what a row is found to be a person's: the table, the column, and the table the column points to.
-const LINKS: [(&str, &str, &str); 19] = [
+const LINKS: [(&str, &str, &str); 21] = [
     ("person", "same_as", "person"),
     ("referral", "person", "person"),
     ("study", "person", "person"),
@@ -26,6 +26,8 @@ const LINKS: [(&str, &str, &str); 19] = [
     ("diary_entry", "loan", "loan"),
     ("night", "person", "person"),
     ("night", "loan", "loan"),
+    ("night_tie", "night", "night"),
+    ("night_tie", "loan", "loan"),
     ("outcome", "night", "night"),
     ("notes_version", "night", "night"),
     ("second_reading", "night", "night"),

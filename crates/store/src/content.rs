@@ -18,8 +18,6 @@ use crate::error::Result;
 use crate::error::StoreError;
 use crate::setting::DeskSettings;
 use crate::standing::name_of;
-use crate::tables::Loan;
-use crate::tables::Monitor;
 use crate::tables::Night;
 use crate::tables::Original;
 use crate::tables::Outcome;
@@ -50,6 +48,9 @@ pub struct Content {
     pub interpretation: Vec<String>,
     /// Who signs: label and words; without words while nobody has signed.
     pub signature: Vec<(String, String)>,
+    /// What must be known beside the figures: how the night found its patient, what was learnt of its monitor.
+    #[serde(default)]
+    pub reservations: Vec<String>,
     /// The notes the night was scored with.
     pub notes: String,
     /// Name of the criteria set.
@@ -99,6 +100,7 @@ impl Content {
             study_id: self.study_id.clone(),
             comment: self.comment.iter().chain(&self.interpretation).cloned().collect(),
             signature: slots(&self.signature),
+            reservations: self.reservations.clone(),
             version,
             record: record
                 .into_iter()
@@ -144,6 +146,7 @@ impl Content {
             comment,
             interpretation,
             signature: _,
+            reservations,
             notes,
             criteria,
             criteria_sha256,
@@ -158,6 +161,7 @@ impl Content {
         let mut all = vec![
             part("hospital or department", hospital.join("\n")),
             part("study's number", study_id.clone()),
+            part("what must be known of the night", reservations.join("\n")),
             part("marks and answers of the night", notes.clone()),
             part("criteria", format!("{criteria} {criteria_sha256}")),
             part("engine", format!("{engine} {}", engine::ENGINE)),
@@ -252,6 +256,7 @@ impl Conn {
             comment,
             interpretation,
             signature: vec![slot("Scored and signed", ""), slot(second, "")],
+            reservations: self.reservations(night).await?,
             notes: night.notes.clone(),
             criteria: outcome.criteria,
             criteria_sha256: outcome.criteria_sha256,
@@ -268,13 +273,7 @@ impl Conn {
         study: &Study,
         referral: &Referral,
     ) -> Result<Vec<(String, String)>> {
-        let monitor = match night.loan {
-            Some(loan) => {
-                let loan: Loan = self.get(loan).await?;
-                self.get::<Monitor>(loan.monitor).await?.mark
-            }
-            None => String::new(),
-        };
+        let monitor = self.monitor_says(night).await?;
         Ok(vec![
             slot("Study", format!("{}, monitor {monitor}", study.id)),
             slot("Asked by", referral.asked_by.clone()),
@@ -382,6 +381,7 @@ mod tests {
             comment: of("Good recording."),
             interpretation: of("As expected."),
             signature: vec![slot("Scored and signed", "Some Body, 1 May 2026")],
+            reservations: of("The night was tied by hand."),
             notes: "# notes".to_owned(),
             criteria: "adult-air".to_owned(),
             criteria_sha256: "a".to_owned(),
@@ -434,7 +434,7 @@ mod tests {
             }
             seen.push(name.clone());
         }
-        assert_eq!(seen.len(), 16);
+        assert_eq!(seen.len(), 17);
         assert_eq!(was.changed_since(&was.shown(&sign), &sign), same);
         let mut other = content();
         other.patient[1].1 = "LM 2".to_owned();
@@ -447,7 +447,7 @@ mod tests {
     #[test]
     fn a_version_made_before_these_words_were_kept_reads_and_prints_as_it_did() {
         let mut old = serde_json::to_value(content()).unwrap();
-        for name in ["version", "replaces", "head", "made_at"] {
+        for name in ["reservations", "version", "replaces", "head", "made_at"] {
             old.as_object_mut().unwrap().remove(name);
         }
         let old: Content = serde_json::from_value(old).unwrap();

@@ -44,6 +44,7 @@ use crate::tables::Report;
 use crate::tables::SecondReading;
 use crate::tables::Setting;
 use crate::tables::Study;
+use crate::tables::Tie;
 use crate::when::local_date;
 
 /// So many acts are read at a time.
@@ -266,7 +267,13 @@ impl Act {
         })
         .await?;
         self.each(all, |row: &mut Movement| row.what.clear()).await?;
-        self.each(all, |row: &mut Check| row.note = None).await?;
+        self.each(all, |row: &mut Check| (row.note, row.voided_because) = (None, None)).await?;
+        self.each(all, |row: &mut Tie| {
+            row.because.clear();
+            (row.against.0, row.open.0) = (Vec::new(), Vec::new());
+            (row.second_because, row.ended_because) = (None, None);
+        })
+        .await?;
         self.each(all, |row: &mut Chase| row.outcome.clear()).await?;
         self.each(all, |row: &mut DiaryEntry| row.lines.clear()).await?;
         self.each(all, |row: &mut Night| {

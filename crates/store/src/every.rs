@@ -7,7 +7,7 @@ macro_rules! every_table {
         $crate::every::every_table! {
             @ $row $body
             Account Person Referral Study Consumable Monitor Loan LoanNight Movement Check Cleaning Chase
-            Original Night Outcome NotesVersion SecondReading DiaryEntry Report Setting
+            Original Night Tie Outcome NotesVersion SecondReading DiaryEntry Report Setting
         }
     };
     (@ $row:ident $body:block $($kind:ident)+) => {

@@ -71,6 +71,16 @@ pub enum Change {
         /// What is to be done where another stands at that minute.
         beside: Beside,
     },
+    /// A gas check that came after the night was scored is taken up, as its entry in the notes.
+    TakeCheck {
+        /// Its keys and values, as [`crate::check::entry_of`] gives them.
+        entry: [(&'static str, String); 3],
+    },
+    /// A gas check that was voided is taken out.
+    DropCheck {
+        /// Its keys and values.
+        entry: [(&'static str, String); 3],
+    },
     /// The question the night is to answer.
     Question {
         /// Its id in the criteria set.
@@ -378,6 +388,21 @@ impl Change {
             }
             Self::BloodGas { at, pco2, mmhg, beside } => {
                 blood_gas(&mut parts, at, (*pco2, *mmhg), *beside)?
+            }
+            Self::TakeCheck { entry } => {
+                parts.push("gas_check", entry);
+                format!("took up the gas check of {}", entry[0].1.trim_matches('"'))
+            }
+            Self::DropCheck { entry } => {
+                let lines: Vec<String> =
+                    entry.iter().map(|(key, value)| format!("{key} = {value}")).collect();
+                let is = |table: &Vec<String>| {
+                    name_of(table) == "gas_check" && lines.iter().all(|line| table.contains(line))
+                };
+                let at = parts.tables.iter().position(is);
+                parts.entry(at.unwrap_or(usize::MAX), &["gas_check"])?;
+                parts.remove(at.unwrap_or_default());
+                format!("took the gas check of {} out: it is voided", entry[0].1.trim_matches('"'))
             }
             Self::Question { id } => {
                 parts.set_head("question", Some(quoted(id)));

@@ -50,6 +50,7 @@ pub mod verify;
 pub mod machine;
 pub mod monitor;
 pub mod person;
+mod plausible;
 pub mod sets;
 pub mod setting;
 
@@ -65,9 +66,13 @@ pub mod diary;
 pub mod loan;
 
 // A night comes in: cut, tied to its loan, scored.
+pub mod check;
 pub mod cut;
+pub mod identity;
 pub mod morning;
 pub mod scoring;
+pub mod settle;
+pub mod tie;
 pub mod whose;
 
 // A night is read: judged by hand, signed, interpreted, laid beside others.
@@ -76,6 +81,7 @@ pub mod content;
 pub mod hand;
 pub mod reading;
 pub mod repeat;
+pub mod reserve;
 pub mod second;
 pub mod signing;
 pub mod standing;

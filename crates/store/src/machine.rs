@@ -31,6 +31,8 @@ pub enum Move {
     Pass,
     /// Did not pass its check.
     Fail,
+    /// The check it passed is voided.
+    Uncheck,
     /// Kept from going out, with a reason.
     Hold,
     /// Let go on; it is cleaned and checked anew.
@@ -49,7 +51,7 @@ pub enum Move {
 
 impl Move {
     /// Every move.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 16] = [
         Self::SetAside,
         Self::PutBack,
         Self::HandOut,
@@ -58,6 +60,7 @@ impl Move {
         Self::Clean,
         Self::Pass,
         Self::Fail,
+        Self::Uncheck,
         Self::Hold,
         Self::Release,
         Self::SendAway,
@@ -76,7 +79,7 @@ pub const fn after(stands: MonitorStatus, step: Move) -> Option<MonitorStatus> {
         (Booked, Move::HandOut) => Out,
         (Out | Lost, Move::TakeBack) | (Lost, Move::Find) => Back,
         (Back, Move::ToCleaning) | (Held, Move::Release) | (InRepair, Move::ComeBack) => ToClean,
-        (ToClean, Move::Clean) => ToCheck,
+        (ToClean, Move::Clean) | (Ready, Move::Uncheck) => ToCheck,
         (ToCheck, Move::Fail) | (Ready | Booked | ToClean | ToCheck, Move::Hold) => Held,
         (Ready | ToClean | ToCheck | Held, Move::SendAway) => InRepair,
         (Ready | Out | ToClean | ToCheck | Held | InRepair, Move::GiveUp) => Lost,

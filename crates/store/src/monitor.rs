@@ -14,6 +14,7 @@ use crate::machine;
 use crate::machine::Move;
 use crate::person::reason_given;
 use crate::person::some;
+use crate::plausible::implausible;
 use crate::record::Kept;
 use crate::setting::DeskSettings;
 use crate::tables::Check;
@@ -27,6 +28,9 @@ use crate::words::CheckWhen;
 use crate::words::Condition;
 use crate::words::ConsumableKind;
 use crate::words::MonitorStatus;
+
+/// What a monitor's movement says when its night was given up: read again where a night turns up all the same.
+pub(crate) const WITHOUT_NIGHT: &str = "to cleaning, without a night";
 
 /// A monitor as somebody enters it.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -546,7 +550,11 @@ impl Store {
         if let Some(reason) = some(without_night) {
             act.because(reason);
         }
-        act.step(&mut row, Move::ToCleaning, "to cleaning").await?;
+        let what = match some(without_night).filter(|_| nights == 0) {
+            Some(reason) => format!("{WITHOUT_NIGHT}: {reason}"),
+            None => "to cleaning".to_owned(),
+        };
+        act.step(&mut row, Move::ToCleaning, &what).await?;
         act.close().await?;
         Ok(row)
     }
@@ -618,6 +626,10 @@ impl Store {
             when::local_date(act.at(), &desk.zone()),
             &desk,
         );
+        let typed = implausible(&form, &desk);
+        if !typed.is_empty() {
+            return Err(StoreError::Refused(typed));
+        }
         if form.passed && !faults.is_empty() {
             return Err(StoreError::Refused(faults));
         }
@@ -638,6 +650,9 @@ impl Store {
             parts: Kept(form.parts),
             passed: form.passed,
             note: some(&form.note),
+            voided_at: None,
+            voided_by: None,
+            voided_because: None,
         };
         act.put(&mut check).await?;
         settle_check(&mut act, &mut row, &check).await?;

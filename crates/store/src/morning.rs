@@ -1,5 +1,5 @@
 //! The morning: a file comes off a monitor, is kept whole, cut into nights, and each night tied to its loan
-//! when everything agrees. A night in doubt waits for a named person and cannot be read until then.
+//! when everything agrees ([`crate::whose`]). A night in doubt waits for a named person and cannot be read until then.
 
 use engine::finding::Finding;
 use engine::finding::Weight;
@@ -13,32 +13,20 @@ use crate::cut::pieces;
 use crate::db::Store;
 use crate::error::Result;
 use crate::error::StoreError;
-use crate::person::reason_given;
-use crate::person::still_valid;
+use crate::identity::FileIdentity;
 use crate::record::Kept;
 use crate::scoring::Reading;
-use crate::scoring::not_signed;
 use crate::scoring::reading_of;
-use crate::setting::DeskSettings;
-use crate::tables::Loan;
 use crate::tables::Monitor;
 use crate::tables::Night;
 use crate::tables::Original;
-use crate::tables::Person;
 use crate::tables::Setting;
-use crate::tables::Study;
-use crate::when::local_minute;
-use crate::whose::Desk;
-use crate::whose::FilePatient;
-use crate::whose::Fit;
+use crate::tie::Ground;
+use crate::tie::clock_told;
+use crate::whose::Evidence;
 use crate::whose::Span;
-use crate::whose::file_patient;
-use crate::whose::fit;
-use crate::whose::monitor_of;
-use crate::words::LoanStatus;
+use crate::whose::monitors_in;
 use crate::words::NightStatus;
-use crate::words::Role;
-use crate::words::StudyStatus;
 
 /// A file as it came off a monitor.
 #[derive(Clone, Debug, Default)]
@@ -72,9 +60,16 @@ pub struct Received {
 struct Opened {
     packed: Packed,
     recording: Recording,
-    patient: FilePatient,
+    identity: FileIdentity,
     nights: Vec<Piece>,
     short: Vec<Piece>,
+}
+
+/// What a recording's bytes and name tell of the person in it and of the monitor.
+pub(crate) fn identity_of(bytes: &[u8], name: &str, recording: &Recording) -> FileIdentity {
+    let marks: Vec<String> = recording.marks.iter().map(|mark| mark.text.clone()).collect();
+    let start_at = recording.clock.start_instant().map(jiff::Timestamp::as_second);
+    FileIdentity::of(bytes, name, &marks, start_at)
 }
 
 fn open(bytes: &[u8], reading: &Reading) -> Result<Opened> {
@@ -82,7 +77,7 @@ fn open(bytes: &[u8], reading: &Reading) -> Result<Opened> {
     let (nights, short) = pieces(&recording);
     Ok(Opened {
         packed: Packed::new(bytes)?,
-        patient: file_patient(bytes),
+        identity: identity_of(bytes, &reading.name, &recording),
         recording,
         nights,
         short,
@@ -112,7 +107,9 @@ impl Store {
         if let Some(original) = known {
             return came_again(act, original).await;
         }
-        let original = act.keep_original(&file.name, &opened, &reading).await?;
+        let now = act.at();
+        let ground = act.conn().ground(now).await?;
+        let original = act.keep_original(&file.name, &opened, &reading, &ground.monitors).await?;
         let mut received =
             Received { original, nights: Vec::new(), again: false, noticed: Vec::new() };
         received
@@ -120,9 +117,10 @@ impl Store {
             .extend(opened.short.iter().map(|piece| left_out(&opened.recording, piece)));
         received.noticed.extend(found(&opened.recording));
         for piece in &opened.nights {
-            let night =
-                act.put_night(&received.original, &opened, *piece, file.taken_off, &desk).await?;
+            let of = (&received.original, *piece, file.taken_off);
+            let (night, told) = act.put_night(of, &opened, &ground).await?;
             received.nights.push(night);
+            received.noticed.extend(told);
         }
         let person = one_person(&received.nights);
         act.on(format!("original {}", received.original.id), person);
@@ -143,93 +141,6 @@ impl Store {
             *night = self.read().await?.get(night.id).await?;
         }
         Ok(())
-    }
-
-    /// Says whose night it is. A physiologist or an administrator does it, by name and with a reason.
-    ///
-    /// # Errors
-    /// When somebody else tries, the night is tied, signed or set aside, the loan never went out, or no
-    /// reason is given.
-    pub async fn settle_night(
-        &self,
-        by: &Author,
-        id: i64,
-        loan: i64,
-        reason: &str,
-    ) -> Result<Night> {
-        may_settle(by)?;
-        let reason = reason_given(reason)?;
-        let mut act = self.act(by, "night.settle").await?;
-        let mut night: Night = act.get(id).await?;
-        if !matches!(night.status, NightStatus::Untied | NightStatus::SetAside) {
-            return Err(StoreError::refused(
-                "night_tied",
-                "this night is tied to a loan already",
-                "untie it first, with a reason",
-            ));
-        }
-        let loan: Loan = act.get(loan).await?;
-        if loan.out_at.is_none() {
-            return Err(StoreError::refused(
-                "loan_not_out",
-                format!("the monitor of loan {} never went out", loan.mark),
-                "choose the loan the night was recorded in",
-            ));
-        }
-        still_valid(&act.get::<Person>(loan.person).await?)?;
-        night.settled_by = Some(by.login.clone());
-        night.settled_because = Some(reason.clone());
-        act.tie(&mut night, &loan).await?;
-        act.because(reason);
-        act.put(&mut night).await?;
-        act.on(format!("night {id}"), night.person);
-        act.close().await?;
-        self.score_night(by, id).await?;
-        self.read().await?.get(id).await
-    }
-
-    /// Takes a night away from a loan it was wrongly tied to. It cannot be read until it is settled again.
-    ///
-    /// # Errors
-    /// When somebody without the right tries, the night is not tied or its report is signed, or no reason is given.
-    pub async fn untie_night(&self, by: &Author, id: i64, reason: &str) -> Result<Night> {
-        may_settle(by)?;
-        let reason = reason_given(reason)?;
-        let mut act = self.act(by, "night.untie").await?;
-        let mut night: Night = act.get(id).await?;
-        not_signed(&night)?;
-        if night.loan.is_none() {
-            return Err(StoreError::refused("night_untied", "this night is tied to nobody", ""));
-        }
-        let was = night.person;
-        act.loosen(&mut night, NightStatus::Untied).await?;
-        night.doubts.0.push(format!("it was untied by {}: {reason}", by.name));
-        act.because(reason);
-        act.put(&mut night).await?;
-        act.on(format!("night {id}"), was);
-        act.close().await?;
-        Ok(night)
-    }
-
-    /// Sets a night aside: it is none of this department's patients', or a double. It stays in the record.
-    ///
-    /// # Errors
-    /// As [`Store::untie_night`].
-    pub async fn set_night_aside(&self, by: &Author, id: i64, reason: &str) -> Result<Night> {
-        may_settle(by)?;
-        let reason = reason_given(reason)?;
-        let mut act = self.act(by, "night.set_aside").await?;
-        let mut night: Night = act.get(id).await?;
-        not_signed(&night)?;
-        let was = night.person;
-        act.loosen(&mut night, NightStatus::SetAside).await?;
-        night.settled_by = Some(by.login.clone());
-        night.settled_because = Some(reason.clone());
-        act.because(reason);
-        act.put(&mut night).await?;
-        act.on(format!("night {id}"), was);
-        act.close().await?;
-        Ok(night)
     }
 }
 
@@ -274,17 +185,6 @@ fn one_person(nights: &[Night]) -> Option<i64> {
     first.filter(|_| nights.iter().all(|night| night.person == first))
 }
 
-fn may_settle(by: &Author) -> Result<()> {
-    match by.role {
-        Role::Physiologist | Role::Administrator => Ok(()),
-        _ => Err(StoreError::refused(
-            "not_yours_to_settle",
-            "whose night it is is settled by a physiologist or an administrator",
-            "ask one of them",
-        )),
-    }
-}
-
 fn left_out(recording: &Recording, piece: &Piece) -> String {
     let at = |s: i64| recording.clock.label(s as f64, false);
     format!(
@@ -300,7 +200,13 @@ impl Act {
         name: &str,
         opened: &Opened,
         reading: &Reading,
+        monitors: &[Monitor],
     ) -> Result<Original> {
+        let told = opened.recording.monitor.clone();
+        let told = told.filter(|told| !monitors_in(told, monitors).is_empty()).or_else(|| {
+            let in_head = monitors_in(opened.identity.head(), monitors);
+            in_head.first().map(|one| one.serial.clone()).or(opened.recording.monitor.clone())
+        });
         self.keep(&opened.packed).await?;
         let mut original = Original {
             id: 0,
@@ -309,7 +215,7 @@ impl Act {
             name: name.to_owned(),
             length: opened.packed.length,
             format: opened.recording.format.name().to_owned(),
-            serial: opened.recording.monitor.clone(),
+            serial: told,
             received_at: self.at(),
             who: self.author().login.clone(),
             destroyed_at: None,
@@ -324,23 +230,31 @@ impl Act {
         Ok(original)
     }
 
+    /// Keeps a night, tied when everything agrees. Beside it what was noticed of its clock.
     async fn put_night(
         &mut self,
-        original: &Original,
+        (original, piece, taken_off): (&Original, Piece, Option<i64>),
         opened: &Opened,
-        piece: Piece,
-        taken_off: Option<i64>,
-        desk: &DeskSettings,
-    ) -> Result<Night> {
-        let found = self.whose(original, opened, piece, taken_off, desk).await?;
+        ground: &Ground,
+    ) -> Result<(Night, Option<String>)> {
+        let evidence = Evidence {
+            span: span_of(&opened.recording, piece),
+            identity: opened.identity.clone(),
+            name: original.name.clone(),
+            header: opened.recording.monitor.clone(),
+        };
+        let found = self.conn().whose(&evidence, taken_off, ground).await?;
+        let now = self.at();
+        let span = found.weighed.span.or(evidence.span);
+        let span = span.unwrap_or(Span { start_at: now, end_at: now });
         let mut night = Night {
             id: 0,
             act: 0,
             original: original.id,
             from_s: piece.from_s,
             to_s: piece.to_s,
-            start_at: found.span.start_at,
-            end_at: found.span.end_at,
+            start_at: span.start_at,
+            end_at: span.end_at,
             status: NightStatus::Untied,
             loan: None,
             person: None,
@@ -350,107 +264,20 @@ impl Act {
             settled_because: None,
             notes: String::new(),
             result: None,
+            replaced_by: None,
         };
+        let mut told = None;
         if let (true, Some(loan)) = (night.doubts.0.is_empty(), found.loan) {
-            let loan: Loan = self.get(loan).await?;
             self.tie(&mut night, &loan).await?;
+            told = clock_told(&loan, ground.clock_limit_s);
         }
         self.put(&mut night).await?;
-        Ok(night)
-    }
-
-    /// The loan a night points to, with everything that does not agree.
-    async fn whose(
-        &mut self,
-        original: &Original,
-        opened: &Opened,
-        piece: Piece,
-        taken_off: Option<i64>,
-        settings: &DeskSettings,
-    ) -> Result<Fit> {
-        let zone = settings.zone();
-        let now = self.at();
-        let Some(span) = span_of(&opened.recording, piece) else {
-            let doubts = vec!["the file tells times of day and no date".to_owned()];
-            return Ok(Fit { loan: None, span: Span { start_at: now, end_at: now }, doubts });
-        };
-        let monitors: Vec<Monitor> = self.conn().find("ORDER BY id", &[]).await?;
-        let header = opened.recording.monitor.as_deref();
-        let (monitor, doubts) = monitor_of(&original.name, header, taken_off, &monitors);
-        let Some(monitor) = monitor else { return Ok(Fit { loan: None, span, doubts }) };
-        let loans: Vec<Loan> = self
-            .conn()
-            .find("WHERE monitor = $1 AND out_at IS NOT NULL ORDER BY id", &[monitor.id.into()])
-            .await?;
-        let desk = Desk { zone: &zone, now, clock_limit_s: settings.clock_limit_s };
-        let mut found = fit(span, monitor, &loans, &desk);
-        if let Some(loan) = loans.iter().find(|loan| Some(loan.id) == found.loan) {
-            let person: Person = self.get(loan.person).await?;
-            if person.voided_at.is_some() {
-                found.doubts.push("the borrower's row was voided since".to_owned());
-            }
-            found.doubts.extend(opened.patient.against(&person));
-            found.doubts.extend(self.doubles(loan, found.span, &zone).await?);
-            if loan.status == LoanStatus::Lost {
-                found
-                    .doubts
-                    .push(format!("the monitor of loan {} was given up as lost", loan.mark));
-            }
-        }
-        Ok(found)
-    }
-
-    async fn doubles(
-        &mut self,
-        loan: &Loan,
-        span: Span,
-        zone: &jiff::tz::TimeZone,
-    ) -> Result<Vec<String>> {
-        let clause = "WHERE loan = $1 AND start_at < $2 AND end_at > $3";
-        let with = [loan.id.into(), span.end_at.into(), span.start_at.into()];
-        let others: Vec<Night> = self.conn().find(clause, &with).await?;
-        let says = |night: &Night| {
-            format!(
-                "loan {} has a night of the same time already, from {}",
-                loan.mark,
-                local_minute(night.start_at, zone)
-            )
-        };
-        Ok(others.iter().map(says).collect())
-    }
-
-    /// Ties a night to a loan, and lets its study wait for the reading.
-    async fn tie(&mut self, night: &mut Night, loan: &Loan) -> Result<()> {
-        (night.loan, night.person, night.study) =
-            (Some(loan.id), Some(loan.person), Some(loan.study));
-        night.status = NightStatus::Waiting;
-        let mut study: Study = self.get(loan.study).await?;
-        if matches!(study.status, StudyStatus::Waiting | StudyStatus::OnLoan) {
-            study.status = StudyStatus::ToRead;
-            self.put(&mut study).await?;
-        }
-        Ok(())
-    }
-
-    /// Takes a night off its loan. A study left without a night to read waits again.
-    async fn loosen(&mut self, night: &mut Night, status: NightStatus) -> Result<()> {
-        if let Some(study) = night.study {
-            let others = "SELECT COUNT(*) FROM night WHERE study = $1 AND id <> $2";
-            let left = self.conn().number(others, &[study.into(), night.id.into()]).await?;
-            let mut study: Study = self.get(study).await?;
-            if left == 0 && study.status == StudyStatus::ToRead {
-                study.status = StudyStatus::Waiting;
-                self.put(&mut study).await?;
-            }
-        }
-        (night.loan, night.person, night.study, night.result) = (None, None, None, None);
-        night.notes = String::new();
-        night.status = status;
-        Ok(())
+        Ok((night, told))
     }
 }
 
-fn span_of(recording: &Recording, piece: Piece) -> Option<Span> {
+/// When a piece of a recording was, by the monitor's own clock; `None` when the file tells no date.
+pub(crate) fn span_of(recording: &Recording, piece: Piece) -> Option<Span> {
     let start_at = recording.clock.start_instant()?.as_second();
     Some(Span { start_at: start_at + piece.from_s, end_at: start_at + piece.to_s })
 }

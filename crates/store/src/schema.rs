@@ -42,6 +42,12 @@ const STEPS: &[Step] = &[
         postgres: "",
     },
     Step {
+        name: "0005_identity",
+        both: include_str!("../migrations/0005_identity.sql"),
+        sqlite: "",
+        postgres: "",
+    },
+    Step {
         name: "0007_guard",
         both: include_str!("../migrations/0007_guard.sql"),
         sqlite: "",

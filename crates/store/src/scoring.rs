@@ -21,18 +21,17 @@ use engine::time::zone_named;
 use crate::act::Act;
 use crate::act::Author;
 use crate::chain::sha256;
+use crate::check::Speaks;
+use crate::check::lines_of;
 use crate::cut::Piece;
 use crate::cut::cut;
 use crate::db::Conn;
 use crate::db::Store;
 use crate::error::Result;
 use crate::error::StoreError;
-use crate::monitor::CheckForm;
 use crate::person::reason_given;
-use crate::tables::Check;
 use crate::tables::DiaryEntry;
 use crate::tables::Loan;
-use crate::tables::Monitor;
 use crate::tables::Night;
 use crate::tables::Original;
 use crate::tables::Outcome;
@@ -41,7 +40,6 @@ use crate::tables::Referral;
 use crate::tables::Study;
 use crate::when::date;
 use crate::when::local_date;
-use crate::when::rfc3339;
 use crate::words::NightStatus;
 use crate::words::Representative;
 
@@ -96,6 +94,21 @@ pub struct Held {
 }
 
 impl Held {
+    /// Where the night lies in its recording.
+    pub(crate) fn piece(&self) -> Piece {
+        self.piece
+    }
+
+    /// The bytes of the whole file.
+    pub(crate) fn bytes(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    /// The whole recording, with all its nights.
+    pub(crate) fn whole(&self) -> Result<Recording> {
+        self.reading.read(&self.bytes)
+    }
+
     /// The night's recording, cut from its original.
     ///
     /// # Errors
@@ -158,6 +171,11 @@ impl Conn {
             }
             NightStatus::Waiting | NightStatus::Reading | NightStatus::Signed => {}
         }
+        self.bytes_of(night).await
+    }
+
+    /// The bytes of a night whoever's it is: to tell whose it is, not to read it.
+    pub(crate) async fn bytes_of(&mut self, night: &Night) -> Result<Held> {
         let original = self.not_destroyed(night).await?;
         let reading = self.setting(&reading_of(original.id)).await?;
         let reading = match reading.map(|kept| serde_json::from_str(&kept.value)) {
@@ -246,15 +264,11 @@ impl Conn {
         let (keys, marks) = diary_lines(entry, referral.support.as_deref());
         text.push_str(&keys);
         text.push_str(&marks);
-        let checks: Vec<Check> =
-            self.find("WHERE loan = $1 ORDER BY at, id", &[loan.id.into()]).await?;
-        for check in checks {
-            if let (Some(expected), Some(observed)) = (check.expected_kpa, check.observed_kpa) {
-                let at = quoted(&rfc3339(check.at));
-                let _ = writeln!(
-                    text,
-                    "\n[[gas_check]]\nat = {at}\nexpected_kpa = {expected:?}\nobserved_kpa = {observed:?}"
-                );
+        for one in self.checks_of(night).await? {
+            // Of a night that is scored only its reader takes up a check that came later.
+            if one.speaks == Speaks::Anchor && (one.taken || night.result.is_none()) {
+                let lines = lines_of(&one.check).unwrap_or_default();
+                let _ = write!(text, "\n[[gas_check]]\n{lines}");
             }
         }
         let temp = loan.out.0.and_then(|out| out.sensor_temp_c?.trim().parse::<f64>().ok());
@@ -312,21 +326,8 @@ impl Store {
             .await
     }
 
-    /// Records a check of a monitor, and scores the nights it belongs to anew: its gas is an anchor of their CO2.
-    ///
-    /// # Errors
-    /// As [`Store::check`].
-    pub async fn check_and_score(&self, by: &Author, id: i64, form: CheckForm) -> Result<Monitor> {
-        let loan = self.read().await?.get::<Monitor>(id).await?.loan;
-        let monitor = self.check(by, id, form).await?;
-        if let Some(loan) = loan {
-            self.score_waiting(by, loan).await?;
-        }
-        Ok(monitor)
-    }
-
     /// Scores the nights of a loan that wait to be read with what the desk knows now. A night somebody gave
-    /// notes of their own keeps them.
+    /// notes of their own keeps them; one that could not be scored before is tried again.
     ///
     /// # Errors
     /// When a night may not be read, or its notes or criteria are wrong.
@@ -334,7 +335,8 @@ impl Store {
         let nights: Vec<Night> =
             self.read().await?.find("WHERE loan = $1 ORDER BY id", &[loan.into()]).await?;
         let of_desk = |night: &&Night| {
-            night.status == NightStatus::Waiting && night.notes.starts_with(FROM_DESK)
+            night.status == NightStatus::Waiting
+                && (night.notes.starts_with(FROM_DESK) || night.result.is_none())
         };
         for night in nights.iter().filter(of_desk) {
             self.score_night(by, night.id).await?;
@@ -348,6 +350,29 @@ impl Store {
     /// When the night may not be read, or its notes or criteria are wrong.
     pub async fn score_night(&self, by: &Author, id: i64) -> Result<Outcome> {
         self.score_with(by, id, None, None, None).await
+    }
+
+    /// Why a tied night cannot be scored as the record knows it now; `None` when it can.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn why_unscored(&self, night: &Night) -> Result<Option<StoreError>> {
+        match self.judged_of_desk(night).await {
+            Ok(()) => Ok(None),
+            Err(error @ StoreError::Database(_)) => Err(error),
+            Err(error) => Ok(Some(error)),
+        }
+    }
+
+    async fn judged_of_desk(&self, night: &Night) -> Result<()> {
+        let mut conn = self.read().await?;
+        let held = conn.held(night).await?;
+        let set = set_of(&mut conn, night).await?;
+        let criteria = conn.criteria(&set).await?;
+        let notes = conn.notes_for(night, &held.reading.zone, &criteria).await?;
+        drop(conn);
+        let judged = tokio::task::spawn_blocking(move || held.judgement(&notes, &criteria)).await;
+        judged.map_err(|error| StoreError::Damaged { says: error.to_string() })?.map(|_| ())
     }
 
     async fn score_with(

@@ -44,6 +44,8 @@ pub struct DeskSettings {
     pub parts: Vec<String>,
     /// How far a gas check may lie from what the gas should give, kPa.
     pub gas_limit_kpa: f64,
+    /// Least and most carbon dioxide that a check gas gives, kPa: what lies outside was typed in another unit.
+    pub gas_range_kpa: [f64; 2],
     /// How many days a membrane may be used.
     pub membrane_days: i64,
     /// How far a monitor's clock may lie from the wall clock, s.
@@ -90,6 +92,7 @@ impl Default for DeskSettings {
                 "mains cable",
             ]),
             gas_limit_kpa: 0.4,
+            gas_range_kpa: [2.0, 12.0],
             membrane_days: 14,
             clock_limit_s: 120,
             longest_hours: None,
@@ -182,8 +185,10 @@ impl DeskSettings {
             return Err(wrong(format!("{name} is empty"), "name at least one, a line each"));
         }
         let [ring, letter, manager] = read.ladder_days;
+        let [least, most] = read.gas_range_kpa;
         let ranges = [
             ("gas_limit_kpa", read.gas_limit_kpa > 0.0 && read.gas_limit_kpa < 5.0),
+            ("gas_range_kpa", 0.0 < least && least < most && most <= 15.0),
             ("longest_hours", read.longest_hours.is_none_or(can_be_worn)),
             ("membrane_days", (1..=365).contains(&read.membrane_days)),
             ("clock_limit_s", (1..=3600).contains(&read.clock_limit_s)),

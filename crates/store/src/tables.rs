@@ -16,6 +16,7 @@ use crate::words::Representative;
 use crate::words::Role;
 use crate::words::Skin;
 use crate::words::StudyStatus;
+use crate::words::TieStatus;
 use crate::words::Urgency;
 
 record! {
@@ -278,6 +279,12 @@ record! {
         passed: bool,
         /// Why not, or a remark.
         note: Option<String>,
+        /// When it was voided: it speaks for no night any more.
+        voided_at: Option<i64>,
+        /// Who voided it, by login.
+        voided_by: Option<String>,
+        /// Why.
+        voided_because: Option<String>,
     }
 }
 
@@ -370,6 +377,44 @@ record! {
         notes: String,
         /// The latest result.
         result: Option<i64>,
+        /// The night that stands in its place: of a better file, or of the same one for another patient.
+        replaced_by: Option<i64>,
+    }
+}
+
+record! {
+    /// A night tied to a loan by hand, or the proposal to.
+    Tie in "night_tie" {
+        /// The night.
+        night: i64,
+        /// The loan.
+        loan: i64,
+        /// Where it stands.
+        status: TieStatus,
+        /// The night of a worse file that it takes the place of.
+        replaces: Option<i64>,
+        /// Who tied or proposed it, by login.
+        proposed_by: String,
+        /// When.
+        proposed_at: i64,
+        /// How they know.
+        because: String,
+        /// What speaks against it, one finding a line; what was only not known stands in `open`.
+        against: Kept<Vec<String>>,
+        /// What the file does not tell.
+        open: Kept<Vec<String>>,
+        /// The second person, who agreed or declined, by login.
+        second_by: Option<String>,
+        /// When.
+        second_at: Option<i64>,
+        /// In what words.
+        second_because: Option<String>,
+        /// Who undid it, by login.
+        ended_by: Option<String>,
+        /// When.
+        ended_at: Option<i64>,
+        /// Why.
+        ended_because: Option<String>,
     }
 }
 

@@ -1,12 +1,19 @@
 //! Whose night is it? What must agree before a night is tied to a loan, and every doubt in words.
 //!
-//! The wrong patient's night is the first hazard of the trade. So nothing is guessed: the monitor's serial
-//! number, the time and the identifiers in the file must all point to one loan. Else a named person decides.
+//! The wrong patient's night is the first hazard of the trade. So nothing is guessed: a monitor's serial
+//! number in the file or its name, the time, and every identifier in the file must point to the loan the
+//! monitor came back from last. Else a named person decides, and against what contradicts it two do.
+
+use std::collections::BTreeSet;
 
 use jiff::civil::time;
 use jiff::tz::TimeZone;
 
-use crate::ident::nhs_number;
+use crate::identity::FileIdentity;
+use crate::identity::Known;
+use crate::identity::contains;
+use crate::identity::plain;
+use crate::identity::words;
 use crate::loan::evenings;
 use crate::tables::Loan;
 use crate::tables::Monitor;
@@ -15,6 +22,7 @@ use crate::when::date;
 use crate::when::days_later;
 use crate::when::local_instant;
 use crate::when::local_minute;
+use crate::words::LoanStatus;
 
 /// The night may begin so much before the hand-out was typed in and end so much after the return, s
 /// (common practice, no source).
@@ -24,129 +32,6 @@ const OLD_S: i64 = 60 * 86_400;
 /// A serial number shorter than this is found in too many names.
 const SERIAL_LEAST: usize = 3;
 
-/// What a file tells of the person in it.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct FilePatient {
-    /// The patient's number.
-    pub code: Option<String>,
-    /// Day of birth.
-    pub born_on: Option<String>,
-    /// The name as the file has it.
-    pub name: Option<String>,
-}
-
-/// The patient field of a file of the European Data Format: in EDF+ code, sex, day of birth and name with
-/// `X` for what is not told (`kemp-2003`, 2.1.3.3); in plain EDF free words, which are taken for a name.
-pub fn file_patient(bytes: &[u8]) -> FilePatient {
-    if !engine::read::edf::looks_like(bytes) {
-        return FilePatient::default();
-    }
-    let field = |from: usize, to: usize| {
-        let bytes = bytes.get(from..to).unwrap_or_default();
-        String::from_utf8_lossy(bytes).trim().to_owned()
-    };
-    let (text, plus) = (field(8, 88), field(192, 236));
-    if !plus.starts_with("EDF+") && !plus.starts_with("BDF+") {
-        return FilePatient { name: told(&text), ..FilePatient::default() };
-    }
-    let mut words = text.split_ascii_whitespace();
-    let mut next = || words.next().and_then(told);
-    let (code, _, born, name) = (next(), next(), next(), next());
-    FilePatient { code, born_on: born.map(|born| edf_date(&born).unwrap_or(born)), name }
-}
-
-fn told(word: &str) -> Option<String> {
-    let blank = word.split_ascii_whitespace().all(|part| part == "X");
-    (!blank).then(|| word.replace('_', " "))
-}
-
-/// `02-AUG-1951` as `1951-08-02`.
-fn edf_date(text: &str) -> Option<String> {
-    const MONTHS: [&str; 12] =
-        ["JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC"];
-    let [day, month, year] = text.split('-').collect::<Vec<_>>().try_into().ok()?;
-    let month = MONTHS.iter().position(|name| month.eq_ignore_ascii_case(name))? + 1;
-    Some(date(&format!("{year}-{month:02}-{day:0>2}"))?.to_string())
-}
-
-impl FilePatient {
-    /// What in the file is not as it is in the record.
-    pub fn against(&self, person: &Person) -> Vec<String> {
-        let mut doubts = Vec::new();
-        if let Some(code) = &self.code {
-            let plain = plain(code);
-            let nhs = person.nhs_number.as_ref().is_some_and(|nhs| plain == *nhs);
-            if plain != self::plain(&person.mrn) && !nhs {
-                doubts.push(
-                    "the patient's number in the file is not that of the borrower".to_owned(),
-                );
-            }
-        }
-        if self.born_on.as_ref().is_some_and(|born| *born != person.born_on) {
-            doubts.push("the day of birth in the file is not that of the borrower".to_owned());
-        }
-        if let Some(name) = self.name.as_ref().filter(|name| !names(name, person)) {
-            let other = name
-                .split(|sign: char| !sign.is_ascii_digit())
-                .any(|word| nhs_number(word).is_ok());
-            let what = if other { "NHS number" } else { "name" };
-            doubts.push(format!("the {what} in the file is not that of the borrower"));
-        }
-        doubts
-    }
-}
-
-/// Whether free words name this person, by family name or by number.
-fn names(text: &str, person: &Person) -> bool {
-    let family = words(&person.family);
-    contains(&words(text), &family)
-        || contains(&words(text), &words(&person.mrn))
-        || person.nhs_number.as_ref().is_some_and(|nhs| plain(text).contains(nhs))
-}
-
-/// The monitors whose serial number stands in a text, as whole words.
-pub fn monitors_in<'a>(text: &str, monitors: &'a [Monitor]) -> Vec<&'a Monitor> {
-    let text = words(text);
-    let named = |monitor: &&Monitor| {
-        plain(&monitor.serial).len() >= SERIAL_LEAST && contains(&text, &words(&monitor.serial))
-    };
-    monitors.iter().filter(named).collect()
-}
-
-/// The monitor a file came off, or why that is in doubt. `taken_off` is what the person who took it off
-/// says, by the monitor's label.
-pub fn monitor_of<'a>(
-    name: &str,
-    header: Option<&str>,
-    taken_off: Option<i64>,
-    monitors: &'a [Monitor],
-) -> (Option<&'a Monitor>, Vec<String>) {
-    let in_header = header.map(|text| monitors_in(text, monitors)).unwrap_or_default();
-    let in_name = monitors_in(name, monitors);
-    let said: Vec<&Monitor> = monitors.iter().filter(|one| Some(one.id) == taken_off).collect();
-    let mut all: Vec<&Monitor> =
-        [&in_header, &in_name, &said].into_iter().flatten().copied().collect();
-    all.sort_by_key(|monitor| monitor.id);
-    all.dedup_by_key(|monitor| monitor.id);
-    match all.as_slice() {
-        [one] => (Some(one), Vec::new()),
-        [] => (
-            None,
-            vec!["no serial number of a monitor of ours stands in the file or its name".to_owned()],
-        ),
-        several => {
-            let marks: Vec<&str> = several.iter().map(|monitor| monitor.mark.as_str()).collect();
-            (
-                None,
-                vec![format!(
-                    "the file, its name and what was said name several monitors: {}",
-                    marks.join(", ")
-                )],
-            )
-        }
-    }
-}
-
 /// A night by the monitor's own clock, seconds since 1970.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Span {
@@ -154,6 +39,29 @@ pub struct Span {
     pub start_at: i64,
     /// When it ends.
     pub end_at: i64,
+}
+
+impl Span {
+    fn overlap_s(self, other: Self) -> i64 {
+        self.end_at.min(other.end_at) - self.start_at.max(other.start_at)
+    }
+
+    fn lies_in(self, window: Self) -> bool {
+        window.start_at - SLACK_S <= self.start_at && self.end_at <= window.end_at + SLACK_S
+    }
+}
+
+/// What a file tells of where it comes from.
+#[derive(Clone, Debug)]
+pub struct Evidence {
+    /// The night by the monitor's own clock; `None` when the file tells no date.
+    pub span: Option<Span>,
+    /// What it says of its person and its monitor.
+    pub identity: FileIdentity,
+    /// Its name.
+    pub name: String,
+    /// The monitor's name or serial number as the reader found it.
+    pub header: Option<String>,
 }
 
 /// What is known where a night comes in.
@@ -165,66 +73,237 @@ pub struct Desk<'a> {
     pub now: i64,
     /// How far a monitor's clock may move within a loan, s.
     pub clock_limit_s: i64,
+    /// Everybody and every monitor of the record.
+    pub known: Known<'a>,
+    /// Loans that have a night that is read or waits to be.
+    pub with_night: &'a BTreeSet<i64>,
+    /// Loans of which the desk said that they have no night; it may have been said while its file was in doubt.
+    pub without_night: &'a BTreeSet<i64>,
 }
 
-/// The loan a night fits, the span by the clock set right, and what does not agree.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Fit {
-    /// The loan it fits or comes nearest to.
-    pub loan: Option<i64>,
-    /// The night with the monitor's clock set right.
-    pub span: Span,
-    /// What does not agree; empty when all does.
-    pub doubts: Vec<String>,
+/// What speaks for and against a night being of one loan. `against` contradicts; `open` is not told.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Weighed {
+    /// The night with the monitor's clock set right as this loan's papers have it.
+    pub span: Option<Span>,
+    /// How much of the night lies within the loan, s.
+    pub overlap_s: i64,
+    /// What speaks for it.
+    pub speaks_for: Vec<String>,
+    /// What contradicts it: a tie all the same needs a second person.
+    pub against: Vec<String>,
+    /// What the file does not tell.
+    pub open: Vec<String>,
 }
 
-/// Which of a monitor's loans a night belongs to.
-pub fn fit(night: Span, monitor: &Monitor, loans: &[Loan], desk: &Desk<'_>) -> Fit {
-    let near: Vec<(&Loan, Span, bool)> = loans
-        .iter()
-        .filter_map(|loan| {
-            let span = set_right(night, loan);
-            let window = window(loan, desk)?;
-            let overlap = span.end_at.min(window.end_at) - span.start_at.max(window.start_at);
-            let inside = window.start_at - SLACK_S <= span.start_at
-                && span.end_at <= window.end_at + SLACK_S;
-            (overlap > 0).then_some((loan, span, inside))
-        })
-        .collect();
-    let told = |span: Span| {
-        let at = |at| local_minute(at, desk.zone);
-        format!("{} to {}", at(span.start_at), at(span.end_at))
+impl Weighed {
+    /// Whether the night ties by itself: nothing contradicts and nothing is missing.
+    pub fn is_sure(&self) -> bool {
+        self.against.is_empty() && self.open.is_empty() && self.span.is_some()
+    }
+
+    /// Everything that does not agree.
+    pub fn doubts(&self) -> Vec<String> {
+        self.against.iter().chain(&self.open).cloned().collect()
+    }
+}
+
+/// The monitors whose serial number stands in a text, as whole words.
+pub fn monitors_in<'a>(text: &str, monitors: &'a [Monitor]) -> Vec<&'a Monitor> {
+    let text = words(text);
+    let named = |monitor: &&Monitor| {
+        plain(&monitor.serial).len() >= SERIAL_LEAST && contains(&text, &words(&monitor.serial))
     };
-    let (loan, span, mut doubts) = match near.as_slice() {
-        [] => {
-            let says = format!(
-                "monitor {} was with nobody at the time of this night, {}",
-                monitor.mark,
-                told(night)
-            );
-            (None, night, vec![says])
+    monitors.iter().filter(named).collect()
+}
+
+impl Evidence {
+    /// The monitors whose serial number stands in the file or its name.
+    pub fn monitors<'a>(&self, monitors: &'a [Monitor]) -> Vec<&'a Monitor> {
+        let places = [self.header.as_deref().unwrap_or_default(), self.identity.head(), &self.name];
+        let mut all: Vec<&Monitor> =
+            places.iter().flat_map(|text| monitors_in(text, monitors)).collect();
+        all.sort_by_key(|monitor| monitor.id);
+        all.dedup_by_key(|monitor| monitor.id);
+        all
+    }
+
+    /// The one monitor the file names, or why that is in doubt. What somebody chose from a list is compared
+    /// and never enough.
+    pub fn monitor<'a>(
+        &self,
+        taken_off: Option<i64>,
+        monitors: &'a [Monitor],
+    ) -> Result<&'a Monitor, String> {
+        let said = monitors.iter().find(|one| Some(one.id) == taken_off);
+        let mut all = self.monitors(monitors);
+        if all.is_empty() {
+            let chosen = said.map(|one| format!("; that it came off {} was only chosen", one.mark));
+            return Err(format!("{NO_SERIAL}{}", chosen.unwrap_or_default()));
         }
-        [(loan, span, true)] => (Some(loan), *span, Vec::new()),
-        [(loan, span, false)] => {
-            let says =
-                format!("the night, {}, does not lie within loan {}", told(*span), loan.mark);
-            (Some(loan), *span, vec![says])
+        all.extend(said.filter(|said| all.iter().all(|one| one.id != said.id)));
+        all.sort_by_key(|monitor| monitor.id);
+        match all.as_slice() {
+            [one] => Ok(one),
+            several => {
+                let marks: Vec<&str> = several.iter().map(|one| one.mark.as_str()).collect();
+                let says = "the file, its name and what was said name several monitors";
+                Err(format!("{says}: {}", marks.join(", ")))
+            }
         }
+    }
+}
+
+/// What is said of a file that names no monitor.
+const NO_SERIAL: &str = "no serial number of a monitor of ours stands in the file or its name";
+
+/// The loan a night points to or comes nearest to, with everything that does not agree.
+pub fn fit<'a>(
+    evidence: &Evidence,
+    taken_off: Option<i64>,
+    loans: &'a [Loan],
+    desk: &Desk<'_>,
+) -> (Option<&'a Loan>, Vec<String>) {
+    let Some(night) = evidence.span else {
+        return (None, vec![NO_DATE.to_owned()]);
+    };
+    let monitor = match evidence.monitor(taken_off, desk.known.monitors) {
+        Ok(monitor) => monitor,
+        Err(doubt) => return (None, vec![doubt]),
+    };
+    let own = loans.iter().filter(|loan| loan.monitor == monitor.id);
+    let touches = |loan: &&Loan| {
+        window(loan, desk).is_some_and(|window| set_right(night, loan).overlap_s(window) > 0)
+    };
+    let near: Vec<&Loan> = own.filter(touches).collect();
+    let mut doubts = match near.as_slice() {
+        [one] => return (Some(one), Vec::new()),
+        [] => vec![format!(
+            "monitor {} was with nobody at the time of this night, {}",
+            monitor.mark,
+            told(night, desk)
+        )],
         [first, ..] => {
-            let marks: Vec<&str> = near.iter().map(|(loan, ..)| loan.mark.as_str()).collect();
-            let says = format!(
-                "the night, {}, touches several loans: {}",
-                told(first.1),
-                marks.join(", ")
-            );
-            (None, first.1, vec![says])
+            let marks: Vec<&str> = near.iter().map(|loan| loan.mark.as_str()).collect();
+            let night = told(set_right(night, first), desk);
+            vec![format!("the night, {night}, touches several loans: {}", marks.join(", "))]
         }
     };
-    doubts.extend(clock_doubts(night, loan, desk));
-    Fit { loan: loan.map(|loan| loan.id), span, doubts }
+    doubts.extend(clock_doubts(night, None, desk));
+    (None, doubts)
 }
 
-fn clock_doubts(night: Span, loan: Option<&&Loan>, desk: &Desk<'_>) -> Vec<String> {
+const NO_DATE: &str = "the file tells times of day and no date";
+
+/// Holds a night against one loan. `loans` are all of the same monitor.
+pub fn weigh(
+    evidence: &Evidence,
+    (loan, person): (&Loan, &Person),
+    loans: &[Loan],
+    desk: &Desk<'_>,
+) -> Weighed {
+    let mut weighed = Weighed::default();
+    weigh_serial(&mut weighed, evidence, loan, desk);
+    match evidence.span {
+        Some(night) => weigh_time(&mut weighed, night, loan, loans, desk),
+        None => weighed.against.push(NO_DATE.to_owned()),
+    }
+    if person.voided_at.is_some() {
+        weighed.against.push("the borrower's row was voided since".to_owned());
+    }
+    weighed.against.extend(evidence.identity.against(person, desk.known));
+    let agrees = evidence.identity.agrees(person);
+    if !agrees.is_empty() {
+        weighed.speaks_for.push(format!("as in the file: {}", agrees.join(", ")));
+    }
+    if loan.status == LoanStatus::Lost {
+        weighed.against.push(format!("the monitor of loan {} was given up as lost", loan.mark));
+    }
+    if desk.without_night.contains(&loan.id) {
+        weighed.open.push(format!("of loan {} it was said that it has no night", loan.mark));
+    }
+    weighed
+}
+
+fn weigh_serial(weighed: &mut Weighed, evidence: &Evidence, loan: &Loan, desk: &Desk<'_>) {
+    let monitors = desk.known.monitors;
+    let mark =
+        |id: i64| monitors.iter().find(|one| one.id == id).map_or("", |one| one.mark.as_str());
+    let named = evidence.monitors(monitors);
+    match named.as_slice() {
+        [] if evidence.identity.strange_serial(monitors) => {
+            weighed.against.push("the serial number in the file is none of ours".to_owned());
+        }
+        [] => weighed.open.push(NO_SERIAL.to_owned()),
+        [one] if one.id == loan.monitor => {
+            weighed.speaks_for.push(format!("the file names its monitor, {}", one.mark));
+            if evidence.identity.strange_serial(monitors) {
+                let says = "the file gives a second serial number, which is none of ours";
+                weighed.against.push(says.to_owned());
+            }
+        }
+        several => {
+            let marks: Vec<&str> = several.iter().map(|one| one.mark.as_str()).collect();
+            let (named, lent) = (marks.join(", "), mark(loan.monitor));
+            weighed
+                .against
+                .push(format!("the file names monitor {named}, and loan {} had {lent}", loan.mark));
+        }
+    }
+}
+
+fn weigh_time(weighed: &mut Weighed, night: Span, loan: &Loan, loans: &[Loan], desk: &Desk<'_>) {
+    let span = set_right(night, loan);
+    weighed.span = Some(span);
+    let Some(window) = window(loan, desk) else {
+        weighed.against.push(format!("the monitor of loan {} never went out", loan.mark));
+        return;
+    };
+    weighed.overlap_s = span.overlap_s(window).max(0);
+    if span.lies_in(window) && weighed.overlap_s > 0 {
+        weighed.speaks_for.push(format!("it lies within the loan, {}", told(window, desk)));
+    } else {
+        weighed.against.push(format!(
+            "the night, {}, does not lie within loan {}, {}",
+            told(span, desk),
+            loan.mark,
+            told(window, desk)
+        ));
+    }
+    // A note of the clock may move a night within its loan, never into it: the note itself may be wrong.
+    if span != night && span.lies_in(window) && !night.lies_in(window) {
+        weighed.against.push(format!(
+            "by the monitor's own clock the night, {}, lies outside loan {}: only the clock's noted error brings it there",
+            told(night, desk),
+            loan.mark
+        ));
+    }
+    weighed.against.extend(clock_doubts(night, Some(loan), desk));
+    let since: Vec<&Loan> = loans.iter().filter(|other| later(other, loan)).collect();
+    let missing = since.iter().find(|other| !desk.with_night.contains(&other.id));
+    if let Some(other) = missing {
+        weighed.against.push(format!(
+            "the monitor was lent again since, as loan {}, and the night of that loan is not in: a clock that is wrong would lay it here",
+            other.mark
+        ));
+    } else if let Some(other) = since.first() {
+        weighed.open.push(format!("the monitor was lent again since, as loan {}", other.mark));
+    }
+}
+
+/// Whether a loan of the same monitor went out after another.
+fn later(other: &Loan, loan: &Loan) -> bool {
+    other.id != loan.id
+        && other.monitor == loan.monitor
+        && other.out_at.is_some_and(|at| (Some(at), other.id) > (loan.out_at, loan.id))
+}
+
+fn told(span: Span, desk: &Desk<'_>) -> String {
+    let at = |at| local_minute(at, desk.zone);
+    format!("{} to {}", at(span.start_at), at(span.end_at))
+}
+
+fn clock_doubts(night: Span, loan: Option<&Loan>, desk: &Desk<'_>) -> Vec<String> {
     let mut doubts = Vec::new();
     if night.start_at > desk.now {
         doubts.push("the monitor's clock stands in the future".to_owned());
@@ -254,9 +333,14 @@ fn clock_ahead_s(loan: &Loan) -> (Option<i64>, Option<i64>) {
     (out, loan.back.0.as_ref().and_then(|back| back.clock_ahead_s))
 }
 
-fn set_right(night: Span, loan: &Loan) -> Span {
+/// How far the monitor's clock was noted to be ahead on a loan, s; 0 when it was not compared.
+pub fn noted_ahead_s(loan: &Loan) -> i64 {
     let (out_s, back_s) = clock_ahead_s(loan);
-    let ahead_s = out_s.or(back_s).unwrap_or(0);
+    out_s.or(back_s).unwrap_or(0)
+}
+
+fn set_right(night: Span, loan: &Loan) -> Span {
+    let ahead_s = noted_ahead_s(loan);
     Span {
         start_at: night.start_at.saturating_sub(ahead_s),
         end_at: night.end_at.saturating_sub(ahead_s),
@@ -275,41 +359,9 @@ fn window(loan: &Loan, desk: &Desk<'_>) -> Option<Span> {
     Some(Span { start_at, end_at })
 }
 
-fn words(text: &str) -> Vec<String> {
-    let parts = text.split(|sign: char| !sign.is_alphanumeric()).filter(|part| !part.is_empty());
-    parts.map(str::to_uppercase).collect()
-}
-
-fn plain(text: &str) -> String {
-    words(text).concat()
-}
-
-fn contains(all: &[String], some: &[String]) -> bool {
-    !some.is_empty() && all.windows(some.len()).any(|window| window == some)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn edf(patient: &str, reserved: &str) -> FilePatient {
-        let mut bytes = format!("0       {patient:<80}").into_bytes();
-        bytes.resize(192, b' ');
-        bytes.extend(format!("{reserved:<64}").bytes());
-        file_patient(&bytes)
-    }
-
-    /// The example of the EDF+ specification (`kemp-2003`, 2.1.3.3), and one that tells nothing.
-    #[test]
-    fn the_patient_field_is_read_as_published() {
-        let found = edf("MCH-0234567 F 02-MAY-1951 Haagse_Harry", "EDF+C");
-        assert_eq!(found.code.as_deref(), Some("MCH-0234567"));
-        assert_eq!(found.born_on.as_deref(), Some("1951-05-02"));
-        assert_eq!(found.name.as_deref(), Some("Haagse Harry"));
-        assert_eq!(edf("X X X X", "EDF+D"), FilePatient::default());
-        assert_eq!(edf("Harry from The Hague", "").name.as_deref(), Some("Harry from The Hague"));
-        assert_eq!(file_patient(b"time,SpO2 (%)\n"), FilePatient::default());
-    }
 
     #[test]
     fn a_serial_number_is_found_as_whole_words_only() {

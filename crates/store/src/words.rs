@@ -171,6 +171,20 @@ words! {
 }
 
 words! {
+    /// Where the tie of a night by hand stands.
+    TieStatus {
+        /// One person proposes it against a doubt; a second must agree.
+        Proposed = "proposed", "waits for a second person";
+        /// The night is tied.
+        Tied = "tied", "tied by hand";
+        /// A second person did not agree, or it was taken back.
+        Declined = "declined", "declined";
+        /// The night was untied or set aside.
+        Undone = "undone", "undone";
+    }
+}
+
+words! {
     /// How a night was chosen for a second reading.
     Drawn {
         /// Drawn with a seed that is kept.

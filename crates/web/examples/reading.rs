@@ -157,7 +157,12 @@ async fn whole(store: &Store, by: &Author, night: Night, duration_s: f64) -> Res
     if night.loan.is_none() {
         let loan: Option<Loan> = store.read().await?.first("ORDER BY id DESC LIMIT 1", &[]).await?;
         let loan = loan.map_or(0, |loan| loan.id);
-        store.settle_night(by, night.id, loan, "the only one there is").await?;
+        let why = "the only one there is";
+        store.settle_night(by, night.id, loan, why).await?;
+        if let Some(tie) = store.read().await?.proposal(night.id).await? {
+            let other = author("bracken", "Brid Bracken", Role::Physiologist);
+            store.confirm_tie(&other, tie.id, why).await?;
+        }
     } else {
         store.score_night(by, night.id).await?;
     }

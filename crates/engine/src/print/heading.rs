@@ -17,6 +17,8 @@ pub struct Heading {
     pub comparison: Vec<String>,
     /// The clinician's comment, one paragraph each; empty: a blank.
     pub comment: Vec<String>,
+    /// What must be known beside the figures, one sentence each; empty: nothing.
+    pub reservations: Vec<String>,
     /// Who signs.
     pub signature: Vec<Slot>,
     /// BCP 47 language of the free words, for instance `en-GB`.
@@ -75,6 +77,7 @@ impl Default for Heading {
             study_id: String::new(),
             comparison: Vec::new(),
             comment: Vec::new(),
+            reservations: Vec::new(),
             signature: ["Scored by", "Read by", "Date"].map(blank).into(),
             lang: "en-GB".into(),
             version: String::new(),
@@ -100,6 +103,7 @@ pub fn sample_heading() -> Heading {
         ],
         study_id: "LM-2026-0142".into(),
         comparison: Vec::new(),
+        reservations: Vec::new(),
         comment: Vec::new(),
         signature: vec![
             Slot::new("Scored by", "A. Thistlewood"),

@@ -26,7 +26,7 @@ pub fn html(report: &Report, heading: &Heading) -> String {
     }
     out.push_str("<main>\n<section class=\"sheet\" aria-label=\"What was found\">\n");
     identity(&mut out, report, heading);
-    answer(&mut out, report);
+    answer(&mut out, report, &heading.reservations);
     rules(&mut out, report);
     strip(&mut out, report);
     quality(&mut out, report);
@@ -119,7 +119,7 @@ fn slots(out: &mut String, slots: &[Slot]) {
     out.push_str("</dl>\n");
 }
 
-fn answer(out: &mut String, report: &Report) {
+fn answer(out: &mut String, report: &Report, reservations: &[String]) {
     out.push_str("<section class=\"answer\">\n");
     if !report.question.is_empty() {
         let _ = writeln!(
@@ -143,6 +143,7 @@ fn answer(out: &mut String, report: &Report) {
     let severe: Vec<String> = report.severe.iter().map(|one| one.sentence.clone()).collect();
     listed(out, "Severe, whatever was asked", &severe);
     listed(out, "In the file and not read", &report.not_read);
+    listed(out, "To be known of this night", reservations);
     listed(out, "Why", &report.brief_reasons);
     listed(out, "What would mend it", &report.mend);
     out.push_str("</div>\n</section>\n");

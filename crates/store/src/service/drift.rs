@@ -70,7 +70,7 @@ impl Conn {
     /// When the database breaks off.
     pub async fn drifts(&mut self, period: &Period) -> Result<Vec<Drift>> {
         let limit_kpa = self.desk_settings().await?.gas_limit_kpa;
-        let sql = "SELECT monitor, at, made, expected_kpa, observed_kpa, passed FROM monitor_check WHERE at >= $1 AND at < $2 AND expected_kpa IS NOT NULL AND observed_kpa IS NOT NULL ORDER BY at, id";
+        let sql = "SELECT monitor, at, made, expected_kpa, observed_kpa, passed FROM monitor_check WHERE at >= $1 AND at < $2 AND expected_kpa IS NOT NULL AND observed_kpa IS NOT NULL AND voided_at IS NULL ORDER BY at, id";
         let rows: Vec<Row> = self.rows(sql, &period.binds()).await?;
         let marks = self.marks().await?;
         let all = marks.into_iter().map(|monitor| {
@@ -87,7 +87,7 @@ impl Conn {
     pub async fn drift(&mut self, monitor: i64, period: &Period) -> Result<Drift> {
         let limit_kpa = self.desk_settings().await?.gas_limit_kpa;
         let mark = self.get::<Monitor>(monitor).await?.mark;
-        let sql = "SELECT monitor, at, made, expected_kpa, observed_kpa, passed FROM monitor_check WHERE at >= $1 AND at < $2 AND monitor = $3 AND expected_kpa IS NOT NULL AND observed_kpa IS NOT NULL ORDER BY at, id";
+        let sql = "SELECT monitor, at, made, expected_kpa, observed_kpa, passed FROM monitor_check WHERE at >= $1 AND at < $2 AND monitor = $3 AND expected_kpa IS NOT NULL AND observed_kpa IS NOT NULL AND voided_at IS NULL ORDER BY at, id";
         let [from, to] = period.binds();
         let rows: Vec<Row> = self.rows(sql, &[from, to, monitor.into()]).await?;
         let checks = rows.iter().map(check).collect();

@@ -60,9 +60,9 @@ pub struct Failures {
 /// The counts, each a monitor and how many.
 const COUNTS: [&str; 8] = [
     "SELECT monitor, COUNT(*) FROM loan WHERE out_at >= $1 AND out_at < $2 GROUP BY monitor",
-    "SELECT monitor, COUNT(*) FROM monitor_check WHERE at >= $1 AND at < $2 AND NOT passed GROUP BY monitor",
+    "SELECT monitor, COUNT(*) FROM monitor_check WHERE at >= $1 AND at < $2 AND NOT passed AND voided_at IS NULL GROUP BY monitor",
     // A failed check holds the monitor in the same act: that is one failure, not two.
-    "SELECT monitor, COUNT(*) FROM movement WHERE at >= $1 AND at < $2 AND after = 'held' AND NOT EXISTS (SELECT 1 FROM monitor_check WHERE monitor_check.monitor = movement.monitor AND monitor_check.at = movement.at AND monitor_check.act = movement.act) GROUP BY monitor",
+    "SELECT monitor, COUNT(*) FROM movement WHERE at >= $1 AND at < $2 AND after = 'held' AND NOT EXISTS (SELECT 1 FROM monitor_check WHERE monitor_check.monitor = movement.monitor AND monitor_check.at = movement.at AND (monitor_check.act = movement.act OR monitor_check.voided_at IS NOT NULL)) GROUP BY monitor",
     "SELECT monitor, COUNT(*) FROM movement WHERE at >= $1 AND at < $2 AND after = 'in_repair' GROUP BY monitor",
     "SELECT monitor, COUNT(*) FROM movement WHERE at >= $1 AND at < $2 AND after = 'lost' GROUP BY monitor",
     "SELECT monitor, COUNT(*) FROM movement WHERE at >= $1 AND at < $2 AND before = 'back' AND after = 'to_clean' AND loan IS NOT NULL AND NOT EXISTS (SELECT 1 FROM night WHERE night.loan = movement.loan AND night.status <> 'set_aside') GROUP BY monitor",

@@ -34,8 +34,8 @@ async fn two(store: &Store) -> (Loan, Night, Night) {
     let mut second = receive(store, "TC-1042 b.csv", csv(next_day, 7)).await.nights.remove(0);
     if second.status == NightStatus::Untied {
         let why = "lent for a second night, told by telephone";
-        second =
-            store.settle_night(&by(Role::Physiologist), second.id, loan.id, why).await.unwrap();
+        store.settle_night(&by(Role::Physiologist), second.id, loan.id, why).await.unwrap();
+        second = crate::settle::agreed(store, second.id).await;
     }
     (loan, first, second)
 }

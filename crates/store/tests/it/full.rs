@@ -275,6 +275,9 @@ async fn after_loan(store: &Store, lent: &Loan, gas: i64) {
         missing: Kept(Vec::new()),
         passed: true,
         note: some("fine"),
+        voided_at: None,
+        voided_by: None,
+        voided_because: None,
     })
     .await
     .unwrap();
@@ -342,6 +345,7 @@ async fn read_night(store: &Store, wanted: &Study, lent: &Loan) {
         settled_because: None,
         notes: "# her words".to_owned(),
         result: None,
+        replaced_by: None,
     };
     act.put(&mut night).await.unwrap();
     act.on("night 1", Some(wanted.person));

@@ -126,6 +126,7 @@ async fn night(
         settled_because: None,
         notes: String::new(),
         result: None,
+        replaced_by: None,
     };
     act.put(&mut night).await.unwrap();
     let mut outcome = Outcome {
@@ -200,6 +201,9 @@ async fn checked(act: &mut Act, monitor: i64, at: i64, observed_kpa: Option<f64>
         missing: Kept(Vec::new()),
         passed,
         note: None,
+        voided_at: None,
+        voided_by: None,
+        voided_because: None,
     };
     act.put(&mut check).await.unwrap();
 }

@@ -10,6 +10,7 @@ mod papers;
 mod people;
 mod receive;
 mod rows;
+mod settle;
 
 use askama::Template;
 use store::error::StoreError;
@@ -89,9 +90,7 @@ pub(crate) fn routes() -> Routes {
         .post("/studies/{id}/book", loans::book)
         .get("/receive", receive::receiving)
         .upload("/receive", receive::receive)
-        .get("/nights/{id}/settle", receive::settling)
-        .post("/nights/{id}/settle", receive::settle)
-        .post("/nights/{id}/aside", receive::aside)
+        .and(settle::routes())
         .and(loan_routes())
         .and(monitor_routes())
 }
@@ -129,6 +128,7 @@ fn monitor_routes() -> Routes {
         .post("/monitors/{id}/gas", monitors::gas)
         .post("/monitors/{id}/serviced", monitors::serviced)
         .post("/monitors/{id}/move", monitors::moved)
+        .post("/checks/{id}/void", monitors::void)
         .get("/cleanings/{id}/record.pdf", papers::cleaning)
         .get("/labels.pdf", papers::labels)
         .get("/lots", lots::lots)

@@ -1,6 +1,7 @@
 //! One night: the strip dusk to dawn, the answers beside it, what a person judges, and the report.
 
 mod acts;
+mod checks;
 mod parts;
 mod repeat;
 mod report;
@@ -44,6 +45,8 @@ pub fn routes() -> Routes {
         .post("/nights/{id}/gas", |visit, id, typed| acts::step(visit, id, typed, "gas"))
         .post("/nights/{id}/question", |visit, id, typed| acts::step(visit, id, typed, "question"))
         .post("/nights/{id}/criteria", |visit, id, typed| acts::step(visit, id, typed, "criteria"))
+        .post("/nights/{id}/take-check", |visit, id, typed| checks::step(visit, id, typed, true))
+        .post("/nights/{id}/drop-check", |visit, id, typed| checks::step(visit, id, typed, false))
         .post("/nights/{id}/undo", |visit, id, typed| acts::step(visit, id, typed, "undo"))
         .post("/nights/{id}/redo", |visit, id, typed| acts::step(visit, id, typed, "redo"))
         .get("/nights/{id}/repeat", repeat::page)
@@ -86,6 +89,11 @@ impl Reading {
         };
         drop(conn);
         looked_at(visit, &night);
+        match (night.status, night.result) {
+            (NightStatus::SetAside, _) => return Err(set_aside(&night)),
+            (_, None) => return Err(unscored(visit, &night).await?),
+            _ => {}
+        }
         let opened = visit.app.nights().open(visit.app.store(), &night).await?;
         Ok(Self { base: format!("/nights/{id}"), night, person, opened, second: None })
     }
@@ -102,6 +110,37 @@ impl Reading {
 /// Tells that a night is looked at.
 pub(crate) fn looked_at(visit: &Visit, night: &Night) {
     visit.looks(format!("night {}", night.id), night.person, json!({}));
+}
+
+/// What is said of a night that was set aside, and of the one that took its place.
+fn set_aside(night: &Night) -> Trouble {
+    let because = night.settled_because.clone().unwrap_or_default();
+    let mut says = vec!["This night was set aside.".to_owned(), crate::form::sentence(&because)];
+    says.extend(night.replaced_by.map(|now| format!("Night {now} stands in its place.")));
+    says.retain(|line| !line.is_empty());
+    Trouble { title: "Set aside", says, ..Trouble::refused(&[]) }
+}
+
+/// What is said of a night that is tied and could not be scored: what is wrong, and where it is mended.
+async fn unscored(visit: &Visit, night: &Night) -> Result<Trouble, Trouble> {
+    let wrong = visit.app.store().why_unscored(night).await?;
+    let (says, hint) = match wrong {
+        Some(error) => {
+            (crate::form::sentence(&error.to_string()), crate::form::sentence(&error.hint()))
+        }
+        None => ("What stood in the way is mended.".to_owned(), String::new()),
+    };
+    let mut hints = vec![
+        hint,
+        "The list of nights leads to its diary, its monitor, and to scoring it again.".to_owned(),
+    ];
+    hints.retain(|hint| !hint.is_empty());
+    Ok(Trouble {
+        title: "Not scored yet",
+        says: vec!["This night is tied to its loan and cannot be scored.".to_owned(), says],
+        hints,
+        ..Trouble::refused(&[])
+    })
 }
 
 /// What is said of a night that nobody has tied to a patient.

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 use std::sync::Arc;
 
 use askama::Template;
+use axum::extract::Path;
 use engine::judge::Cause;
 use engine::judge::Decision;
 use engine::judge::SEVERE;
@@ -14,6 +15,7 @@ use store::db::Conn;
 use store::desk::NightLine;
 use store::error::StoreError;
 use store::repeat::Repeated;
+use store::tables::Loan;
 use store::tables::Night;
 use store::tables::Outcome;
 use store::tables::Person;
@@ -25,6 +27,8 @@ use store::words::Urgency;
 
 use crate::access::Right;
 use crate::app::App;
+use crate::form::Form;
+use crate::form::sentence;
 use crate::mark::Mark;
 use crate::opened::Little;
 use crate::opened::Opened;
@@ -35,13 +39,15 @@ use crate::visit::Visit;
 
 /// Its routes.
 pub fn routes() -> Routes {
-    Routes::new().get("/nights", page)
+    Routes::new().get("/nights", page).post("/nights/{id}/score", score)
 }
 
 #[derive(Template)]
 #[template(path = "night/nights.html")]
 struct Page {
     answer: String,
+    /// Tied and not scored: first, for nobody reads them until they are mended.
+    unscored: Vec<UnscoredRow>,
     rows: Vec<Row>,
     untied: Vec<UntiedRow>,
     signed: Vec<SignedRow>,
@@ -66,6 +72,18 @@ struct Row {
     question: String,
     strip: String,
     mark: Option<Mark>,
+    /// How it was tied by hand and what was learnt of its monitor.
+    reservations: Vec<String>,
+}
+
+/// A night that is tied and cannot be scored: what is wrong and where it is mended.
+struct UnscoredRow {
+    name: String,
+    when: String,
+    says: String,
+    hint: String,
+    ways: Vec<(String, &'static str)>,
+    again: Option<Form>,
 }
 
 struct UntiedRow {
@@ -127,7 +145,10 @@ async fn page(visit: Visit) -> Answer {
     let mut conn = store.read().await?;
     let untied = conn.nights_waiting().await?;
     let untied = untied.iter().filter(|line| line.night.status == NightStatus::Untied);
-    let untied = untied.map(|line| untied_row(&visit, line)).collect();
+    let untied: Vec<NightLine> = untied.cloned().collect();
+    let untied = untied_rows(&visit, &mut conn, &untied).await?;
+    let bare = conn.nights_waiting().await?;
+    let bare: Vec<NightLine> = bare.into_iter().filter(is_unscored).collect();
     let mut lines = waiting(&mut conn).await?;
     let mut signed = signed(&visit, &mut conn).await?;
     let mut again: Vec<AgainRow> =
@@ -143,12 +164,23 @@ async fn page(visit: Visit) -> Answer {
     let shown: Vec<i64> = lines.iter().map(|(line, _)| line.night.id).collect();
     visit.looks("nights", None, json!({"nights": shown}));
     draw(&visit, lines.iter().map(|(line, _)| line.night.clone()).collect()).await?;
-    let rows: Vec<Row> = lines.into_iter().map(|(line, asked)| row(&visit, line, asked)).collect();
+    let mut rows = Vec::with_capacity(lines.len());
+    for (line, asked) in lines {
+        let reservations = store.read().await?.reservations(&line.night).await?;
+        rows.push(Row {
+            reservations: reservations.iter().map(|one| sentence(one)).collect(),
+            ..row(&visit, line, asked)
+        });
+    }
+    let mut unscored = Vec::with_capacity(bare.len());
+    for line in bare {
+        unscored.push(unscored_row(&visit, &line).await?);
+    }
     let assets = crate::assets::FOLDER.as_str();
-    let (answer, interprets) = (answer(&rows), visit.may(Right::Interpret));
+    let (answer, interprets) = (answer(&rows, unscored.len()), visit.may(Right::Interpret));
     visit.page(
         "Nights",
-        &Page { answer, rows, untied, signed, again, seconds, reads, interprets, assets },
+        &Page { answer, unscored, rows, untied, signed, again, seconds, reads, interprets, assets },
     )
 }
 
@@ -194,8 +226,25 @@ async fn signed(visit: &Visit, conn: &mut Conn) -> Result<Vec<SignedRow>, Troubl
     Ok(rows)
 }
 
-fn untied_row(visit: &Visit, line: &NightLine) -> UntiedRow {
-    let doubt = line.night.doubts.0.first().cloned().unwrap_or_default();
+async fn untied_rows(
+    visit: &Visit,
+    conn: &mut Conn,
+    lines: &[NightLine],
+) -> Result<Vec<UntiedRow>, Trouble> {
+    let mut rows = Vec::with_capacity(lines.len());
+    for line in lines {
+        let proposed = conn.proposal(line.night.id).await?.is_some();
+        rows.push(untied_row(visit, line, proposed));
+    }
+    Ok(rows)
+}
+
+fn untied_row(visit: &Visit, line: &NightLine, proposed: bool) -> UntiedRow {
+    let doubt = if proposed {
+        "proposed, and waits for a second person".to_owned()
+    } else {
+        line.night.doubts.0.first().cloned().unwrap_or_default()
+    };
     let settle = format!("/nights/{}/settle", line.night.id);
     let href = visit.may(Right::Read).then_some(settle);
     UntiedRow { href, when: visit.local(line.night.start_at), doubt }
@@ -299,7 +348,54 @@ fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {
         question,
         strip,
         mark: (line.night.status == NightStatus::Reading).then(|| line.night.status.into()),
+        reservations: Vec::new(),
     }
+}
+
+fn is_unscored(line: &NightLine) -> bool {
+    line.night.status != NightStatus::Untied && line.outcome.is_none()
+}
+
+/// What is wrong with a night that is not scored, and the ways to mend it.
+async fn unscored_row(visit: &Visit, line: &NightLine) -> Result<UnscoredRow, Trouble> {
+    let night = &line.night;
+    let wrong = visit.app.store().why_unscored(night).await?;
+    let (says, hint) = match wrong {
+        Some(error) => (sentence(&error.to_string()), sentence(&error.hint())),
+        None => ("What stood in the way is mended.".to_owned(), "Score it again.".to_owned()),
+    };
+    let mut conn = visit.app.store().read().await?;
+    let mut ways = Vec::new();
+    if let Some(loan) = night.loan {
+        let monitor = conn.get::<Loan>(loan).await?.monitor;
+        ways = vec![(format!("/loans/{loan}/diary"), "Its diary")];
+        if visit.may(Right::SeeMonitors) {
+            ways.push((format!("/monitors/{monitor}"), "Its monitor and checks"));
+        }
+    }
+    if visit.may(Right::Read) {
+        ways.push((format!("/nights/{}/untie", night.id), "Not this patient's"));
+    }
+    let again = visit.form(format!("/nights/{}/score", night.id), "Score it again");
+    Ok(UnscoredRow {
+        name: line.person.as_ref().map_or_else(String::new, Person::listed),
+        when: visit.local(night.start_at),
+        says,
+        hint,
+        ways,
+        again: visit.may(Right::Read).then_some(again),
+    })
+}
+
+/// `POST /nights/{id}/score`: a night that could not be scored is tried again.
+async fn score(visit: Visit, Path(id): Path<i64>) -> Answer {
+    let store = visit.app.store();
+    let night: Night = store.read().await?.get(id).await?;
+    if night.result.is_some() {
+        return Err(Trouble::not_understood("This night is scored."));
+    }
+    store.score_night(&visit.author(), id).await?;
+    Ok(visit.done("Scored.", &format!("/nights/{id}")))
 }
 
 /// Why a night must be repeated, where more is known than that its rules cannot be told; and a blood gas that
@@ -327,7 +423,15 @@ fn verdict_words(verdict: &str) -> &'static str {
     }
 }
 
-fn answer(rows: &[Row]) -> String {
+fn answer(rows: &[Row], unscored: usize) -> String {
+    if unscored > 0 {
+        let wait = if unscored == 1 {
+            "night is tied and cannot be scored"
+        } else {
+            "nights are tied and cannot be scored"
+        };
+        return format!("{unscored} {wait}. {}", answer(rows, 0));
+    }
     if rows.is_empty() {
         return "No night waits to be read.".to_owned();
     }

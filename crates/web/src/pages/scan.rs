@@ -2,9 +2,9 @@
 
 use serde_json::json;
 use store::desk::Scanned;
-use store::text;
 use store::record::Record as _;
 use store::tables::Loan;
+use store::text;
 
 use crate::access::Right;
 use crate::page::Answer;

@@ -18,4 +18,5 @@ mod night;
 mod odd;
 mod papers;
 mod service;
+mod settle;
 mod texts;

@@ -17,7 +17,7 @@ use crate::ask::bench;
 use crate::lent::lend;
 
 /// 2026-11-24T22:00:00Z.
-const EVENING: i64 = 1_795_557_600;
+pub(crate) const EVENING: i64 = 1_795_557_600;
 
 /// Eight hours, a sample each ten seconds, with one fall to 71 %.
 pub(crate) fn file() -> Vec<u8> {

@@ -51,6 +51,9 @@ async fn checked() -> Bench {
             missing: Kept(Vec::new()),
             passed: n != 8,
             note: Some("=HYPERLINK(\"x\")".to_owned()),
+            voided_at: None,
+            voided_by: None,
+            voided_because: None,
         };
         act.put(&mut check).await.unwrap();
     }

@@ -32,6 +32,7 @@ use super::rows::step;
 use crate::access::Right;
 use crate::form::Field;
 use crate::form::Form;
+use crate::form::sentence;
 use crate::mark::Mark;
 use crate::page::Answer;
 use crate::page::Trouble;
@@ -44,12 +45,17 @@ const AT: &[(&str, &str)] = &[
     ("night_not_in", "without_night"),
     ("not_wiped", "wiped"),
     ("gas_off", "observed_kpa"),
+    ("gas_implausible", "expected_kpa"),
+    ("pressure_implausible", "pressure_kpa"),
     ("gas_not_checked", "observed_kpa"),
     ("clock_wrong", "clock_ahead_s"),
     ("clock_not_compared", "clock_ahead_s"),
     ("parts_missing", "parts"),
     ("reason_missing", "reason"),
 ];
+
+/// The latest checks, of which it is told what hangs on them.
+const SHOWN: usize = 12;
 
 /// Moves a person makes with a reason, with their words.
 const MOVES: [(&str, Move, &str); 7] = [
@@ -111,6 +117,10 @@ struct CheckRow {
     pressure: String,
     clock: String,
     result: String,
+    /// The nights that hang on it, a sentence each.
+    nights: Vec<String>,
+    /// To void it, for who may.
+    void: Option<Form>,
 }
 
 /// `GET /monitors`.
@@ -181,6 +191,12 @@ async fn one(
     let mut conn = store.read().await?;
     let history = conn.history(id, store.now()).await?;
     let desk = conn.desk_settings().await?;
+    let mut checks = Vec::with_capacity(history.checks.len());
+    for (at, check) in history.checks.iter().enumerate() {
+        // What hangs on the older ones is in the audit; each is asked of the record.
+        let nights = if at < SHOWN { conn.check_says(check).await? } else { Vec::new() };
+        checks.push(check_row(visit, check, &nights));
+    }
     let lots: Vec<Consumable> = conn
         .find("WHERE closed_at IS NULL AND kind IN ('membrane', 'gas') ORDER BY expires_on", &[])
         .await?;
@@ -201,7 +217,7 @@ async fn one(
         acts,
         may_keep,
         loans: LoanTable::new(visit, &history.loans, Offer::Stands, "It was never lent.", "Stands"),
-        checks: history.checks.iter().map(|check| check_row(visit, check)).collect(),
+        checks,
         cleanings: history
             .cleanings
             .iter()
@@ -252,7 +268,7 @@ fn gas_says(gas: &Consumable) -> String {
     format!("{}{co2}{until}", gas.lot)
 }
 
-fn check_row(visit: &Visit, check: &Check) -> CheckRow {
+fn check_row(visit: &Visit, check: &Check, nights: &[String]) -> CheckRow {
     let kpa = |value: Option<f64>, digits: usize| {
         value.map_or_else(String::new, |value| format!("{value:.digits$} kPa"))
     };
@@ -260,6 +276,20 @@ fn check_row(visit: &Visit, check: &Check) -> CheckRow {
     if let Some(note) = &check.note {
         result = format!("{result}: {note}");
     }
+    if let Some(at) = check.voided_at {
+        let (by, because) = (check.voided_by.as_deref(), check.voided_because.as_deref());
+        result = format!(
+            "{result}. Voided {} by {}: {}",
+            visit.local(at),
+            by.unwrap_or_default(),
+            because.unwrap_or_default()
+        );
+    }
+    let void = visit
+        .form(format!("/checks/{}/void", check.id), "Void it")
+        .field(Field::text("reason", "Why it is void").needed())
+        .grave();
+    let may_void = check.voided_at.is_none() && visit.may(Right::KeepMonitors);
     CheckRow {
         when: visit.local(check.at),
         who: check.who.clone(),
@@ -268,6 +298,8 @@ fn check_row(visit: &Visit, check: &Check) -> CheckRow {
         pressure: kpa(check.pressure_kpa, 1),
         clock: check.clock_ahead_s.map_or_else(String::new, |ahead| format!("{ahead} s")),
         result,
+        nights: nights.iter().map(|one| sentence(one)).collect(),
+        void: may_void.then_some(void),
     }
 }
 
@@ -439,8 +471,20 @@ pub(crate) async fn check(visit: Visit, Path(id): Path<i64>, typed: Typed) -> An
         passed: typed.get("passed") == "yes",
         note: typed.get("note").to_owned(),
     };
-    let done = visit.app.store().check_and_score(&visit.author(), id, form).await;
-    finish(&visit, id, "check", &typed, done, "Check recorded.").await
+    let done = visit.app.store().check_and_tell(&visit.author(), id, form).await;
+    let (done, told) = match done {
+        Ok((monitor, told)) => (Ok(monitor), told),
+        Err(error) => (Err(error), Vec::new()),
+    };
+    let told: String = told.iter().map(|one| format!(" {}", sentence(one))).collect();
+    finish(&visit, id, "check", &typed, done, &format!("Check recorded.{told}")).await
+}
+
+/// `POST /checks/{id}/void`.
+pub(crate) async fn void(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
+    let check = visit.app.store().void_check(&visit.author(), id, typed.get("reason")).await?;
+    let says = "Voided. Nights that rested on it and nobody judged by hand are scored without it.";
+    Ok(visit.done(says, &format!("/monitors/{}", check.monitor)))
 }
 
 /// `POST /monitors/{id}/membrane`.

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::Multipart;
-use axum::extract::Path;
 use serde_json::json;
 use store::error::StoreError;
 use store::morning::Incoming;
@@ -48,6 +47,8 @@ struct Row {
     mark: Mark,
     doubts: Vec<String>,
     settle: String,
+    /// Where it can take the place of a night of the same time.
+    replace: String,
     read: String,
 }
 
@@ -60,7 +61,7 @@ async fn form(visit: &Visit, chosen: Option<i64>) -> Result<Form, Trouble> {
     let of: Vec<(String, String)> = back.iter().chain(&rest).map(option).collect();
     let chosen = chosen.or(if back.len() == 1 { Some(back[0].id) } else { None });
     let monitor = Field::menu("monitor", "Taken off which monitor", of)
-        .hint("As its label says. A file that names another serial number is not believed blindly.")
+        .hint("As its label says. A choice here is compared and never enough: the serial number must stand in the file or its name.")
         .needed();
     let monitor = match chosen {
         Some(id) => monitor.value(id.to_string()),
@@ -176,7 +177,10 @@ async fn row(visit: &Visit, night: &Night) -> Result<Row, StoreError> {
     };
     let settle = night.status == NightStatus::Untied && visit.may(Right::Read);
     let read = night.status == NightStatus::Waiting && visit.may(Right::Read);
+    let double =
+        settle && night.doubts.0.iter().any(|doubt| doubt.contains("of the same time already"));
     Ok(Row {
+        replace: if double { format!("/nights/{}/replace", night.id) } else { String::new() },
         when: format!("{} to {}", visit.local(night.start_at), visit.local(night.end_at)),
         who,
         loan: loan.as_ref().map_or(0, |loan| loan.id),
@@ -186,113 +190,4 @@ async fn row(visit: &Visit, night: &Night) -> Result<Row, StoreError> {
         read: if read { format!("/nights/{}", night.id) } else { String::new() },
         settle: if settle { format!("/nights/{}/settle", night.id) } else { String::new() },
     })
-}
-
-// ---- Settling --------------------------------------------------------------------------------------
-
-async fn settle_form(visit: &Visit, night: &Night) -> Result<Form, Trouble> {
-    let store = visit.app.store();
-    let mut conn = store.read().await?;
-    let desk = conn.desk_settings().await?;
-    // Whatever went out within a month of the night may be its loan.
-    let near = 31 * 86_400;
-    let loans: Vec<Loan> = conn
-        .find(
-            "WHERE out_at IS NOT NULL AND out_at > $1 AND out_at < $2 ORDER BY out_at DESC",
-            &[(night.start_at - near).into(), (night.start_at + near).into()],
-        )
-        .await?;
-    let mut of = Vec::new();
-    for loan in loans {
-        let line = conn.loan_line(loan, store.now(), &desk).await?;
-        of.push((
-            line.loan.id.to_string(),
-            format!(
-                "{}: {}, born {}, {}, night of {}",
-                line.loan.mark,
-                line.person.listed(),
-                line.person.born_on,
-                line.monitor.mark,
-                line.loan.first_night_on
-            ),
-        ));
-    }
-    Ok(visit
-        .form(format!("/nights/{}/settle", night.id), "Settle")
-        .field(Field::menu("loan", "It is the night of", of).needed())
-        .field(
-            Field::lines("reason", "How you know", 2)
-                .hint("Stands in the record with your name.")
-                .needed(),
-        )
-        .grave()
-        .back("/morning", "Not now"))
-}
-
-fn aside_form(visit: &Visit, night: &Night) -> Form {
-    visit
-        .form(format!("/nights/{}/aside", night.id), "Set it aside")
-        .field(Field::lines("reason", "Why it is nobody's night here", 2).needed())
-        .grave()
-}
-
-fn settle_page(
-    visit: &Visit,
-    night: &Night,
-    settle: Form,
-    aside: &Form,
-) -> Result<Titled, Trouble> {
-    let doubts: Vec<String> = night.doubts.0.iter().map(|doubt| sentence(doubt)).collect();
-    let words = format!(
-        "The night from {} to {}. {}",
-        visit.local(night.start_at),
-        visit.local(night.end_at),
-        doubts.join(" ")
-    );
-    let mut page = Titled::new("Whose night is this?", &words, settle);
-    page.after = format!("<h2>Or it belongs to nobody here</h2>{}", aside.render()?);
-    Ok(page)
-}
-
-/// `GET /nights/{id}/settle`.
-pub(crate) async fn settling(visit: Visit, Path(id): Path<i64>) -> Answer {
-    let store = visit.app.store();
-    let night: Night = store.read().await?.get(id).await?;
-    let page = settle_page(
-        &visit,
-        &night,
-        settle_form(&visit, &night).await?,
-        &aside_form(&visit, &night),
-    )?;
-    visit.page("Whose night", &page)
-}
-
-/// `POST /nights/{id}/settle`.
-pub(crate) async fn settle(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    let store = visit.app.store();
-    let night: Night = store.read().await?.get(id).await?;
-    let mut form = settle_form(&visit, &night).await?.filled(&typed).checked();
-    if let (Some(loan), false) = (typed.number("loan"), form.has_faults()) {
-        match store.settle_night(&visit.author(), id, loan, typed.get("reason")).await {
-            Ok(_) => return Ok(visit.done("Settled.", "/morning")),
-            Err(error) => form.refused(error, &[("reason_missing", "reason")])?,
-        }
-    }
-    let page = settle_page(&visit, &night, form, &aside_form(&visit, &night))?;
-    visit.again("Whose night", &page)
-}
-
-/// `POST /nights/{id}/aside`.
-pub(crate) async fn aside(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
-    let store = visit.app.store();
-    let night: Night = store.read().await?.get(id).await?;
-    let mut form = aside_form(&visit, &night).filled(&typed).checked();
-    if !form.has_faults() {
-        match store.set_night_aside(&visit.author(), id, typed.get("reason")).await {
-            Ok(_) => return Ok(visit.done("Set aside.", "/morning")),
-            Err(error) => form.refused(error, &[("reason_missing", "reason")])?,
-        }
-    }
-    let page = settle_page(&visit, &night, settle_form(&visit, &night).await?, &form)?;
-    visit.again("Whose night", &page)
 }

@@ -23,6 +23,8 @@ use store::tables::SecondReading;
 use store::words::NightStatus;
 
 use super::Reading;
+use super::checks;
+use super::checks::CheckRow;
 use super::repeat::Offer;
 use super::repeat::offer;
 use super::second;
@@ -88,6 +90,12 @@ struct Parts {
     history: Vec<HistoryRow>,
     report_word: &'static str,
     again: Offer,
+    /// How it was tied by hand, what was learnt of its monitor.
+    reservations: Vec<String>,
+    /// Gas checks that came after the night was scored, or were voided: what each would change.
+    checks: Vec<CheckRow>,
+    /// Where it is untied, for who may.
+    untie: Option<String>,
 }
 
 /// What the last thing done by hand changed.
@@ -171,6 +179,10 @@ pub(super) async fn parts(visit: &Visit, reading: &Reading) -> Result<String, Tr
     drop(conn);
     let mut parts = made(visit, reading, &versions, &old);
     parts.again = again;
+    parts.reservations = known(visit, reading).await?;
+    parts.checks = checks::rows(visit, reading).await?;
+    let free = reading.night.status != NightStatus::Signed && visit.may(Right::Read);
+    parts.untie = free.then(|| format!("/nights/{}/untie", reading.night.id));
     parts.sets = sets(&held.name, names);
     parts.newer = now.filter(|now| now.sha256 != held.sha256).map(|now| now.version);
     Ok(parts.render()?)
@@ -249,6 +261,9 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
         history: history(visit, versions),
         report_word: report_word(visit, night.status),
         again: Offer::Nothing,
+        reservations: Vec::new(),
+        checks: Vec::new(),
+        untie: None,
     }
 }
 
@@ -257,6 +272,12 @@ fn told(report: &Report) -> Vec<String> {
     let breathing = report.night.breathing.as_deref().unwrap_or("not told");
     let first = [report.night.representative.clone(), format!("Breathing: {breathing}.")];
     first.into_iter().chain(report.night.told.iter().cloned()).collect()
+}
+
+/// What must be known beside the figures, as sentences.
+async fn known(visit: &Visit, reading: &Reading) -> Result<Vec<String>, Trouble> {
+    let all = visit.app.store().read().await?.reservations(&reading.night).await?;
+    Ok(all.iter().map(|one| crate::form::sentence(one)).collect())
 }
 
 fn report_word(visit: &Visit, status: NightStatus) -> &'static str {

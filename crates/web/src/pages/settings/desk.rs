@@ -23,7 +23,7 @@ enum Shape {
     Decimal,
     /// A number, or nothing where the department has set none.
     Maybe,
-    /// Whole numbers with commas between them.
+    /// Numbers with commas between them.
     Three,
     /// A time of day.
     Time,
@@ -75,6 +75,12 @@ const FIELDS: &[(&str, &str, &str, Shape)] = &[
         "How far a gas check may lie from what the gas should give, kPa",
         "",
         Shape::Decimal,
+    ),
+    (
+        "gas_range_kpa",
+        "Least and most carbon dioxide a check gas gives, kPa",
+        "Two numbers, such as 2, 12. What lies outside is asked about: it was typed in another unit.",
+        Shape::Three,
     ),
     ("membrane_days", "How long a membrane may be used, days", "", Shape::Whole),
     (

@@ -1,0 +1,167 @@
+//! A check of the monitor speaks for the nights it can speak for, and rewrites none behind its reader's back.
+
+use store::check::Speaks;
+use store::db::Store;
+use store::machine::Move;
+use store::monitor::CheckForm;
+use store::morning::Incoming;
+use store::tables::Check;
+use store::tables::HandOut;
+use store::tables::Loan;
+use store::tables::Monitor;
+use store::tables::Night;
+use store::tables::Outcome;
+use store::words::MonitorStatus;
+use store::words::Role;
+
+use crate::both::Desk;
+use crate::full::by;
+use crate::made;
+use crate::made::desk_clerk;
+use crate::made::good_check;
+use crate::morning::csv;
+use crate::morning::sound;
+
+/// A night off a monitor that stands to be checked after its loan, scored without any check after it.
+async fn off_the_monitor(desk: &Desk) -> (Loan, Night) {
+    let (store, clerk) = (&desk.store, desk_clerk());
+    let study = made::study(store, 1).await;
+    let monitor = made::ready(store, "TC-1042").await;
+    desk.wait_s(3_600);
+    let loan = store.book(&clerk, made::loan(&study, "2026-11-25", 1)).await.unwrap();
+    let out = HandOut { clock_ahead_s: Some(0), ..made::full_hand_out() };
+    store.set_aside(&clerk, loan.id).await.unwrap();
+    store.hand_out(&clerk, loan.id, out).await.unwrap();
+    desk.wait_s(86_400);
+    store.take_back(&clerk, loan.id, made::good_return()).await.unwrap();
+    let file = Incoming {
+        name: "TC-1042.csv".to_owned(),
+        bytes: csv("2026-11-25T22:00".parse().unwrap(), 8),
+        ..Incoming::default()
+    };
+    let night = store.receive(&clerk, file).await.unwrap().nights.remove(0);
+    assert!(night.result.is_some(), "{:?}", night.doubts.0);
+    store.to_cleaning(&clerk, monitor.id, "").await.unwrap();
+    store.clean(&clerk, monitor.id, "wiped", true).await.unwrap();
+    desk.wait_s(600);
+    (loan, night)
+}
+
+fn check(expected: f64, observed: f64, passed: bool) -> CheckForm {
+    let note = if passed { "" } else { "it is off" };
+    CheckForm {
+        expected_kpa: Some(expected),
+        observed_kpa: Some(observed),
+        passed,
+        note: note.to_owned(),
+        ..good_check()
+    }
+}
+
+async fn now(store: &Store, night: &Night) -> Night {
+    store.read().await.unwrap().get(night.id).await.unwrap()
+}
+
+async fn spoken(store: &Store, night: &Night) -> Vec<(Speaks, bool)> {
+    let all = store.read().await.unwrap().checks_of(night).await.unwrap();
+    all.iter().map(|one| (one.speaks, one.taken)).collect()
+}
+
+/// How many anchors the CO2 of a result stands on.
+fn anchors(outcome: &Outcome) -> usize {
+    let scores: serde_json::Value = serde_json::from_str(&outcome.scores).unwrap();
+    scores["correction"]["anchors"].as_array().map_or(0, Vec::len)
+}
+
+async fn reserved(store: &Store, night: &Night) -> String {
+    store.read().await.unwrap().reservations(night).await.unwrap().join(" ")
+}
+
+on_both! {
+    async fn r009_a_failed_check_a_membrane_and_a_passed_one_rewrite_no_earlier_night(desk) {
+        let (loan, night) = off_the_monitor(&desk).await;
+        let (store, clerk) = (&desk.store, desk_clerk());
+        store.check_and_tell(&clerk, loan.monitor, check(3.87, 5.07, false)).await.unwrap();
+        assert_eq!(now(store, &night).await, night);
+        assert_eq!(spoken(store, &night).await, [(Speaks::Failed, false)]);
+        let said = reserved(store, &night).await;
+        assert!(said.contains("did not pass") && said.contains("1.20 kPa"), "{said}");
+        desk.wait_s(60);
+        store.change_membrane(&clerk, loan.monitor, None).await.unwrap();
+        store.move_monitor(&clerk, loan.monitor, Move::Release, "new membrane").await.unwrap();
+        store.clean(&clerk, loan.monitor, "wiped", true).await.unwrap();
+        desk.wait_s(60);
+        store.check_and_tell(&clerk, loan.monitor, check(5.07, 5.07, true)).await.unwrap();
+        assert_eq!(spoken(store, &night).await, [(Speaks::Failed, false), (Speaks::Serviced, false)]);
+        assert_eq!(now(store, &night).await, night);
+        // Nor when the desk's record makes its notes anew.
+        store.score_waiting(&clerk, loan.id).await.unwrap();
+        assert!(!now(store, &night).await.notes.contains("gas_check"));
+        sound(store).await;
+    }
+
+    async fn a_check_that_comes_after_a_night_was_scored_waits_for_its_reader(desk) {
+        let (loan, night) = off_the_monitor(&desk).await;
+        let (store, clerk) = (&desk.store, desk_clerk());
+        let (_, told) = store.check_and_tell(&clerk, loan.monitor, check(5.0, 5.3, true)).await.unwrap();
+        assert!(told[0].contains("was scored before it"), "{told:?}");
+        store.score_waiting(&clerk, loan.id).await.unwrap();
+        let after = now(store, &night).await;
+        assert_eq!(after.notes, night.notes);
+        assert_eq!(spoken(store, &after).await, [(Speaks::Anchor, false)]);
+        assert!(reserved(store, &after).await.contains("is not taken up"));
+        let all = store.read().await.unwrap().checks_of(&after).await.unwrap();
+        let entry = store::check::entry_of(&all[0].check).unwrap();
+        let step = store::reading::Step::Change(store::hand::Change::TakeCheck { entry });
+        let held = store.read().await.unwrap().held(&after).await.unwrap();
+        let recording = std::sync::Arc::new(held.recording().unwrap());
+        let done = store.step(&by(Role::Physiologist), after.id, after.act, step, recording).await.unwrap();
+        assert!(done.night.notes.contains("[[gas_check]]"), "{}", done.night.notes);
+        assert_eq!(anchors(&done.outcome), 1);
+        assert_eq!(spoken(store, &done.night).await, [(Speaks::Anchor, true)]);
+        assert_eq!(reserved(store, &done.night).await, "");
+        sound(store).await;
+    }
+
+    async fn r011_a_check_in_mmhg_is_refused_and_one_of_old_leaves_the_night_scored_and_is_told(desk) {
+        let (loan, night) = off_the_monitor(&desk).await;
+        let (store, clerk) = (&desk.store, desk_clerk());
+        let refused = store.check_and_tell(&clerk, loan.monitor, check(38.0, 37.8, true)).await.unwrap_err();
+        assert!(refused.is("gas_implausible") && refused.hint().contains("mmHg are 5.07 kPa"), "{}", refused.hint());
+        // As a release before this one let it in.
+        store.check(&clerk, loan.monitor, check(5.0, 5.1, true)).await.unwrap();
+        let mut act = store.act(&clerk, "monitor.check").await.unwrap();
+        let last = act.conn().first::<Check>("ORDER BY id DESC LIMIT 1", &[]).await.unwrap();
+        let mut last = last.unwrap();
+        (last.expected_kpa, last.observed_kpa) = (Some(38.0), Some(37.8));
+        act.put(&mut last).await.unwrap();
+        act.close().await.unwrap();
+        assert_eq!(spoken(store, &night).await, [(Speaks::Nothing, false)]);
+        assert!(reserved(store, &night).await.contains("cannot be as it was typed"));
+        assert!(store.why_unscored(&night).await.unwrap().is_none());
+    }
+
+    async fn a_check_that_is_voided_leaves_the_night_and_the_monitor_waits_for_another(desk) {
+        let (loan, night) = off_the_monitor(&desk).await;
+        let (store, clerk) = (&desk.store, desk_clerk());
+        store.check(&clerk, loan.monitor, check(5.0, 5.4, true)).await.unwrap();
+        // Untied and settled again the night is scored with it.
+        let who = by(Role::Physiologist);
+        store.untie_night(&who, night.id, "to see").await.unwrap();
+        let night = store.settle_night(&who, night.id, loan.id, "it was hers").await.unwrap();
+        assert!(night.notes.contains("gas_check") && night.result.is_some(), "{:?}", night.doubts.0);
+        let checks: Vec<Check> = store.read().await.unwrap().find("ORDER BY id DESC", &[]).await.unwrap();
+        assert!(store.void_check(&clerk, checks[0].id, " ").await.unwrap_err().is("reason_missing"));
+        store.void_check(&clerk, checks[0].id, "the other monitor's figures").await.unwrap();
+        assert!(store.void_check(&clerk, checks[0].id, "twice").await.unwrap_err().is("check_voided"));
+        let after = now(store, &night).await;
+        assert!(!after.notes.contains("gas_check"), "{}", after.notes);
+        let scores: Outcome = store.read().await.unwrap().get(after.result.unwrap()).await.unwrap();
+        assert_eq!(anchors(&scores), 0);
+        let monitor: Monitor = store.read().await.unwrap().get(loan.monitor).await.unwrap();
+        assert_eq!((monitor.status, monitor.checked_at, monitor.loan), (MonitorStatus::ToCheck, None, Some(loan.id)));
+        store.check(&clerk, loan.monitor, check(5.0, 5.1, true)).await.unwrap();
+        assert_eq!(spoken(store, &after).await, [(Speaks::Voided, false), (Speaks::Anchor, false)]);
+        sound(store).await;
+    }
+}

@@ -1,0 +1,150 @@
+//! Gas checks that came after a night was scored: what each would change, and its reader's word on it.
+
+use axum::extract::Path;
+use engine::report::FigureLine;
+use engine::report::RuleLine;
+use store::check::NightCheck;
+use store::check::Speaks;
+use store::check::entry_of;
+use store::hand::Change;
+use store::hand::Pen;
+use store::reading::Step;
+use store::reading::judged;
+use store::words::NightStatus;
+
+use super::Reading;
+use super::acts::changed;
+use super::acts::seen;
+use crate::access::Right;
+use crate::form::Field;
+use crate::form::Form;
+use crate::page::Answer;
+use crate::page::Trouble;
+use crate::typed::Typed;
+use crate::visit::Visit;
+
+/// The figures that say what a check would do to a night's CO2.
+const FIGURES: [&str; 2] = ["tcpco2.sustained10", "tcpco2.mean"];
+
+/// A check that waits for the reader's word.
+pub(super) struct CheckRow {
+    pub(super) says: String,
+    /// What would be otherwise, a sentence each; of a signed night nothing is offered.
+    pub(super) would: Vec<String>,
+    pub(super) form: Option<Form>,
+}
+
+/// The change a check asks of its reader: to be taken up, or to be taken out.
+fn change(one: &NightCheck) -> Option<(Change, bool)> {
+    let entry = entry_of(&one.check)?;
+    match one.speaks {
+        Speaks::Anchor if one.is_pending() => Some((Change::TakeCheck { entry }, true)),
+        Speaks::Voided | Speaks::Serviced if one.taken => {
+            Some((Change::DropCheck { entry }, false))
+        }
+        _ => None,
+    }
+}
+
+/// The checks of a night that wait for a word, with what each would change.
+pub(super) async fn rows(visit: &Visit, reading: &Reading) -> Result<Vec<CheckRow>, Trouble> {
+    let checks = visit.app.store().read().await?.checks_of(&reading.night).await?;
+    let mut rows = Vec::new();
+    for one in checks {
+        let Some((change, takes)) = change(&one) else { continue };
+        let at = visit.local(one.check.at);
+        let says = match (takes, one.speaks) {
+            (true, _) => {
+                format!("A gas check at {at} came after this night was scored. Take it up?")
+            }
+            (false, Speaks::Voided) => {
+                format!("The gas check of {at} in the notes of this night was voided. Take it out?")
+            }
+            (false, _) => format!(
+                "The sensor was changed or worked on between this night and the gas check of {at} in its notes. Take it out?"
+            ),
+        };
+        rows.push(CheckRow {
+            says,
+            would: would(reading, &change).await?,
+            form: form(visit, reading, one.check.id, takes),
+        });
+    }
+    Ok(rows)
+}
+
+fn form(visit: &Visit, reading: &Reading, check: i64, takes: bool) -> Option<Form> {
+    let may = visit.may(Right::Read) && reading.night.status != NightStatus::Signed;
+    let (path, word) =
+        if takes { ("take-check", "Take it up") } else { ("drop-check", "Take it out") };
+    let form = visit.form(format!("/nights/{}/{path}", reading.night.id), word);
+    let form = form.field(Field::hidden("seen", reading.night.act.to_string()));
+    may.then(|| form.field(Field::hidden("check", check.to_string())))
+}
+
+/// What would be otherwise after a change: CO2 held for ten minutes and its mean, and every rule that turns.
+async fn would(reading: &Reading, change: &Change) -> Result<Vec<String>, Trouble> {
+    let (opened, criteria) = (reading.opened.clone(), reading.opened.criteria.clone());
+    let pen = Pen { name: String::new(), made_at: String::new() };
+    let notes = change.apply(&reading.night.notes, &criteria.name, &pen)?.text;
+    let run = tokio::task::spawn_blocking(move || {
+        let judgement = judged(&opened.recording, &notes, &criteria)?;
+        Ok::<_, store::error::StoreError>(engine::report::report(&judgement, &criteria))
+    });
+    let after = run.await.map_err(|error| Trouble::broken(error.to_string()))??;
+    let before = &reading.opened.report;
+    let lines = |report: &engine::report::Report| -> Vec<FigureLine> {
+        report.figures.iter().flat_map(|group| group.lines.clone()).collect()
+    };
+    let (old, new) = (lines(before), lines(&after));
+    let mut all: Vec<String> = FIGURES.iter().filter_map(|id| figure(id, &old, &new)).collect();
+    all.extend(after.rules.iter().filter_map(|rule| turned(rule, &before.rules)));
+    if all.is_empty() {
+        all.push("Nothing that is printed would change.".to_owned());
+    }
+    Ok(all)
+}
+
+fn figure(id: &str, old: &[FigureLine], new: &[FigureLine]) -> Option<String> {
+    let of = |all: &[FigureLine]| {
+        let line = all.iter().find(|line| line.id == id)?;
+        Some((
+            line.name.clone(),
+            line.value.clone().unwrap_or_else(|| "none".to_owned()),
+            line.unit.clone(),
+        ))
+    };
+    let ((name, was, unit), (_, is, _)) = (of(old)?, of(new)?);
+    (was != is).then(|| format!("{name} was {was} {unit}, would be {is} {unit}."))
+}
+
+fn turned(rule: &RuleLine, old: &[RuleLine]) -> Option<String> {
+    let was = old.iter().find(|one| one.id == rule.id)?.answer;
+    (was != rule.answer)
+        .then(|| format!("{}: was {}, would be {}.", rule.asks, was.words(), rule.answer.words()))
+}
+
+/// `POST /nights/{id}/take-check` and `/drop-check`: the reader's word on a check.
+pub(super) async fn step(visit: Visit, Path(id): Path<i64>, typed: Typed, takes: bool) -> Answer {
+    Box::pin(taken(&visit, id, &typed, takes)).await
+}
+
+async fn taken(visit: &Visit, id: i64, typed: &Typed, takes: bool) -> Answer {
+    let seen = seen(typed)?;
+    let reading = Reading::open(visit, id).await?;
+    let checks = visit.app.store().read().await?.checks_of(&reading.night).await?;
+    let wanted = checks.iter().find(|one| Some(one.check.id) == typed.number("check"));
+    let change =
+        wanted.and_then(change).filter(|(_, does)| *does == takes).map(|(change, _)| change);
+    let Some(change) = change else {
+        let says = "This gas check does not wait for a word on this night any more.";
+        return Err(Trouble::not_understood(says));
+    };
+    let recording = reading.opened.recording.clone();
+    let store = visit.app.store();
+    let done =
+        store.step(&visit.author(), id, seen, Step::Change(change), recording.clone()).await?;
+    let (night, said) = (done.night.clone(), done.version.what.clone());
+    let opened = visit.app.nights().stepped(done, recording).await?;
+    changed(visit, typed, &Reading { night, opened, ..reading }, &said).await
+}
