@@ -127,6 +127,7 @@ mod tests {
                 study_id: hostile.into(),
                 comparison: lines(),
                 comment: lines(),
+                reservations: lines(),
                 signature: slots(),
                 lang: "en-GB".into(),
             };
