@@ -151,6 +151,7 @@ mod tests {
                 study_id: hostile.into(),
                 comparison: lines(),
                 comment: lines(),
+                reservations: lines(),
                 signature: slots(),
                 version: hostile.into(),
                 record: slots(),

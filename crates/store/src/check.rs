@@ -73,8 +73,8 @@ pub fn entry_of(check: &Check) -> Option<[(&'static str, String); 3]> {
 
 /// The lines of a check in the notes of a night, without their heading.
 pub(crate) fn lines_of(check: &Check) -> Option<String> {
-    let entry = entry_of(check)?;
-    Some(entry.iter().map(|(key, value)| format!("{key} = {value}\n")).collect())
+    let entry = entry_of(check)?.map(|(key, value)| format!("{key} = {value}\n"));
+    Some(entry.concat())
 }
 
 /// Whether a check is written in notes.

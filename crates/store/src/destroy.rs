@@ -268,12 +268,6 @@ impl Act {
         .await?;
         self.each(all, |row: &mut Movement| row.what.clear()).await?;
         self.each(all, |row: &mut Check| (row.note, row.voided_because) = (None, None)).await?;
-        self.each(all, |row: &mut Tie| {
-            row.because.clear();
-            (row.against.0, row.open.0) = (Vec::new(), Vec::new());
-            (row.second_because, row.ended_because) = (None, None);
-        })
-        .await?;
         self.each(all, |row: &mut Chase| row.outcome.clear()).await?;
         self.each(all, |row: &mut DiaryEntry| row.lines.clear()).await?;
         self.each(all, |row: &mut Night| {
@@ -287,18 +281,7 @@ impl Act {
             "{}".clone_into(&mut row.scores);
         })
         .await?;
-        self.each(all, |row: &mut NotesVersion| {
-            row.text.clear();
-            row.what.clear();
-            row.because = None;
-        })
-        .await?;
-        self.each(all, |row: &mut SecondReading| {
-            row.steps.0.clear();
-            (row.scores, row.before) = (String::new(), String::new());
-            (row.pair.0, row.verdict, row.withdrawn_because) = (None, None, None);
-        })
-        .await?;
+        self.blank_hands(all).await?;
         self.each(all, |row: &mut Setting| row.value.clear()).await?;
         let mut gone = Vec::new();
         gone.extend(
@@ -324,6 +307,29 @@ impl Act {
             on!(self.conn(), c => sqlx::query(sql).bind(sha256).execute(c).await.map(|_| ()))?;
         }
         Ok(gone)
+    }
+
+    /// Blanks what was settled and judged by hand.
+    async fn blank_hands(&mut self, all: &Belongings) -> Result<()> {
+        self.each(all, |row: &mut Tie| {
+            row.because.clear();
+            (row.against.0, row.open.0) = (Vec::new(), Vec::new());
+            (row.second_because, row.ended_because) = (None, None);
+        })
+        .await?;
+        self.each(all, |row: &mut NotesVersion| {
+            row.text.clear();
+            row.what.clear();
+            row.because = None;
+        })
+        .await?;
+        self.each(all, |row: &mut SecondReading| {
+            row.steps.0.clear();
+            (row.scores, row.before) = (String::new(), String::new());
+            (row.pair.0, row.verdict, row.withdrawn_because) = (None, None, None);
+        })
+        .await?;
+        Ok(())
     }
 
     /// Changes and writes every row of one kind; gives them as they are now.

@@ -135,7 +135,7 @@ impl Named {
         for line in text.lines() {
             let words: Vec<&str> = line.split_ascii_whitespace().collect();
             match words.as_slice() {
-                ["CREATE", "TABLE", name, ..] => table = (*name).to_owned(),
+                ["CREATE", "TABLE", name, ..] => (*name).clone_into(&mut table),
                 ["CREATE", "INDEX", name, ..] => named.indices.push(((*name).to_owned(), false)),
                 ["CREATE", "UNIQUE", "INDEX", name, ..] => {
                     named.indices.push(((*name).to_owned(), true));

@@ -242,7 +242,7 @@ impl FileIdentity {
         for (kind, value) in &self.told {
             let is = match kind {
                 Kind::Number => number_is(value, person),
-                Kind::Born => births(value).iter().any(|day| *day == person.born_on),
+                Kind::Born => births(value).contains(&person.born_on),
                 Kind::Name | Kind::Person => free(value, person).is_empty(),
                 Kind::Family => family_in(value, person).is_some(),
                 Kind::Given => words_given(&words(value), person),
@@ -273,12 +273,7 @@ impl FileIdentity {
         let triples = all
             .windows(3)
             .filter(|three| [3, 3, 4] == [three[0].len(), three[1].len(), three[2].len()]);
-        if all
-            .iter()
-            .cloned()
-            .chain(triples.map(|three| three.concat()))
-            .any(|word| other_nhs(&word))
-        {
+        if all.iter().cloned().chain(triples.map(<[String]>::concat)).any(|word| other_nhs(&word)) {
             doubts.push(NHS);
         }
         let shape = shape(&plain(&person.mrn));
@@ -295,9 +290,9 @@ impl FileIdentity {
             let given = words(&other.given).first().is_some_and(|given| all.contains(given));
             let same = plain(&other.family) == plain(&person.family)
                 && words(&other.given) == words(&person.given);
-            if number && plain(&other.mrn) != plain(&person.mrn) {
-                doubts.push(OTHER);
-            } else if given && holds(&all, &other.family) && !same {
+            let by_number = number && plain(&other.mrn) != plain(&person.mrn);
+            let by_name = given && holds(&all, &other.family) && !same;
+            if by_number || by_name {
                 doubts.push(OTHER);
             }
         }

@@ -38,14 +38,13 @@ pub(crate) fn implausible(form: &CheckForm, desk: &DeskSettings) -> Vec<Refusal>
     }
     let usual = |kpa: f64| (PRESSURE_KPA[0]..=PRESSURE_KPA[1]).contains(&kpa);
     if let Some(pressure) = form.pressure_kpa.filter(|kpa| !usual(*kpa)) {
-        let hint = match pressure {
-            hpa if usual(hpa / 10.0) => {
-                format!("was it in hPa? {hpa} hPa are {:.1} kPa", hpa / 10.0)
-            }
-            mmhg if usual(mmhg / MMHG) => {
-                format!("was it in mmHg? {mmhg} mmHg are {:.1} kPa", mmhg / MMHG)
-            }
-            _ => "read the barometer again".to_owned(),
+        let as_hpa = format!("{pressure} hPa are {:.1} kPa", pressure / 10.0);
+        let as_mmhg = format!("{pressure} mmHg are {:.1} kPa", pressure / MMHG);
+        let hint = match (usual(pressure / 10.0), usual(pressure / MMHG)) {
+            (true, true) => format!("was it in mmHg or hPa? {as_mmhg}, {as_hpa}"),
+            (true, false) => format!("was it in hPa? {as_hpa}"),
+            (false, true) => format!("was it in mmHg? {as_mmhg}"),
+            (false, false) => "read the barometer again".to_owned(),
         };
         let says = format!("a barometric pressure of {pressure} kPa cannot be right");
         all.push(Refusal::new("pressure_implausible", says, hint));
@@ -85,7 +84,10 @@ mod tests {
             "one of the two in mmHg, said to have failed"
         );
         assert_eq!(hints(5.07, 5.1, Some(1013.0), true), ["was it in hPa? 1013 hPa are 101.3 kPa"]);
-        assert_eq!(hints(5.07, 5.1, Some(760.0), true), ["was it in mmHg? 760 mmHg are 101.3 kPa"]);
+        assert_eq!(
+            hints(5.07, 5.1, Some(760.0), true),
+            ["was it in mmHg or hPa? 760 mmHg are 101.3 kPa, 760 hPa are 76.0 kPa"]
+        );
     }
 
     #[test]

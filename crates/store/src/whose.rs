@@ -130,6 +130,9 @@ impl Evidence {
 
     /// The one monitor the file names, or why that is in doubt. What somebody chose from a list is compared
     /// and never enough.
+    ///
+    /// # Errors
+    /// Why no one monitor is named, in words.
     pub fn monitor<'a>(
         &self,
         taken_off: Option<i64>,

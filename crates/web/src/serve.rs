@@ -34,7 +34,7 @@ use crate::printer::Printer;
 const GRACE: Duration = Duration::from_secs(10);
 
 /// How often the head of the chain is written down while the server runs.
-const HEADS: Duration = Duration::from_secs(3600);
+const HEADS: Duration = Duration::from_hours(1);
 
 /// A certificate and its key, both PEM.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -40,6 +40,7 @@ fn hostile() -> (Judgement, Heading) {
         study: slots(),
         study_id: text(),
         comparison: vec![text()],
+        reservations: vec![text()],
         comment: vec![text()],
         signature: slots(),
         lang: text(),

@@ -108,8 +108,10 @@ fn r033_the_words_above_the_samples_of_a_text_are_compared() {
         let wide: Vec<u8> =
             std::iter::once(0xFEFF).chain(text.encode_utf16()).flat_map(u16::to_le_bytes).collect();
         assert_eq!(against(&wide, "n.csv"), wrong, "as UTF-16: {head}");
-        let below =
-            format!("{ROWS}{}", head.lines().map(|line| format!("# {line}\n")).collect::<String>());
+        let below = format!(
+            "{ROWS}{}",
+            head.lines().map(|line| format!("# {line}\n")).collect::<Vec<_>>().concat()
+        );
         assert_eq!(against(below.as_bytes(), "n.csv"), wrong, "below the samples: {head}");
     }
 }

@@ -144,7 +144,7 @@ on_both! {
     async fn a_check_that_is_voided_leaves_the_night_and_the_monitor_waits_for_another(desk) {
         let (loan, night) = off_the_monitor(&desk).await;
         let (store, clerk) = (&desk.store, desk_clerk());
-        store.check(&clerk, loan.monitor, check(5.0, 5.4, true)).await.unwrap();
+        store.check(&clerk, loan.monitor, check(5.0, 5.3, true)).await.unwrap();
         // Untied and settled again the night is scored with it.
         let who = by(Role::Physiologist);
         store.untie_night(&who, night.id, "to see").await.unwrap();

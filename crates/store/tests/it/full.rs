@@ -27,6 +27,7 @@ use store::tables::SecondStep;
 use store::tables::Setting;
 use store::tables::Study;
 use store::tables::TakeBack;
+use store::tables::Tie;
 use store::words::CheckWhen;
 use store::words::Condition;
 use store::words::ConsumableKind;
@@ -39,6 +40,7 @@ use store::words::Representative;
 use store::words::Role;
 use store::words::Skin;
 use store::words::StudyStatus;
+use store::words::TieStatus;
 use store::words::Urgency;
 
 use crate::both::MORNING;
@@ -348,6 +350,7 @@ async fn read_night(store: &Store, wanted: &Study, lent: &Loan) {
         replaced_by: None,
     };
     act.put(&mut night).await.unwrap();
+    act.put(&mut tie(&night, lent)).await.unwrap();
     act.on("night 1", Some(wanted.person));
     act.close().await.unwrap();
 
@@ -394,6 +397,29 @@ async fn read_night(store: &Store, wanted: &Study, lent: &Loan) {
     .unwrap();
     act.on("report 1", Some(wanted.person));
     act.close().await.unwrap();
+}
+
+/// The night as two people tied it by hand.
+fn tie(night: &Night, lent: &Loan) -> Tie {
+    Tie {
+        id: 0,
+        act: 0,
+        night: night.id,
+        loan: lent.id,
+        status: TieStatus::Tied,
+        replaces: None,
+        proposed_by: "physiologist".to_owned(),
+        proposed_at: MORNING,
+        because: "her sister told so".to_owned(),
+        against: Kept(vec!["the file names another monitor".to_owned()]),
+        open: Kept(Vec::new()),
+        second_by: some("other"),
+        second_at: Some(MORNING),
+        second_because: some("told me too"),
+        ended_by: None,
+        ended_at: None,
+        ended_because: None,
+    }
 }
 
 fn original(sha256: String) -> Original {

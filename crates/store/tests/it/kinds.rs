@@ -205,7 +205,7 @@ on_both! {
         full::fill(&desk.store).await;
         let (mut dice, pointing, mut kept) = (Dice(7), pointing(), 0);
         each_kind!(Account Person Referral Study Consumable Monitor Loan LoanNight Movement Check Cleaning Chase
-            Original Night Outcome NotesVersion SecondReading DiaryEntry Report Setting
+            Original Night Tie Outcome NotesVersion SecondReading DiaryEntry Report Setting
             => |Row| kept += tried::<Row>(&desk, &mut dice, &pointing).await);
         assert!(kept > 17 * ROUNDS, "{kept}");
         assert_eq!(desk.store.verify(&[], &in_silence).await.unwrap().wrong, Vec::<String>::new());

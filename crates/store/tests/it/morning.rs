@@ -173,7 +173,7 @@ on_both! {
         // The clock is in the future all the same, which a person must look at.
         assert_eq!(found.nights[0].start_at, 1_795_557_600);
         assert_eq!(doubts(&found), [
-            "by the monitor's own clock the night, 2026-11-25 10:00 to 2026-11-25 18:00, lies outside loan L-00001-X: only the clock's noted error brings it there",
+            "by the monitor's own clock the night, 2026-11-25 10:00 to 2026-11-25 12:00, lies outside loan L-00001-X: only the clock's noted error brings it there",
             "the monitor's clock stands in the future",
         ]);
         assert_eq!(found.nights[0].loan, None);

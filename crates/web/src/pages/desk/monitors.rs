@@ -476,8 +476,9 @@ pub(crate) async fn check(visit: Visit, Path(id): Path<i64>, typed: Typed) -> An
         Ok((monitor, told)) => (Ok(monitor), told),
         Err(error) => (Err(error), Vec::new()),
     };
-    let told: String = told.iter().map(|one| format!(" {}", sentence(one))).collect();
-    finish(&visit, id, "check", &typed, done, &format!("Check recorded.{told}")).await
+    let said = std::iter::once("Check recorded.".to_owned());
+    let said: Vec<String> = said.chain(told.iter().map(|one| sentence(one))).collect();
+    finish(&visit, id, "check", &typed, done, &said.join(" ")).await
 }
 
 /// `POST /checks/{id}/void`.
