@@ -419,6 +419,9 @@ pub(crate) struct LinkArgs {
     /// The record: its folder, or the address of its database
     #[arg(long, value_name = "DIR|URL")]
     pub(crate) data: String,
+    /// Who may reach the record's folder.
+    #[command(flatten)]
+    pub(crate) reach: ReachArgs,
 }
 
 /// `matins verify`.

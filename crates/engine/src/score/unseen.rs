@@ -212,12 +212,12 @@ mod tests {
     /// The first sample may be 5.9 to 6.1, the last 6.2 to 6.8, and CO2 moves 0.1 a sample.
     #[test]
     fn the_band_at_the_edges_of_a_gap_is_in_the_gap_too() {
-        let mut gap = trace(&[6.0, UNSEEN, UNSEEN, 6.4]);
+        let mut gap = trace(&[6.0, UNSEEN, UNSEEN, 6.3]);
         gap.band = vec![
             Band::either(0.1),
             Band::default(),
             Band::default(),
-            Band { below: 0.2, above: 0.4 },
+            Band { below: 0.1, above: 0.5 },
         ];
         assert_envelope(&gap, &[5.9, 6.0, 6.1, 6.2], &[6.1, 6.2, 6.3, 6.8]);
     }

@@ -269,7 +269,12 @@ fn every_broken_field_is_refused_by_name_and_place() {
         (
             252,
             "9999",
-            "number of bytes in the header: expected 2560000, which is 256 for each of 9999 signals and 256 more, found `512     ` (byte 184)",
+            "too many signals: expected at most 512, found 9999",
+        ),
+        (
+            252,
+            "12",
+            "number of bytes in the header: expected 3328, which is 256 for each of 12 signals and 256 more, found `512     ` (byte 184)",
         ),
         (
             360,

@@ -1,7 +1,7 @@
 //! Printing: HTML, SVG, JSON and the terminal's table.
 
 use engine::judge::Judgement;
-use engine::print::{self, Heading, Look, Slot, sample_heading};
+use engine::print::{self, Heading, Look, Slot, Stamp, sample_heading};
 use engine::recording::{Author, Mark, MarkKind};
 use engine::report::{Report, report};
 use serde_json::Value;
@@ -43,6 +43,9 @@ fn hostile() -> (Judgement, Heading) {
         reservations: vec![text()],
         comment: vec![text()],
         signature: slots(),
+        version: text(),
+        record: slots(),
+        stamp: Some(Stamp { word: text(), says: text() }),
         lang: text(),
     };
     (judgement, heading)

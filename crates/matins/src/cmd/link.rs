@@ -9,7 +9,7 @@ use crate::message::Trouble;
 /// Makes a link and prints its path; the server does not know under which name it is reached.
 pub(crate) fn run(args: &LinkArgs) -> Result<Exit, Trouble> {
     let (account, token) = record::wait_for(async {
-        let store = record::open(&args.data).await?;
+        let store = record::open(&args.data, args.reach).await?;
         let made = store.link_on_server(&args.login).await;
         store.close().await;
         made.map_err(|error| record::told(&error))

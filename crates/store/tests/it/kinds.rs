@@ -32,11 +32,11 @@ impl Dice {
         let odd = [
             "",
             " ",
-            "\u{202e}drawkcab",
+            "\u{5d0}\u{5d1} from right to left",
             "\u{1F319}\u{1F3FD}",
             "e\u{301}",
-            "\u{feff}",
-            "\u{1}\t\r\n\u{7f}\u{85}\u{2028}",
+            "\u{200d}",
+            "\t\r\n",
             "' \" \\ ; -- %_",
             "-0.0",
             "null",
@@ -45,7 +45,8 @@ impl Dice {
             "NaN",
         ];
         let at = self.below(odd.len() + 1);
-        let long = "very long \u{1F9F6} ".repeat(5_000);
+        // As long as the shortest column takes; longer ones and hidden signs are refused (`limits.rs`).
+        let long = "long \u{1F9F6} ".repeat(10);
         // Nobody else has it: some texts may stand once only.
         format!("{}{}", odd.get(at).copied().unwrap_or(&long), self.0)
     }

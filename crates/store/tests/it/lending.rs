@@ -60,7 +60,7 @@ on_both! {
         let loan = store.book(&by, loan(&study(store, 1).await, "2026-11-25", 1)).await.unwrap();
         let empty = HandOut { identified_by: vec!["name".to_owned(), "name".to_owned(), "shoe size".to_owned()], ..HandOut::default() };
         let refused = store.hand_out(&by, loan.id, empty).await.unwrap_err();
-        assert_eq!(codes(&refused), ["identity_unsure", "warning_not_told", "fitting_not_shown", "agreement_missing", "parts_missing"]);
+        assert_eq!(codes(&refused), ["identity_unsure", "warning_not_told", "hours_missing", "nobody_takes_it_off", "fitting_not_shown", "agreement_missing", "parts_missing"]);
         let mut conn = store.read().await.unwrap();
         assert_eq!(conn.get::<Loan>(loan.id).await.unwrap(), loan);
     }

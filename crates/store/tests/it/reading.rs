@@ -109,7 +109,7 @@ on_both! {
     async fn a_report_is_signed_interpreted_amended_and_withdrawn_each_as_a_version(desk) {
         let mut read = night(&desk.store).await;
         let first = sign(&desk.store, &read, "").await.unwrap();
-        assert_eq!((first.version, first.signed_by.as_deref(), first.because), (1, Some("physiologist"), None));
+        assert_eq!((first.version, first.signed_by.as_deref(), first.because.as_deref()), (1, Some("physiologist"), None));
         assert!(read.step(&desk.store, exclude("too late")).await.is_err());
         read.night = desk.store.read().await.unwrap().get(read.night.id).await.unwrap();
         assert!(read.step(&desk.store, exclude("signed")).await.unwrap_err().is("night_signed"));
@@ -123,7 +123,7 @@ on_both! {
         assert_eq!(desk.store.read().await.unwrap().words_so_far(&read.night).await.unwrap(), ("Good night.".to_owned(), Some((2, "As expected.".to_owned()))));
         assert!(sign(&desk.store, &read, " ").await.unwrap_err().is("change_not_said"));
         let third = sign(&desk.store, &read, "an hour of SpO2 is left out").await.unwrap();
-        assert_eq!((third.version, third.replaces, third.interpreted_by), (3, Some(second.id), None));
+        assert_eq!((third.version, third.replaces, third.interpreted_by.as_deref()), (3, Some(second.id), None));
         read.night = desk.store.read().await.unwrap().get(read.night.id).await.unwrap();
         let gone = desk.store.withdraw_report(&by(Role::Physician), read.night.id, read.night.act, "the wrong patient").await.unwrap();
         assert_eq!((gone.version, gone.pdf_sha256, gone.withdrawn_at.is_some()), (4, None, true));
@@ -132,7 +132,7 @@ on_both! {
         for (version, word, says) in [(&first, "WITHDRAWN", "Replaced by version 2"), (&third, "WITHDRAWN", "Version 3 was withdrawn on")] {
             let stamp = conn.stamp(version).await.unwrap().unwrap();
             assert_eq!(stamp.word, word);
-            assert!(stamp.says.contains(says) && stamp.says.contains("the wrong patient") && stamp.says.contains("Some physician"), "{}", stamp.says);
+            assert!(stamp.says.contains(says) && stamp.says.contains("the wrong patient") && stamp.says.contains("physician"), "{}", stamp.says);
             assert!(stamp.says.contains("No version stands in its place."), "{}", stamp.says);
         }
         drop(conn);

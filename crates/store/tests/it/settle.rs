@@ -3,11 +3,11 @@
 use jiff::SignedDuration;
 use jiff::ToSpan as _;
 use store::act::Author;
+use store::content::Wording;
 use store::db::Store;
 use store::morning::Incoming;
 use store::record::Kept;
-use store::signing::Content;
-use store::signing::Wording;
+use store::signing::Paper;
 use store::tables::HandOut;
 use store::tables::Loan;
 use store::tables::Night;
@@ -59,12 +59,14 @@ fn with_head(head: &str, bytes: Vec<u8>) -> Vec<u8> {
 
 /// Signs the night technically as it stands.
 async fn signed(store: &Store, night: &Night) -> Report {
-    let words = Wording { comment: "slept badly, her words".to_owned(), ..Wording::default() };
+    let words = Wording::Comment("slept badly, her words".to_owned());
     let reader = by(Role::Physiologist);
     let mut conn = store.read().await.unwrap();
-    let content: Content = conn.draft(night, &reader, store.now(), &words).await.unwrap();
+    let content = conn.to_sign(night, &reader, store.now(), &words, "").await.unwrap();
     drop(conn);
-    store.sign_report(&reader, night.id, night.act, &content, "", b"%PDF").await.unwrap()
+    let shown = content.shown(&words);
+    let paper = Paper { content: &content, shown: &shown, changed: "", pdf: b"%PDF" };
+    store.sign_report(&reader, night.id, night.act, &paper).await.unwrap()
 }
 
 on_both! {
@@ -111,8 +113,7 @@ on_both! {
         let night = receive(&desk.store, "TC-1042.csv", csv(evening(), 8)).await.nights.remove(0);
         let store = &desk.store;
         let first = by(Role::Physiologist);
-        let keys = by(Role::Administrator);
-        let known = store.make_account_with(&keys, &first.login, &first.name, first.role, "seven quiet lanterns");
+        let known = store.make_account_with(&Author::program(), &first.login, &first.name, first.role, "seven quiet lanterns");
         known.await.unwrap();
         let night = store.untie_night(&first, night.id, "bags were mixed up").await.unwrap();
         let proposed = store.settle_night(&first, night.id, wrong.id, "the bag said so").await.unwrap();
@@ -131,7 +132,7 @@ on_both! {
         assert_eq!((tied.loan, tied.settled_by.as_deref()), (Some(wrong.id), Some("physiologist")));
         assert!(store.confirm_tie(&other(), tie.id, "once more").await.unwrap_err().is("not_proposed"));
         let mut conn = store.read().await.unwrap();
-        let content = conn.draft(&tied, &first, store.now(), &Wording::default()).await.unwrap();
+        let content = conn.draft(&tied, &Wording::Comment(String::new())).await.unwrap();
         drop(conn);
         let said = content.reservations.join(" ");
         for word in ["tied by hand by", "the bag said so", "she wore it in the day", "names monitor M-0001-X", "does not lie within loan"] {
