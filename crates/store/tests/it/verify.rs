@@ -102,7 +102,7 @@ on_both! {
         full::fill(&desk.store).await;
         let found = verified(&desk).await;
         assert_eq!(found.wrong, Vec::<String>::new());
-        assert_eq!((found.acts, found.rows, found.files, found.seq), (6, 20, 3, 6));
+        assert_eq!((found.acts, found.rows, found.files, found.seq), (6, 21, 3, 6));
         assert_eq!(found.hash, desk.store.head().await.unwrap().hash);
     }
 
