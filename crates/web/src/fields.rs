@@ -31,17 +31,20 @@ const NAMED: &[&str] = &["seen", "entry", "reason", "answer"];
 const MARK: &[&str] = &["seen", "kind", "at", "until", "text", "answer"];
 const MOVE: &[&str] = &["seen", "entry", "at", "until", "answer"];
 const REMOVE: &[&str] = &["seen", "entry", "answer"];
-const GAS: &[&str] = &["seen", "at", "pco2", "unit", "answer"];
+const GAS: &[&str] = &["seen", "at", "pco2", "unit", "beside", "answer"];
+const CHECK: &[&str] = &["seen", "check"];
 const PERSON: &[&str] =
     &["seen", "family", "given", "born_on", "mrn", "nhs_number", "telephone", "address", "needs"];
 
 /// Every act and its fields. One that ends in `*` stands for all that begin so.
 pub const FIELDS: &[(&str, &[&[&str]])] = &[
-    ("/login", &[&["login", "password", "then", "resend", "kept.*"]]),
+    ("/login", &[&["login", "password", "then", "resend", "kept_for", "kept.*"]]),
     ("/session/again", &[&["login", "password"]]),
     ("/first/{token}", &[&["new", "repeat"]]),
     ("/logout", &[NOTHING]),
     ("/session/stay", &[NOTHING]),
+    ("/session/elsewhere", &[NOTHING]),
+    ("/links/{id}", &[&["asked", "password"]]),
     ("/scan", &[&["mark"]]),
     ("/password", &[&["old", "new", "repeat"]]),
     ("/people", &[&["find"]]),
@@ -83,6 +86,14 @@ pub const FIELDS: &[(&str, &[&[&str]])] = &[
     ("/receive", &[&["file", "monitor"]]),
     ("/nights/{id}/settle", &[&["loan"], REASON]),
     ("/nights/{id}/aside", &[REASON]),
+    ("/nights/{id}/untie", &[REASON]),
+    ("/nights/{id}/replace", &[&["old"], REASON]),
+    ("/nights/{id}/score", &[NOTHING]),
+    ("/nights/{id}/take-check", &[CHECK]),
+    ("/nights/{id}/drop-check", &[CHECK]),
+    ("/ties/{id}/confirm", &[REASON]),
+    ("/ties/{id}/decline", &[REASON]),
+    ("/checks/{id}/void", &[REASON]),
     ("/monitors/new", &[&["serial", "kind", "value", "bought_on", "firmware"], SERVICE]),
     ("/monitors/{id}/to-cleaning", &[&["without_night"]]),
     ("/monitors/{id}/clean", &[&["method", "wiped"]]),

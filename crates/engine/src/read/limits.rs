@@ -35,6 +35,9 @@ pub const fn rows_of(bytes: usize) -> usize {
     if most > ROWS_FREE { most } else { ROWS_FREE }
 }
 
+/// What the channels of a binary file are called.
+pub(super) const SIGNALS: &str = "signals";
+
 /// Refuses columns or signals beyond [`COLUMNS`]; `what` names them.
 ///
 /// # Errors
@@ -43,10 +46,15 @@ pub(super) fn columns(found: usize, what: &str) -> Result<(), ReadError> {
     if found <= COLUMNS {
         return Ok(());
     }
+    let hint = if what == SIGNALS {
+        "the header may be damaged; fetch the file from the monitor again"
+    } else {
+        "is the table turned on its side? every moment should have a row"
+    };
     Err(ReadError::not_understood(format!(
         "too many {what}: expected at most {COLUMNS}, found {found}"
     ))
-    .hint("is the table turned on its side? every moment should have a row"))
+    .hint(hint))
 }
 
 /// Refuses more samples than a file of so many bytes can stand for.

@@ -174,8 +174,8 @@ fn an_edf_whose_number_of_signals_is_wrong() {
         edf_header("60", "1", "512", "9999"),
         3,
         &[
-            "number of bytes in the header: expected 2560000, which is 256 for each of 9999 signals and 256 more, found `512     `",
-            "at: byte 184",
+            "too many signals: expected at most 512, found 9999",
+            "hint: the header may be damaged; fetch the file from the monitor again",
         ],
     );
     refused(

@@ -90,8 +90,8 @@ fn notes_with_a_word_no_one_knows_are_refused() {
     desk.run(&["score", "night.csv", "--notes", "n.toml", "-q"]).fails(
         3,
         "matins: n.toml: unknown field `lights_off`, expected one of `zone`, `lights_out`, \
-         `lights_on`, `representative`, `question`, `breathing`, `mark`, `blood_gas`, `gas_check`, \
-         `monitor`, `exclude`, `put_back`\n  at: line 1\n",
+         `lights_on`, `representative`, `question`, `breathing`, `told`, `mark`, `blood_gas`, \
+         `gas_check`, `monitor`, `exclude`, `put_back`\n  at: line 1\n",
     );
 }
 

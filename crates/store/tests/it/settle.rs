@@ -113,7 +113,8 @@ on_both! {
         let night = receive(&desk.store, "TC-1042.csv", csv(evening(), 8)).await.nights.remove(0);
         let store = &desk.store;
         let first = by(Role::Physiologist);
-        let known = store.make_account_with(&Author::program(), &first.login, &first.name, first.role, "seven quiet lanterns");
+        let program = Author::program();
+        let known = store.make_account_with(&program, &first.login, &first.name, first.role, "seven quiet lanterns");
         known.await.unwrap();
         let night = store.untie_night(&first, night.id, "bags were mixed up").await.unwrap();
         let proposed = store.settle_night(&first, night.id, wrong.id, "the bag said so").await.unwrap();

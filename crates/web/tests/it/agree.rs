@@ -153,8 +153,14 @@ async fn nothing_of_the_first_reading_is_open_to_who_reads_blind() {
         );
     }
     let fields = format!("seen={}&{}", night.act, excluded("01:00", "02:00"));
-    for act in ["judge", "undo", "sign", "reopen", "withdraw"] {
-        let fields = format!("{fields}&password={PASSWORD}");
+    let (seen, signed) = (format!("seen={}", night.act), format!("password={PASSWORD}"));
+    for (act, fields) in [
+        ("judge", fields),
+        ("undo", seen.clone()),
+        ("sign", format!("{seen}&{signed}")),
+        ("reopen", format!("{seen}&{signed}&reason=why")),
+        ("withdraw", format!("{seen}&{signed}&reason=why")),
+    ] {
         let got = bench.post(&format!("/nights/{id}/{act}"), &blind, &fields).await;
         assert!(got.text.contains("You read this night blind"), "{act}: {}", got.text);
     }

@@ -134,7 +134,7 @@ fn fixed_part(
     if count == 0 {
         return Err(signals.refuse("at least one signal"));
     }
-    crate::read::limits::columns(count, "signals")?;
+    crate::read::limits::columns(count, crate::read::limits::SIGNALS)?;
     let expected = PART * (count + 1);
     if header_bytes.count()? != expected {
         let why = format!("{expected}, which is 256 for each of {count} signals and 256 more");

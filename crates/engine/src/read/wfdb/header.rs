@@ -100,7 +100,7 @@ pub(super) fn parse(bytes: &[u8]) -> Result<Header, ReadError> {
     let (number, record) =
         lines.next().ok_or_else(|| refuse(1, "header file", "a record line", "none"))?;
     let (mut header, signals, segments) = record_line(number, record)?;
-    limits::columns(signals, "signals")?;
+    limits::columns(signals, limits::SIGNALS)?;
     for _ in 0..segments {
         let (number, line) = lines
             .next()
