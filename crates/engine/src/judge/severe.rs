@@ -156,9 +156,11 @@ impl Look<'_> {
     fn blood_gas(&self) -> Option<Severe> {
         let screened = &self.bench.scores.corrected.screened;
         // The highest; of two as high the earlier, so that one noted twice is told once and alike.
-        let gas = screened.notes.blood_gases.iter().max_by(|a, b| {
-            a.pco2_kpa.total_cmp(&b.pco2_kpa).then(b.at_s.total_cmp(&a.at_s))
-        })?;
+        let gas = screened
+            .notes
+            .blood_gases
+            .iter()
+            .max_by(|a, b| a.pco2_kpa.total_cmp(&b.pco2_kpa).then(b.at_s.total_cmp(&a.at_s)))?;
         let limit = &self.limits.blood_gas_kpa;
         let words = level_words(Quantity::Tcpco2, gas.pco2_kpa);
         let at = screened.recording.clock.label(gas.at_s, false);

@@ -266,11 +266,7 @@ fn every_broken_field_is_refused_by_name_and_place() {
         ),
         (252, "0", "number of signals: expected at least one signal, found `0   ` (byte 252)"),
         (252, "many", "number of signals: expected a number, found `many` (byte 252)"),
-        (
-            252,
-            "9999",
-            "too many signals: expected at most 512, found 9999",
-        ),
+        (252, "9999", "too many signals: expected at most 512, found 9999"),
         (
             252,
             "12",

@@ -80,9 +80,7 @@ async fn a_text_too_long_or_with_a_hidden_sign_is_told_at_its_field() {
     let bench = bench().await;
     bench.account(Role::Desk).await;
     let token = bench.token(Role::Desk).await;
-    let form = |family: &str| {
-        format!("family={family}&given=Petra&born_on=1951-05-02&mrn=LM+1")
-    };
+    let form = |family: &str| format!("family={family}&given=Petra&born_on=1951-05-02&mrn=LM+1");
     for (family, says) in [
         ("x".repeat(900_000), "This is too long: at most 200 characters, found 900000."),
         ("x".repeat(text::NAME + 1), "This is too long: at most 200 characters, found 201."),
@@ -179,7 +177,8 @@ async fn r021_a_list_of_nights_opens_each_once() {
     let first = night(&bench).await;
     let mut act = bench.store.act(&Author::program(), "night.receive").await.unwrap();
     for later in 1..i64::try_from(WAITING).unwrap() {
-        let mut other = Night { id: 0, from_s: later, start_at: first.start_at + later, ..first.clone() };
+        let mut other =
+            Night { id: 0, from_s: later, start_at: first.start_at + later, ..first.clone() };
         act.put(&mut other).await.unwrap();
     }
     act.close().await.unwrap();
