@@ -8,9 +8,9 @@ import { DEMO_PASSWORD, LOOKS, department, looksRight, tabTo } from "./bench.mjs
 
 const { as } = department("2026-11-25", { usual: LOOKS[2] });
 
-async function open(page, nth) {
+async function open(page, nth, which = "[data-queue] a") {
   await page.goto("/nights");
-  const nights = await page.locator("[data-queue] a").evaluateAll((links) => links.map((link) => link.getAttribute("href")));
+  const nights = await page.locator(which).evaluateAll((links) => links.map((link) => link.getAttribute("href")));
   await page.goto(nights.at(nth));
   await page.locator("[data-ready]").waitFor();
   return nights.at(nth);
@@ -147,7 +147,7 @@ test("a report is signed, amended and withdrawn", async () => {
 
 test("another night is booked where it stands", async () => {
   const page = await as("thistle");
-  await open(page, 0);
+  await open(page, 0, "[data-queue] .repeat a");
   await tabTo(page, ".again form button");
   await page.keyboard.press("Enter");
   await page.getByText(/^Booked: loan L-/).waitFor();

@@ -213,9 +213,10 @@ impl Store {
     ///
     /// # Errors
     /// When no link waits for it, or whoever says so made it, is the account itself, or may not.
-    pub async fn second_link(&self, by: &Author, id: i64) -> Result<()> {
+    pub async fn second_link(&self, by: &Author, id: i64, seen: i64) -> Result<()> {
         let mut act = self.act(by, "account.second").await?;
-        let mut account: Account = act.get(id).await?;
+        // What is agreed to is the link and the role that were shown, and no later ones.
+        let mut account: Account = act.get_as_seen(id, seen).await?;
         if !account.has_link(act.at()) || !account.wants_second() {
             let says = "no link of this account waits for a second person";
             return Err(StoreError::refused("no_link", says, "look at the list again"));

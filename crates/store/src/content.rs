@@ -427,7 +427,7 @@ mod tests {
                     assert_eq!((&signing, &reading), (&same, &same), "{name}");
                 }
                 "comment" => {
-                    assert_eq!((signing, reading), (same.clone(), vec!["comment".to_owned()]))
+                    assert_eq!((signing, reading), (same.clone(), vec!["comment".to_owned()]));
                 }
                 "interpretation" => assert!(reading.is_empty() && !signing.is_empty()),
                 _ => assert!(!signing.is_empty() && !reading.is_empty(), "{name}"),

@@ -23,6 +23,7 @@ use crate::tables::Outcome;
 use crate::tables::Person;
 use crate::tables::Study;
 use crate::when;
+use crate::words::Contact;
 use crate::words::LoanStatus;
 use crate::words::MonitorStatus;
 use crate::words::Skin;
@@ -70,6 +71,17 @@ pub fn rung(due_at: i64, now: i64, desk: &DeskSettings) -> Option<Rung> {
         _ if days >= ring => Rung::Ring,
         _ => Rung::Late,
     })
+}
+
+/// Whether a loan is out and its time has passed.
+pub fn is_late(loan: &Loan, now: i64, desk: &DeskSettings) -> bool {
+    let rung = rung(loan.due_at, now, desk);
+    loan.status == LoanStatus::Out && rung.is_some_and(|rung| rung > Rung::DueToday)
+}
+
+/// Whether the borrower was written to since the time of a loan passed.
+pub fn was_written_to(loan: &Loan, chases: &[Chase]) -> bool {
+    chases.iter().any(|one| one.how == Contact::Letter && one.at > loan.due_at)
 }
 
 /// A loan with who has it and which monitor.

@@ -249,7 +249,7 @@ impl Parts {
 }
 
 /// The minute of the day of a time as notes write it: `6:50`, `06:50:30`, `2026-11-25T06:50+00:00`.
-fn minute(at: &str) -> Option<(u32, u32)> {
+pub(crate) fn minute(at: &str) -> Option<(u32, u32)> {
     let clock = at.rsplit(['T', ' ']).next()?;
     let mut parts = clock.split([':', '+', 'Z']);
     Some((parts.next()?.trim().parse().ok()?, parts.next()?.get(..2)?.parse().ok()?))

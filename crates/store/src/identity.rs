@@ -132,14 +132,15 @@ impl FileIdentity {
             if start.is_empty() || seen >= LINES {
                 continue;
             }
-            if let Some((sign, named)) = table_head(line).filter(|_| !samples) {
-                (cut, columns, samples) = (sign, named, true);
-                continue;
-            }
             let remark = start.starts_with(['#', '%', '!', '/', '*', '<', '@']);
             let digits = start.starts_with(|sign: char| sign.is_ascii_digit());
-            // A row of samples has no label in it; where one stands below them all the same, it counts.
+            // A row of samples has no label in it and is no head of a table; there are a hundred thousand of them.
+            // Where a label stands below them all the same, it counts.
             if digits && !remark && (samples || at > ROWS) {
+                continue;
+            }
+            if let Some((sign, named)) = table_head(line).filter(|_| !samples) {
+                (cut, columns, samples) = (sign, named, true);
                 continue;
             }
             if (samples || digits) && !remark && pairs(start).is_empty() {

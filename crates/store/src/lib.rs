@@ -79,6 +79,7 @@ pub mod whose;
 pub mod compare;
 pub mod content;
 pub mod hand;
+pub mod late;
 pub mod reading;
 pub mod repeat;
 pub mod reserve;

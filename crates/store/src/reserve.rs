@@ -32,6 +32,12 @@ impl Conn {
         let zone = desk.zone();
         let at = |at| local_minute(at, &zone);
         all.extend(self.checks_of(night).await?.iter().filter_map(|one| check_says(one, &at)));
+        if let Some((entry, answers)) = self.late_diary(night).await? {
+            all.push(format!(
+                "a diary for this night was entered at {}, after it was judged, and is not taken up: {answers}",
+                at(entry.at)
+            ));
+        }
         Ok(all)
     }
 

@@ -9,6 +9,8 @@ use engine::judge::SEVERE;
 use engine::notes::Notes;
 use engine::notes::NotesError;
 use engine::notes::NotesFile;
+use engine::notes::diary::DiaryLines;
+use engine::notes::diary::DiaryQuestion;
 use engine::notes::diary::QUESTIONS;
 use engine::notes::diary::told;
 use engine::read::Input;
@@ -177,14 +179,19 @@ impl Conn {
     /// The bytes of a night whoever's it is: to tell whose it is, not to read it.
     pub(crate) async fn bytes_of(&mut self, night: &Night) -> Result<Held> {
         let original = self.not_destroyed(night).await?;
-        let reading = self.setting(&reading_of(original.id)).await?;
-        let reading = match reading.map(|kept| serde_json::from_str(&kept.value)) {
-            Some(Ok(reading)) => reading,
-            Some(Err(error)) => return Err(StoreError::Damaged { says: error.to_string() }),
-            None => Reading { name: original.name.clone(), ..Reading::default() },
-        };
+        let reading = self.reading_kept(&original).await?;
         let bytes = self.bytes(&original.sha256).await?;
         Ok(Held { bytes, reading, piece: Piece { from_s: night.from_s, to_s: night.to_s } })
+    }
+
+    /// How the file of an original is read.
+    pub(crate) async fn reading_kept(&mut self, original: &Original) -> Result<Reading> {
+        let kept = self.setting(&reading_of(original.id)).await?;
+        match kept.map(|kept| serde_json::from_str(&kept.value)) {
+            Some(Ok(reading)) => Ok(reading),
+            Some(Err(error)) => Err(StoreError::Damaged { says: error.to_string() }),
+            None => Ok(Reading { name: original.name.clone(), ..Reading::default() }),
+        }
     }
 
     /// The original of a night, unless the night's data were destroyed when their time was over. Asked at
@@ -254,14 +261,8 @@ impl Conn {
         if criteria.question(Some(&referral.question)).is_some() {
             let _ = writeln!(text, "question = {}", quoted(&referral.question));
         }
-        let evening = local_date(
-            night.start_at - 43_200,
-            &zone_named(zone).unwrap_or(jiff::tz::TimeZone::UTC),
-        );
-        let diary: Vec<DiaryEntry> =
-            self.find("WHERE loan = $1 ORDER BY id DESC", &[loan.id.into()]).await?;
-        let entry = diary.iter().find(|entry| date(&entry.night_on) == Some(evening));
-        let (keys, marks) = diary_lines(entry, referral.support.as_deref());
+        let entry = self.diary_of(night, zone).await?;
+        let (keys, marks) = diary_lines(entry.as_ref(), referral.support.as_deref());
         text.push_str(&keys);
         text.push_str(&marks);
         for one in self.checks_of(night).await? {
@@ -277,33 +278,54 @@ impl Conn {
         }
         Ok(text)
     }
+
+    /// The diary entry that stands for a night: of its loan, and of its evening by the zone its file is read in.
+    pub(crate) async fn diary_of(
+        &mut self,
+        night: &Night,
+        zone: &str,
+    ) -> Result<Option<DiaryEntry>> {
+        let Some(loan) = night.loan else { return Ok(None) };
+        let zone = zone_named(zone).unwrap_or(jiff::tz::TimeZone::UTC);
+        let evening = local_date(night.start_at - 43_200, &zone);
+        let all: Vec<DiaryEntry> =
+            self.find("WHERE loan = $1 ORDER BY id DESC", &[loan.into()]).await?;
+        Ok(all.into_iter().find(|entry| date(&entry.night_on) == Some(evening)))
+    }
 }
 
-/// A diary entry as lines of a notes file. Its text holds one answer a line, in the order of the diary's
-/// questions; an answer that is not understood is told as it was written, so that nothing is lost.
+/// What a diary entry answers to the question at a place; empty where it is blank. Its text holds one answer a
+/// line, in the order of the diary's questions.
+pub(crate) fn answer_to(entry: &DiaryEntry, at: usize) -> &str {
+    match (QUESTIONS[at].key, entry.representative) {
+        ("representative", Representative::Yes) => "yes",
+        ("representative", Representative::No) => "no",
+        _ => entry.lines.lines().nth(at).unwrap_or("").trim(),
+    }
+}
+
+/// An answer as lines of a notes file; one that is not understood is told as it was written, so that nothing is
+/// lost.
+pub(crate) fn lines_for(question: &DiaryQuestion, answer: &str) -> DiaryLines {
+    question.lines(answer).unwrap_or_else(|error| {
+        let mut marks = told(question.key, answer);
+        let _ = writeln!(marks, "# {} {}", question.asks, one_line(&error.to_string()));
+        DiaryLines { keys: String::new(), marks }
+    })
+}
+
+/// A diary entry as lines of a notes file.
 fn diary_lines(entry: Option<&DiaryEntry>, support: Option<&str>) -> (String, String) {
     let (mut keys, mut marks) = (String::new(), String::new());
-    let answers: Vec<&str> = entry.map(|entry| entry.lines.lines().collect()).unwrap_or_default();
-    let word = entry.map(|entry| entry.representative);
     for (at, question) in QUESTIONS.iter().enumerate() {
-        let mut answer = answers.get(at).copied().unwrap_or("").trim();
-        match (question.key, word) {
-            ("representative", Some(Representative::Yes)) => answer = "yes",
-            ("representative", Some(Representative::No)) => answer = "no",
-            // What the referral tells is told; a blank is not told, and never air.
-            ("breathing", _) if answer.is_empty() => answer = support.unwrap_or(""),
-            _ => {}
+        let mut answer = entry.map_or("", |entry| answer_to(entry, at));
+        // What the referral tells is told; a blank is not told, and never air.
+        if question.key == "breathing" && answer.is_empty() {
+            answer = support.unwrap_or("");
         }
-        match question.lines(answer) {
-            Ok(lines) => {
-                keys.push_str(&lines.keys);
-                marks.push_str(&lines.marks);
-            }
-            Err(error) => {
-                marks.push_str(&told(question.key, answer));
-                let _ = writeln!(marks, "# {} {}", question.asks, one_line(&error.to_string()));
-            }
-        }
+        let lines = lines_for(question, answer);
+        keys.push_str(&lines.keys);
+        marks.push_str(&lines.marks);
     }
     (keys, marks)
 }

@@ -267,6 +267,7 @@ impl Store {
 
     /// Takes a night away from a loan it was wrongly tied to. It cannot be read until it is settled again. What
     /// was signed or read of it twice stays with its patient, and another night stands for that piece of the file.
+    /// A night whose place it had taken waits to be settled again.
     ///
     /// # Errors
     /// When somebody without the right tries, the night is not tied or its report stands, or no reason is given.
@@ -513,23 +514,57 @@ impl Act {
         Ok(())
     }
 
-    /// Takes a night off its loan and ends the act. What was signed, or read a second time, stays with its
-    /// patient on the night as it was; another row then stands for the piece of the file.
+    /// Takes a night off its loan and ends the act. A night whose place it had taken is free again.
     async fn let_go(
         mut self,
-        mut night: Night,
+        night: Night,
         status: NightStatus,
         (says, reason): (String, String),
     ) -> Result<Night> {
-        let was = night.person;
+        let (id, was) = (night.id, night.person);
         self.end_tie(&night, &reason).await?;
-        if let Some(mut tie) = self.conn().proposal(night.id).await? {
+        if let Some(mut tie) = self.conn().proposal(id).await? {
             tie.status = TieStatus::Declined;
             (tie.second_by, tie.second_at) = (Some(self.author().login.clone()), Some(self.at()));
             tie.second_because = Some(reason.clone());
             self.put(&mut tie).await?;
         }
         self.unread(&night).await?;
+        self.free_replaced(&night, &says, &reason).await?;
+        let free = self.free(night, status, says, &reason).await?;
+        self.because(reason);
+        self.on(Night::name(id), was);
+        self.close().await?;
+        Ok(free)
+    }
+
+    /// A night that was replaced waits to be settled again when what took its place is let go: else no night of
+    /// that time could be read at all.
+    async fn free_replaced(&mut self, gone: &Night, says: &str, reason: &str) -> Result<()> {
+        let clause = "WHERE replaced_by = $1 AND status = 'set_aside' ORDER BY id";
+        let all: Vec<Night> = self.conn().find(clause, &[gone.id.into()]).await?;
+        let destroyed = self.conn().destroyed_nights().await?;
+        for old in all {
+            // One of the same piece of the same file was not replaced: it keeps what was signed of it.
+            let piece = |night: &Night| (night.original, night.from_s, night.to_s);
+            if piece(&old) == piece(gone) || destroyed.contains(&old.id) {
+                continue;
+            }
+            let says = format!("night {} stood in its place until {says}", gone.id);
+            self.free(old, NightStatus::Untied, says, reason).await?;
+        }
+        Ok(())
+    }
+
+    /// Keeps a night as nobody's. What was signed, or read a second time, stays with its patient on the night as
+    /// it was; another row then stands for the piece of the file.
+    async fn free(
+        &mut self,
+        mut night: Night,
+        status: NightStatus,
+        says: String,
+        reason: &str,
+    ) -> Result<Night> {
         let mut free = Night {
             status,
             loan: None,
@@ -537,18 +572,19 @@ impl Act {
             study: None,
             notes: String::new(),
             result: None,
+            replaced_by: None,
             ..night.clone()
         };
         free.doubts.0.push(says);
+        let settled = (Some(self.author().login.clone()), Some(reason.to_owned()));
         (free.settled_by, free.settled_because) = match status {
-            NightStatus::SetAside => (Some(self.author().login.clone()), Some(reason.clone())),
+            NightStatus::SetAside => settled.clone(),
             _ => (None, None),
         };
         if night.loan.is_some() && self.hangs_on(night.id).await? {
-            self.end_second_readings(night.id, &reason).await?;
+            self.end_second_readings(night.id, reason).await?;
             night.status = NightStatus::SetAside;
-            night.settled_by = Some(self.author().login.clone());
-            night.settled_because = Some(reason.clone());
+            (night.settled_by, night.settled_because) = settled;
             self.put(&mut night).await?;
             free.id = 0;
             self.put(&mut free).await?;
@@ -557,9 +593,6 @@ impl Act {
         } else {
             self.put(&mut free).await?;
         }
-        self.because(reason);
-        self.on(Night::name(night.id), was);
-        self.close().await?;
         Ok(free)
     }
 

@@ -624,6 +624,7 @@ record! {
 }
 
 /// The hand-out as the desk filled it in.
+#[expect(clippy::struct_excessive_bools, reason = "each is a tick of the form, by its own name")]
 #[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct HandOut {
     /// The two identifiers that were asked and agreed, for instance `name` and `born_on`.

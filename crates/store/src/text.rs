@@ -74,7 +74,14 @@ const MADE: &[(&str, &str)] = &[
 pub fn strange(text: &str, lines: bool) -> Option<char> {
     text.chars().find(|sign| match sign {
         '\n' | '\r' | '\t' => !lines,
-        '\u{2028}'..='\u{202e}'
+        // Nothing is to be seen of these; the joiners U+200C and U+200D are letters' own in some scripts.
+        '\u{ad}'
+        | '\u{61c}'
+        | '\u{180e}'
+        | '\u{200b}'
+        | '\u{200e}'..='\u{200f}'
+        | '\u{2028}'..='\u{202e}'
+        | '\u{2060}'..='\u{2064}'
         | '\u{2066}'..='\u{2069}'
         | '\u{feff}'
         | '\u{fff9}'..='\u{fffb}' => true,

@@ -62,7 +62,7 @@ async fn main() -> std::result::Result<(), Box<dyn std::error::Error>> {
     let record = tempfile::tempdir()?;
     let place = Place::Folder(record.path().join("record"));
     let store = Store::open(&place, store::when::wall_clock()).await?;
-    furnish(&store, Path::new(&folder)).await?;
+    Box::pin(furnish(&store, Path::new(&folder))).await?;
     let config = web::Config {
         store,
         printer: Arc::new(PlainPrinter),
@@ -106,7 +106,7 @@ async fn furnish(store: &Store, folder: &Path) -> Result<()> {
             let path = folder.join(&name);
             if let Ok(bytes) = std::fs::read(&path) {
                 let notes = std::fs::read_to_string(path.with_extension("notes.toml")).ok();
-                one(store, (n, name), (family, given), bytes, notes).await?;
+                Box::pin(one(store, (n, name), (family, given), bytes, notes)).await?;
             }
         }
     }
@@ -133,7 +133,7 @@ async fn one(
     for mut night in received.nights {
         // A recording that runs over noon is kept in one piece here, to look at a long one.
         if night.from_s == 0 && read.duration_s > 86_400.0 {
-            night = whole(store, &by, night, read.duration_s).await?;
+            night = Box::pin(whole(store, &by, night, read.duration_s)).await?;
         }
         log(&format!("night {} {:?} {:?}", night.id, night.status, night.doubts.0));
         if let (Some(notes), Some(_)) = (&notes, night.result) {

@@ -44,7 +44,7 @@ pub const FIELDS: &[(&str, &[&[&str]])] = &[
     ("/logout", &[NOTHING]),
     ("/session/stay", &[NOTHING]),
     ("/session/elsewhere", &[NOTHING]),
-    ("/links/{id}", &[&["asked", "password"]]),
+    ("/links/{id}", &[&["seen", "asked", "password"]]),
     ("/scan", &[&["mark"]]),
     ("/password", &[&["old", "new", "repeat"]]),
     ("/people", &[&["find"]]),
@@ -187,7 +187,7 @@ pub fn takes(path: &str, name: &str) -> bool {
         Some(begins) => name.starts_with(begins),
         None => *known == name,
     };
-    name == PROOF || groups.iter().any(|group| group.iter().any(|one| named(one))) || {
+    name == PROOF || groups.iter().any(|group| group.iter().any(named)) || {
         match path {
             "/loans/{id}/diary" => QUESTIONS.iter().any(|question| question.key == name),
             "/settings/{name}" => DESK.iter().any(|key| key == name),

@@ -126,11 +126,10 @@ async fn written_down(
     let told = std::mem::take(&mut *visit.looks.lock().unwrap_or_else(PoisonError::into_inner));
     let shown = answer.extensions().get::<Trouble>().is_none() && !answer.status().is_redirection();
     let wrote = async {
-        let looks = match told.is_empty() {
-            true if shown && shows_people(method.as_str(), path) => {
-                vec![of_route(visit, path).await?]
-            }
-            _ => told,
+        let looks = if told.is_empty() && shown && shows_people(method.as_str(), path) {
+            vec![of_route(visit, path).await?]
+        } else {
+            told
         };
         for look in looks {
             write_look(visit, path, uri, look).await?;

@@ -93,10 +93,14 @@ impl Bounds {
     /// How far the error moved from one moment to another: the band around a rise. What does not change
     /// between the two, the skin's offset and an anchor's own error, falls out of the difference.
     pub(crate) fn change(&self, at_s: f64, from_s: f64) -> Range {
+        if !self.agree() {
+            // Nobody knows which is right, so one may have been at one moment and another at the other.
+            let (at, from) = (self.level(at_s), self.level(from_s));
+            return (at.0 - from.1, at.1 - from.0);
+        }
         let ranges =
             || self.known.iter().filter_map(|known| known.change(at_s, from_s, &self.spread));
-        let met = if self.agree() { meeting(ranges()) } else { None };
-        met.or_else(|| hull(ranges())).unwrap_or_default()
+        meeting(ranges()).or_else(|| hull(ranges())).unwrap_or_default()
     }
 
     /// A range for every moment that is asked for, worked out at each step and straight between.

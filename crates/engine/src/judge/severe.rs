@@ -155,15 +155,19 @@ impl Look<'_> {
 
     fn blood_gas(&self) -> Option<Severe> {
         let screened = &self.bench.scores.corrected.screened;
-        // The highest; of two as high the earlier, so that one noted twice is told once and alike.
-        let gas = screened
-            .notes
-            .blood_gases
-            .iter()
-            .max_by(|a, b| a.pco2_kpa.total_cmp(&b.pco2_kpa).then(b.at_s.total_cmp(&a.at_s)))?;
+        let recording = &screened.recording;
+        let farthest_s = self.bench.criteria.correct.anchor_farthest_h.value * 3600.0;
+        let times = -farthest_s..=recording.duration_s + farthest_s;
+        let near = screened.notes.blood_gases.iter().filter(|gas| times.contains(&gas.at_s));
+        // The highest of this night; of two as high the earlier, so that one noted twice is told once and alike.
+        let gas =
+            near.max_by(|a, b| a.pco2_kpa.total_cmp(&b.pco2_kpa).then(b.at_s.total_cmp(&a.at_s)))?;
         let limit = &self.limits.blood_gas_kpa;
         let words = level_words(Quantity::Tcpco2, gas.pco2_kpa);
-        let at = screened.recording.clock.label(gas.at_s, false);
+        // Outside the night a time of day alone would be read as one inside it.
+        let dated = recording.clock.date_known() && !recording.whole().contains(gas.at_s);
+        let format = if dated { "%H:%M on %-d %B %Y" } else { "%H:%M" };
+        let at = recording.clock.at(gas.at_s).civil.strftime(format).to_string();
         above(gas.pco2_kpa, limit).then(|| Severe {
             brief: format!("a blood gas of {words} at {at}"),
             sentence: format!(

@@ -12,6 +12,8 @@ use crate::time::Stretch;
 /// Notes whose every time lies further than this outside the recording are of another night: a monitor
 /// switched on late or off early is nearer, another day is farther. Common practice, no source.
 const APART_S: f64 = 3.0 * 3600.0;
+/// A gas may lie so much further from its night than [`APART_S`]; common practice, no source.
+const GAS_DAY_S: f64 = 21.0 * 3600.0;
 /// A night told by one of its lights alone is no longer than this; common practice, no source.
 const LONGEST_NIGHT_S: f64 = 12.0 * 3600.0;
 
@@ -54,5 +56,14 @@ fn told(notes: &Notes) -> Vec<Stretch> {
         Stretch::new(mark.start_s, mark.end_s.unwrap_or(mark.start_s).max(mark.start_s))
     });
     let edits = notes.edits.iter().map(|edit| edit.stretch);
-    night.into_iter().chain(marks).chain(edits).collect()
+    let told: Vec<Stretch> = night.into_iter().chain(marks).chain(edits).collect();
+    if told.is_empty() { gases(notes) } else { told }
+}
+
+/// What the gases tell where nothing else tells the night: one of the day before or after may be this night's.
+fn gases(notes: &Notes) -> Vec<Stretch> {
+    let blood = notes.blood_gases.iter().map(|gas| gas.at_s);
+    let checks = notes.gas_checks.iter().map(|check| check.at_s);
+    let day = |at_s: f64| Stretch::new(at_s - GAS_DAY_S, at_s + GAS_DAY_S);
+    blood.chain(checks).map(day).collect()
 }

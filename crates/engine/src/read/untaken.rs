@@ -7,6 +7,7 @@
 
 use crate::finding::Finding;
 use crate::finding::Weight;
+use crate::read::text::words::is_skin_oxygen;
 use crate::read::text::words::words_of;
 use crate::recording::Channel;
 use crate::recording::Quantity;
@@ -60,7 +61,8 @@ pub(super) fn findings(channels: &[Channel], left_out: &[LeftOut], kind: Kind) -
         }
     }
     for one in left_out {
-        let Some(quantity) = by_name(&one.label).filter(|quantity| !taken(*quantity)) else {
+        let named = by_name(&one.label).filter(|_| !is_skin_oxygen(&one.label));
+        let Some(quantity) = named.filter(|quantity| !taken(*quantity)) else {
             continue;
         };
         let sentence = format!(
@@ -100,6 +102,9 @@ fn kept(
 
 /// What a channel looks like, and by what.
 fn looks(channel: &Channel, lacking: &[Quantity]) -> Option<(Quantity, String)> {
+    if is_skin_oxygen(&channel.file_label) {
+        return None;
+    }
     let unit = match channel.unit.symbol() {
         "" => String::new(),
         symbol => format!(" and its unit, {symbol}"),

@@ -250,16 +250,9 @@ fn criteria_of_an_earlier_release_are_read_with_a_word() {
     let told = report.findings.iter().find(|one| one.code == "criteria_value_retired").unwrap();
     assert!(told.sentence.contains("`uncorrected_banded`"), "{}", told.sentence);
     // As it was kept: without the values that have come since.
-    let kept: String = own
-        .whole
-        .lines()
-        .filter(|line| {
-            !["anchors_apart_min", "gas_speaks_h", "co2_gap_rounding_kpa", "answer_least_min"]
-                .iter()
-                .any(|key| line.starts_with(key))
-        })
-        .map(|line| format!("{line}\n"))
-        .collect();
+    let since = ["anchors_apart_min", "gas_speaks_h", "co2_gap_rounding_kpa", "answer_least_min"];
+    let old = |line: &&str| !since.iter().any(|key| line.starts_with(key));
+    let kept = own.whole.lines().filter(old).collect::<Vec<_>>().join("\n") + "\n";
     let again = Criteria::from_whole(&kept).unwrap();
     assert_eq!(again.correct, own.correct);
 }

@@ -1,5 +1,6 @@
 //! Integration tests of the engine: one binary.
 #![expect(clippy::disallowed_methods, reason = "tests read fixtures from disk")]
+#![expect(clippy::print_stdout, reason = "a test that starts itself again reads what it said")]
 #![expect(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
 
 mod bad_nights;

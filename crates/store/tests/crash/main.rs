@@ -67,8 +67,9 @@ impl Dice {
     }
 }
 
-/// Lets the writer write for a moment, kills it, and gives every line it had said.
-fn killed(mut child: Child, after: Duration) -> Vec<String> {
+/// Lets the writer say so many lines that begin so and write for a moment more, kills it, and gives every line it
+/// had said. What it got done does not depend on how fast the machine is.
+fn killed(mut child: Child, (mut more, of): (u64, &str), after: Duration) -> Vec<String> {
     let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
     let mut said = Vec::new();
     for line in lines.by_ref() {
@@ -80,6 +81,11 @@ fn killed(mut child: Child, after: Duration) -> Vec<String> {
         }
     }
     assert_eq!(said.last().map(String::as_str), Some("open"), "{said:?}");
+    while more > 0 {
+        let line = lines.next().unwrap().unwrap();
+        more -= u64::from(line.starts_with(of));
+        said.push(line);
+    }
     std::thread::sleep(after);
     child.kill().unwrap();
     child.wait().unwrap();
@@ -133,7 +139,8 @@ async fn kill_again_and_again(place: Place) {
         let mut command = writer(if with_backup { "backup" } else { "write" }, &place, &[]);
         command.current_dir(backups.path());
         let after = Duration::from_millis(dice.below(if with_backup { 150 } else { 60 }));
-        let said = killed(command.spawn().unwrap(), after);
+        let more = if with_backup { (dice.below(2), "backup ") } else { (dice.below(6), "ack ") };
+        let said = killed(command.spawn().unwrap(), more, after);
         let acked = acknowledged(&said);
         acks += acked.len();
         intact(&place, &acked).await;

@@ -80,10 +80,10 @@ async fn fill_the_disk(place: &Place) {
         write_one(&store).await.map_or_else(|error| error.to_string(), |_| "done".to_owned());
     say(&format!("again {again}"));
     // Many at once, of every size: whatever one leaves behind in its connection, the next must not find.
-    let mut tries = tokio::task::JoinSet::new();
+    let mut crowd = tokio::task::JoinSet::new();
     for _ in 0..8 {
         let store = store.clone();
-        tries.spawn(async move {
+        crowd.spawn(async move {
             let (mut said, mut done) = (std::collections::BTreeSet::new(), 0);
             for n in 0..60 {
                 let tried = if n % 3 == 0 {
@@ -92,8 +92,8 @@ async fn fill_the_disk(place: &Place) {
                     store.act(&Author::program(), "look").await.map(drop)
                 };
                 let looked = look(&store).await;
-                for tried in [tried, looked] {
-                    match tried {
+                for done_or_not in [tried, looked] {
+                    match done_or_not {
                         Ok(()) => done += 1,
                         Err(error) => drop(said.insert(error.to_string())),
                     }
@@ -102,7 +102,7 @@ async fn fill_the_disk(place: &Place) {
             (said, done)
         });
     }
-    let all = tries.join_all().await;
+    let all = crowd.join_all().await;
     let words: std::collections::BTreeSet<&String> =
         all.iter().flat_map(|(said, _)| said).collect();
     say(&format!("crowd {words:?}"));

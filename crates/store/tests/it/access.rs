@@ -23,6 +23,11 @@ async fn pillow(desk: &Desk) -> Account {
     store.make_account_with(&by, "Pillow", "Petra Pillow", Role::Desk, GOOD).await.unwrap()
 }
 
+/// The act that last wrote an account, as a page of now shows it.
+async fn as_now(desk: &Desk, account: i64) -> i64 {
+    desk.store.read().await.unwrap().get::<Account>(account).await.unwrap().act
+}
+
 async fn first_link(desk: &Desk) -> Option<String> {
     desk.store.first_administrator().await.unwrap()
 }
@@ -276,7 +281,7 @@ on_both! {
             let (account, token) = desk.store.make_account(&by, role.text().get(2..).unwrap(), "Some Body", role).await.unwrap();
             let waits = desk.store.set_password_once(&token, GOOD, "test").await.unwrap_err();
             assert!(waits.is("once_waits"), "{waits}");
-            assert!(desk.store.second_link(&by, account.id).await.unwrap_err().is("not_second"), "who made it is no second");
+            assert!(desk.store.second_link(&by, account.id, as_now(&desk, account.id).await).await.unwrap_err().is("not_second"), "who made it is no second");
         }
         // An account of the desk is made alone, but does not become a physician alone.
         let (clerk, link) = desk.store.make_account(&by, "clerk", "Cleo Clerk", Role::Desk).await.unwrap();
@@ -286,7 +291,13 @@ on_both! {
         assert!(matches!(desk.store.log_in("clerk", GOOD, &station(1), IDLE_S).await.unwrap(), LogIn::Wrong));
         assert!(desk.store.set_password_once(&link, GOOD, "test").await.unwrap_err().is("once_waits"));
         let own = store::account::author(&desk.store.read().await.unwrap().get::<Account>(clerk).await.unwrap(), "test");
-        assert!(desk.store.second_link(&own, clerk).await.unwrap_err().is("not_second"));
+        assert!(desk.store.second_link(&own, clerk, as_now(&desk, clerk).await).await.unwrap_err().is("not_second"));
+        // Agreed to is what was shown, and not what was put in its place meanwhile.
+        let shown = as_now(&desk, clerk).await;
+        desk.store.renew_link(&by, clerk).await.unwrap();
+        let governance = Author { login: "gov".to_owned(), role: Role::Governance, ..by.clone() };
+        let late = desk.store.second_link(&governance, clerk, shown).await;
+        assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
     }
 
     async fn a_link_works_when_a_second_person_says_so_and_its_owner_can_see_who_made_it(desk) {
@@ -294,9 +305,9 @@ on_both! {
         let by = |login: &str, role| Author { login: login.to_owned(), name: "Some Body".to_owned(), role, station: "test".to_owned() };
         let (keys, governance) = (by("keys", Role::Administrator), by("gov", Role::Governance));
         let (quill, token) = desk.store.make_account(&keys, "quill", "Quentin Quill", Role::Physician).await.unwrap();
-        assert!(desk.store.second_link(&by("pillow", Role::Desk), quill.id).await.unwrap_err().is("not_second"));
-        desk.store.second_link(&governance, quill.id).await.unwrap();
-        assert!(desk.store.second_link(&governance, quill.id).await.unwrap_err().is("no_link"));
+        assert!(desk.store.second_link(&by("pillow", Role::Desk), quill.id, as_now(&desk, quill.id).await).await.unwrap_err().is("not_second"));
+        desk.store.second_link(&governance, quill.id, as_now(&desk, quill.id).await).await.unwrap();
+        assert!(desk.store.second_link(&governance, quill.id, as_now(&desk, quill.id).await).await.unwrap_err().is("no_link"));
         desk.store.set_password_once(&token, GOOD, "test").await.unwrap();
         desk.wait_s(60);
         let renewed = desk.store.renew_link(&keys, quill.id).await.unwrap();

@@ -114,14 +114,14 @@ fn pointing() -> Vec<String> {
         for line in text.lines().filter(|line| !line.starts_with("--")) {
             let words: Vec<&str> = line.split_ascii_whitespace().collect();
             match words.as_slice() {
-                ["CREATE", "TABLE", name, ..] => table = (*name).to_owned(),
+                ["CREATE", "TABLE", name, ..] => (*name).clone_into(&mut table),
                 ["ALTER", "TABLE", name, "ADD", "COLUMN", column, ..]
                     if line.contains("REFERENCES") =>
                 {
                     columns.push(format!("{name}.{column}"));
                 }
                 [column, ..] if line.contains("REFERENCES") => {
-                    columns.push(format!("{table}.{column}"))
+                    columns.push(format!("{table}.{column}"));
                 }
                 _ => {}
             }
@@ -228,7 +228,7 @@ on_both! {
             let said = refused(&|lot| lot.co2_percent = Some(number)).await;
             assert_eq!(said, "co2 percent of this consumable cannot be kept: it holds a number that is none");
         }
-        let said = refused(&|lot| lot.lot = "a\0b".to_owned()).await;
+        let said = refused(&|lot| "a\0b".clone_into(&mut lot.lot)).await;
         assert_eq!(said, "lot of this consumable cannot be kept: it holds the character U+0000, which no text may hold");
         let mut act = desk.store.act(&Author::program(), "test").await.unwrap();
         let mut second: tables::SecondReading = act.get(1).await.unwrap();

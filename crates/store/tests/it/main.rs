@@ -1,5 +1,9 @@
 //! The record tested from outside, on both databases.
 
+#![expect(
+    clippy::large_futures,
+    reason = "a test waits for a whole step of a reader in a frame of its own"
+)]
 #![expect(clippy::unwrap_used, reason = "a test says what it expects by unwrapping it")]
 
 #[macro_use]

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use engine::recording::Recording;
 use store::content::Wording;
 use store::db::Store;
+use store::diary::DiaryForm;
 use store::error::StoreError;
 use store::hand::Change;
 use store::reading::Step;
@@ -12,6 +13,7 @@ use store::reading::Stepped;
 use store::remake::Remade;
 use store::repeat::Again;
 use store::signing::Paper;
+use store::tables::DiaryEntry;
 use store::tables::Night;
 use store::tables::Report;
 use store::tables::Study;
@@ -57,6 +59,24 @@ fn exclude(reason: &str) -> Step {
     })
 }
 
+fn mark(kind: &str, at: &str, until: Option<&str>) -> Step {
+    let (kind, at, until) = (kind.to_owned(), at.to_owned(), until.map(str::to_owned));
+    Step::Change(Change::Mark { kind, at, until, text: String::new() })
+}
+
+/// The desk enters the first answers of a night's diary: the entry, and what was said of the nights before it.
+async fn diary(store: &Store, read: &Read, first: [&str; 3]) -> (DiaryEntry, String) {
+    let answers = first.iter().map(|answer| (*answer).to_owned()).collect();
+    let form = DiaryForm { night_on: "2026-11-24".to_owned(), answers };
+    let entry = store.enter_diary(&by(Role::Desk), read.night.loan.unwrap(), &form).await.unwrap();
+    let told = store.read().await.unwrap().diary_says(&entry).await.unwrap();
+    (entry, told.join(" "))
+}
+
+async fn reserved(store: &Store, night: &Night) -> String {
+    store.read().await.unwrap().reservations(night).await.unwrap().join(" ")
+}
+
 fn believed_s(done: &Stepped) -> f64 {
     let spo2 = engine::recording::Quantity::Spo2;
     done.judgement.scores.corrected.screened.trace(spo2).unwrap().believed_s()
@@ -93,6 +113,44 @@ on_both! {
         two.night = desk.store.read().await.unwrap().get(one.night.id).await.unwrap();
         let both = two.step(&desk.store, exclude("the second reader")).await.unwrap();
         assert!(both.night.notes.contains("the first reader") && both.night.notes.contains("the second reader"));
+    }
+
+    /// It was entered, kept, and reached nobody.
+    async fn r035_a_diary_that_comes_after_its_night_was_judged_is_told_until_it_is_taken_up(desk) {
+        let mut read = night(&desk.store).await;
+        let store = &desk.store;
+        read.step(store, exclude("lay on the ear")).await.unwrap();
+        desk.wait_s(3_600);
+        let (entry, told) = diary(store, &read, ["22:40", "", "02:10-02:25"]).await;
+        assert_eq!(store.read().await.unwrap().get::<Night>(read.night.id).await.unwrap(), read.night);
+        assert!(told.contains("its reader is told"), "{told}");
+        assert_eq!(reserved(store, &read.night).await, "a diary for this night was entered at 2026-11-25 09:00, after it was judged, and is not taken up: lights out 22:40; out of bed 02:10-02:25");
+        read.step(store, mark("lights_out", "22:40", None)).await.unwrap();
+        let said = reserved(store, &read.night).await;
+        assert!(said.ends_with("is not taken up: out of bed 02:10-02:25"), "{said}");
+        read.step(store, mark("up", "02:10", Some("02:25"))).await.unwrap();
+        assert_eq!(reserved(store, &read.night).await, "");
+        // Signed, the night stays as it is, and what came since is told beside it.
+        sign(store, &read, "").await.unwrap();
+        let signed: Night = store.read().await.unwrap().get(read.night.id).await.unwrap();
+        let (second, told) = diary(store, &read, ["22:40", "05:30", "02:10-02:25"]).await;
+        assert_eq!(second.replaces, Some(entry.id));
+        assert!(told.contains("is signed and was left as it is"), "{told}");
+        let said = reserved(store, &signed).await;
+        assert!(said.ends_with("is not taken up: lights on 05:30"), "{said}");
+        sound(store).await;
+    }
+
+    /// What its reader changed in a diary that was there before is the reader's own word.
+    async fn a_diary_that_was_there_before_its_reader_is_not_told_again(desk) {
+        let mut read = night(&desk.store).await;
+        let store = &desk.store;
+        let (_, told) = diary(store, &read, ["22:40", "", ""]).await;
+        read.night = store.read().await.unwrap().get(read.night.id).await.unwrap();
+        assert!(told.is_empty() && read.night.notes.contains("lights_out = \"22:40\""), "{}", read.night.notes);
+        assert_eq!(reserved(store, &read.night).await, "");
+        read.step(store, mark("lights_out", "23:10", None)).await.unwrap();
+        assert_eq!(reserved(store, &read.night).await, "");
     }
 
     async fn a_change_that_cannot_be_placed_writes_nothing(desk) {

@@ -53,8 +53,8 @@ fn days_back(days: i64) -> impl FnOnce(&mut Loan) {
     }
 }
 
-fn with_head(head: &str, bytes: Vec<u8>) -> Vec<u8> {
-    [head.as_bytes(), &bytes].concat()
+fn with_head(head: &str, bytes: &[u8]) -> Vec<u8> {
+    [head.as_bytes(), bytes].concat()
 }
 
 /// Signs the night technically as it stands.
@@ -148,7 +148,7 @@ on_both! {
         lent(&desk.store, 1, "TC-1042").await;
         let loan = lent(&desk.store, 2, "TC-2042").await;
         let store = &desk.store;
-        let night = receive(store, "TC-1042.csv", with_head("# Name: Somebody Else\n", csv(evening(), 8))).await.nights.remove(0);
+        let night = receive(store, "TC-1042.csv", with_head("# Name: Somebody Else\n", &csv(evening(), 8))).await.nights.remove(0);
         store.settle_night(&by(Role::Physiologist), night.id, loan.id, "the bag said so").await.unwrap();
         receive(store, "TC-2042.csv", csv(evening(), 7)).await;
         let tie = store.read().await.unwrap().proposal(night.id).await.unwrap().unwrap();
@@ -220,6 +220,57 @@ on_both! {
         sound(store).await;
     }
 
+    /// With the replacing night gone, no night of that time could be read at all.
+    async fn r036_a_night_that_was_replaced_is_settled_again_when_what_replaced_it_is_let_go(desk) {
+        let loan = lent(&desk.store, 1, "TC-1042").await;
+        let store = &desk.store;
+        let who = by(Role::Physiologist);
+        let old = receive(store, "TC-1042.csv", csv(evening(), 7)).await.nights.remove(0);
+        let new = receive(store, "TC-1042 again.csv", csv(evening(), 8)).await.nights.remove(0);
+        for round in 0..2 {
+            store.replace_night(&who, new.id, old.id, "CO2 was missing").await.unwrap();
+            assert!(store.settle_night(&who, old.id, loan.id, "after all").await.unwrap_err().is("night_replaced"));
+            let gone = match round {
+                0 => store.untie_night(&who, new.id, "it was exported wrong").await,
+                _ => store.set_night_aside(&who, new.id, "it was exported wrong").await,
+            };
+            assert_eq!(gone.unwrap().loan, None);
+            let free = now(store, &old).await;
+            assert_eq!((free.status, free.replaced_by, free.loan, free.person, free.result), (NightStatus::Untied, None, None, None, None));
+            let doubt = free.doubts.0.last().unwrap();
+            assert!(doubt.starts_with(&format!("night {} stood in its place until it was", new.id)) && doubt.ends_with("it was exported wrong"), "{doubt}");
+            let waiting = store.read().await.unwrap().nights_waiting().await.unwrap();
+            assert!(waiting.iter().any(|line| line.night.id == old.id));
+            let tied = store.settle_night(&who, old.id, loan.id, "it is the better one").await.unwrap();
+            assert_eq!((tied.status, tied.person, tied.result.is_some()), (NightStatus::Waiting, Some(loan.person), true));
+        }
+        sound(store).await;
+    }
+
+    /// Its withdrawn report stays with its patient; another row waits to be settled.
+    async fn r036_a_replaced_night_with_a_withdrawn_report_is_free_as_another_row(desk) {
+        let loan = lent(&desk.store, 1, "TC-1042").await;
+        let store = &desk.store;
+        let who = by(Role::Physiologist);
+        let old = receive(store, "TC-1042.csv", csv(evening(), 7)).await.nights.remove(0);
+        let new = receive(store, "TC-1042 again.csv", csv(evening(), 8)).await.nights.remove(0);
+        signed(store, &old).await;
+        store.withdraw_report(&who, old.id, now(store, &old).await.act, "CO2 was missing").await.unwrap();
+        store.replace_night(&who, new.id, old.id, "CO2 was missing").await.unwrap();
+        store.untie_night(&who, new.id, "it was exported wrong").await.unwrap();
+        let was = now(store, &old).await;
+        assert_eq!((was.status, was.person), (NightStatus::SetAside, Some(loan.person)));
+        let free: Night = store.read().await.unwrap().get(was.replaced_by.unwrap()).await.unwrap();
+        assert_eq!((free.status, free.original, free.person), (NightStatus::Untied, old.original, None));
+        assert_ne!(free.id, new.id);
+        let tied = store.settle_night(&who, free.id, loan.id, "it is the better one").await.unwrap();
+        assert_eq!(tied.loan, Some(loan.id));
+        // Let go once more, what keeps the report stays where it is.
+        store.untie_night(&who, free.id, "to see").await.unwrap();
+        assert_eq!(now(store, &old).await, was);
+        sound(store).await;
+    }
+
     /// The law: a night ties itself to a loan only where serial number, time and every identifier agree and the
     /// loan is the monitor's last; and one person alone never ties it against what contradicts.
     async fn whatever_comes_in_nothing_ties_itself_or_by_one_hand_against_a_doubt(desk) {
@@ -248,7 +299,7 @@ on_both! {
             let head = [String::new(), format!("# Patient: {}, {}\n# MRN: {}\n", of.family, of.given, of.mrn)];
             let head = &head[usize::from(told == 1 || told == 2)];
             let name = ["export", "TC-1042", "TC-2042"][[1, 1, 1, 2, 2][whose] * usize::from(pick(4) > 0)];
-            let file = Incoming { name: format!("{name}-{round}.csv"), bytes: with_head(head, csv(start, 2)), taken_off: Some(loans[pick(5)].monitor).filter(|_| told == 3), ..Incoming::default() };
+            let file = Incoming { name: format!("{name}-{round}.csv"), bytes: with_head(head, &csv(start, 2)), taken_off: Some(loans[pick(5)].monitor).filter(|_| told == 3), ..Incoming::default() };
             let night = store.receive(&by(Role::Desk), file).await.unwrap().nights.remove(0);
             if let Some(loan) = night.loan {
                 tied_some += 1;

@@ -49,7 +49,7 @@ async fn page(visit: &Visit, mut refused: Option<(i64, Form)>) -> Result<List, T
             Some((id, form)) if id == account.id => Some(form),
             other => {
                 refused = other;
-                theirs.then(|| form(visit, account.id))
+                theirs.then(|| form(visit, (account.id, account.act)))
             }
         };
         Line {
@@ -64,9 +64,10 @@ async fn page(visit: &Visit, mut refused: Option<(i64, Form)>) -> Result<List, T
     Ok(List { lines: waiting.map(line).collect() })
 }
 
-fn form(visit: &Visit, id: i64) -> Form {
+fn form(visit: &Visit, (id, seen): (i64, i64)) -> Form {
     visit
         .form(format!("/links/{id}"), "It is right")
+        .field(Field::hidden("seen", seen.to_string()))
         .field(
             Field::tick(
                 "asked",
@@ -82,12 +83,13 @@ fn form(visit: &Visit, id: i64) -> Form {
 /// `POST /links/{id}`.
 async fn second(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
     let store = visit.app.store();
-    let mut form = form(&visit, id).filled(&typed).checked();
+    let seen = typed.number("seen").unwrap_or(0);
+    let mut form = form(&visit, (id, seen)).filled(&typed).checked();
     if !form.has_faults() {
         let session = visit.open_session()?;
         let proved = store.confirm_in(session, typed.raw("password"), &visit.station).await;
         let done = match proved {
-            Ok(()) => store.second_link(&visit.author(), id).await,
+            Ok(()) => store.second_link(&visit.author(), id, seen).await,
             Err(error) => Err(error),
         };
         match done {

@@ -79,14 +79,12 @@ impl Reading {
         let mut conn = visit.app.store().read().await?;
         let night: Night = conn.get(id).await?;
         conn.not_blind(&visit.author().login, id).await?;
-        let person: Person = match night.person {
-            Some(person) => conn.get(person).await?,
-            None => {
-                // Its doubts may quote what the file says of whose it is.
-                looked_at(visit, &night);
-                return Err(untied(&night));
-            }
+        let Some(person) = night.person else {
+            // Its doubts may quote what the file says of whose it is.
+            looked_at(visit, &night);
+            return Err(untied(&night));
         };
+        let person: Person = conn.get(person).await?;
         drop(conn);
         looked_at(visit, &night);
         match (night.status, night.result) {

@@ -209,13 +209,16 @@ async fn signed(visit: &Visit, conn: &mut Conn) -> Result<Vec<SignedRow>, Troubl
         let person: Person = conn.get(person).await?;
         let outcome: Outcome = conn.get(report.outcome).await?;
         let by = report.signed_by.unwrap_or_default();
+        let late = conn.late_diary(&night).await?.map_or_else(String::new, |(_, answers)| {
+            format!("; a diary that came later is not taken up: {answers}")
+        });
         rows.push(SignedRow {
             id: night.id,
             name: person.listed(),
             when: visit.local(night.start_at),
             severe: severe(&outcome).is_some(),
             says: format!(
-                "{}, signed by {by}{}",
+                "{}, signed by {by}{late}{}",
                 verdict_words(&outcome.verdict),
                 severe(&outcome).map_or_else(String::new, |severe| format!(". {severe}"))
             ),

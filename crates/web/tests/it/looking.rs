@@ -108,14 +108,14 @@ async fn every_route_that_shows_a_persons_data_has_its_look_written() {
                 let token = bench.token(role).await;
                 let before = looks(&bench).await;
                 let place = address(path);
-                let got = match quietly {
-                    true => background(&bench, &place, &token).await,
-                    false => bench.get(&place, &token).await,
+                let got = if quietly {
+                    background(&bench, &place, &token).await
+                } else {
+                    bench.get(&place, &token).await
                 };
                 let wrote = looks(&bench).await - before;
                 let what = format!("{path} as {role}, quietly {quietly}: {} {}", got.status, wrote);
-                let names = got.text.to_lowercase().contains(&FAMILY.to_lowercase());
-                if names {
+                if got.text.to_lowercase().contains(&FAMILY.to_lowercase()) {
                     assert!(wrote > 0, "{what}: the name stands on it");
                     assert!(may(role, Right::SeePeople), "{what}: no name for this role");
                     named += 1;

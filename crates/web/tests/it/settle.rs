@@ -211,6 +211,30 @@ async fn a_check_that_came_later_is_taken_up_by_the_reader_and_a_wrong_one_is_vo
     );
 }
 
+/// R35: a diary that came when its night was being read reached nobody, and the desk was told that all is well.
+#[tokio::test(flavor = "multi_thread")]
+async fn r035_a_diary_that_came_late_is_told_to_who_entered_it_and_to_its_reader() {
+    let bench = bench().await;
+    two_loans(&bench).await;
+    let mut night = came(&bench, "TC-1001.csv", file()).await;
+    let mut act = bench.store.act(&Author::program(), "night.change").await.unwrap();
+    night.status = NightStatus::Reading;
+    act.put(&mut night).await.unwrap();
+    act.close().await.unwrap();
+    let desk = bench.token(Role::Desk).await;
+    let fields = "night_on=2026-11-24&lights_out=22:40";
+    let done = bench.post("/loans/1/diary", &desk, fields).await;
+    assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.text);
+    let page = bench.get("/loans/1", &desk).await;
+    assert!(page.text.contains("its reader is told"), "{}", page.text);
+    let token = bench.token(Role::Physiologist).await;
+    for path in ["/nights".to_owned(), format!("/nights/{}", night.id)] {
+        let page = bench.get(&path, &token).await;
+        assert!(page.text.contains("A diary for this night was entered at"), "{}", page.text);
+        assert!(page.text.contains("is not taken up: lights out 22:40."), "{}", page.text);
+    }
+}
+
 /// R19: a tied night that cannot be scored was in no list.
 #[tokio::test(flavor = "multi_thread")]
 async fn r019_a_tied_night_that_cannot_be_scored_stands_first_with_the_way_to_mend_it() {

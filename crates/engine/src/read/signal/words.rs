@@ -1,6 +1,7 @@
 //! The words that labels and dimensions are made of.
 
 use crate::read::text::words::co2;
+use crate::read::text::words::is_skin_oxygen;
 use crate::read::text::words::split_unit;
 use crate::read::text::words::words_of;
 use crate::recording::Quantity;
@@ -50,6 +51,9 @@ pub(super) enum Says {
 /// The whole label, else its name without a unit, else its first word (EDF+ labels are a type, a space and
 /// a specification).
 pub(super) fn says(label: &str) -> Says {
+    if is_skin_oxygen(label) {
+        return Says::Nothing;
+    }
     let (name, _) = split_unit(label.trim());
     let first = label.split([' ', '(', '[', ',']).next().unwrap_or_default();
     if co2(&words_of(&name)) == Some(true) {

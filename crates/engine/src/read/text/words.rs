@@ -209,6 +209,9 @@ impl Name {
 
     /// What the name says the column is for; `None` when the trade has no such word.
     pub(crate) fn role(&self) -> Option<Role> {
+        if is_skin_oxygen(&self.label) {
+            return None;
+        }
         let role = known(&self.key).or_else(|| self.in_several_words())?;
         let seconds = matches!(self.unit.to_lowercase().as_str(), "s" | "sec" | "seconds" | "ms");
         Some(if role == Role::Time && seconds { Role::Elapsed } else { role })
@@ -234,6 +237,16 @@ const PLACES: [&str; 10] =
 
 /// Words that say that CO2 was measured through the skin.
 const THROUGH_SKIN: [&str; 6] = ["tc", "ptc", "pt", "tcp", "transcutaneous", "transcutan"];
+
+/// Whether a name is that of oxygen through the skin: `PtcO2` and `tcO2` differ from CO2 by the size of a letter
+/// alone, and to score one for the other is to report pressures of oxygen as severe CO2. A name all in capitals
+/// or all in small letters does not tell, and is taken for CO2 as the trade writes it.
+pub(in crate::read) fn is_skin_oxygen(label: &str) -> bool {
+    let plain: String = label.chars().map(level_digit).filter(|c| c.is_alphanumeric()).collect();
+    ["tcO2", "TcO2", "tcpO2", "TcpO2", "tcPO2", "TcPO2", "TCPO2", "tcpo2"]
+        .iter()
+        .any(|name| plain.contains(name))
+}
 
 /// Words that may stand beside CO2 and say nothing else.
 const BESIDE_CO2: [&str; 5] = ["p", "partial", "pressure", "of", "tension"];
@@ -337,20 +350,18 @@ fn bracketed(label: &str) -> Vec<(&str, &str, &str)> {
 
 /// `CO2 mmHg`, `CO2, kPa`, `CO2_kPa`, `CO2/kPa`, `CO2 in kPa`, `Pulse/min`.
 fn behind_a_mark(label: &str) -> Option<(&str, &str)> {
-    let marks = label.char_indices().filter(|(at, _)| *at > 0);
-    marks
-        .filter_map(|(at, mark)| {
-            let rest = label[at + mark.len_utf8()..].trim();
-            let rest = rest.strip_prefix("in ").unwrap_or(rest).trim();
-            let unit = match mark {
-                ' ' | '_' | ',' | ';' | ':' if is_unit(rest) => rest,
-                '/' | '-' | '.' | '|' | '=' if unit(rest).is_some() => rest,
-                '/' if unit(&label[at..]).is_some() => &label[at..],
-                _ => return None,
-            };
-            Some((&label[..at], unit))
-        })
-        .next()
+    let mut marks = label.char_indices().filter(|(at, _)| *at > 0);
+    marks.find_map(|(at, mark)| {
+        let rest = label[at + mark.len_utf8()..].trim();
+        let rest = rest.strip_prefix("in ").unwrap_or(rest).trim();
+        let unit = match mark {
+            ' ' | '_' | ',' | ';' | ':' if is_unit(rest) => rest,
+            '/' | '-' | '.' | '|' | '=' if unit(rest).is_some() => rest,
+            '/' if unit(&label[at..]).is_some() => &label[at..],
+            _ => return None,
+        };
+        Some((&label[..at], unit))
+    })
 }
 
 /// `tcPCO2kPa`: a unit of CO2 written on to a name that is known.

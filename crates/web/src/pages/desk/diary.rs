@@ -12,6 +12,7 @@ use store::tables::Person;
 use super::Titled;
 use crate::form::Field;
 use crate::form::Form;
+use crate::form::sentence;
 use crate::page::Answer;
 use crate::page::Trouble;
 use crate::typed::Typed;
@@ -63,7 +64,12 @@ pub(crate) async fn enter(visit: Visit, Path(id): Path<i64>, typed: Typed) -> An
         let at: Vec<(&str, &str)> =
             QUESTIONS.iter().map(|question| (question.key, question.key)).collect();
         match visit.app.store().enter_diary(&visit.author(), id, &diary).await {
-            Ok(_) => return Ok(visit.done("The diary is in the record.", &format!("/loans/{id}"))),
+            Ok(entry) => {
+                let told = visit.app.store().read().await?.diary_says(&entry).await?;
+                let said = std::iter::once("The diary is in the record.".to_owned());
+                let said: Vec<String> = said.chain(told.iter().map(|one| sentence(one))).collect();
+                return Ok(visit.done(&said.join(" "), &format!("/loans/{id}")));
+            }
             Err(error) => form.refused(error, &at)?,
         }
     }

@@ -222,7 +222,9 @@ async fn one(
     }
     drop(conn);
     visit.looks(format!("loan {id}"), Some(of.loan.person), json!(null));
-    let mut acts = if visit.may(Right::Lend) { acts(visit, &of) } else { Vec::new() };
+    let lends = visit.may(Right::Lend);
+    let written_to = store::desk::was_written_to(&of.loan, &chases);
+    let mut acts = if lends { acts(visit, &of) } else { Vec::new() };
     if let Some((name, typed, error)) = refused {
         refill(&mut acts, name, typed, error, AT)?;
     }
@@ -237,8 +239,8 @@ async fn one(
         monitor_name: of.monitor.mark.clone(),
         monitor_mark: of.monitor.status.into(),
         facts: facts(visit, &of),
-        links: if visit.may(Right::Lend) { links(&of, late(visit, &of)) } else { Vec::new() },
-        printed: printed(&of).filter(|_| visit.may(Right::Lend)),
+        links: if lends { links(&of, late(visit, &of), written_to) } else { Vec::new() },
+        printed: printed(&of).filter(|_| lends),
         acts,
         chases: chases
             .iter()
@@ -325,7 +327,7 @@ fn taken_off_by(out: &HandOut) -> Option<String> {
     }
 }
 
-fn links(of: &Whole, late: bool) -> Vec<(String, &'static str)> {
+fn links(of: &Whole, late: bool, written_to: bool) -> Vec<(String, &'static str)> {
     let id = of.loan.id;
     let mut all = Vec::new();
     match of.loan.status {
@@ -338,6 +340,8 @@ fn links(of: &Whole, late: bool) -> Vec<(String, &'static str)> {
     }
     if late {
         all.push((format!("/loans/{id}/letter.pdf?letter=overdue"), "First reminder (PDF)"));
+    }
+    if late && written_to {
         all.push((format!("/loans/{id}/letter.pdf?letter=overdue-again"), "Second reminder (PDF)"));
     }
     if of.loan.repeats_night.is_some() && of.loan.status == LoanStatus::Booked {
@@ -371,8 +375,7 @@ fn hours(minutes: i64) -> String {
 
 /// Whether its time has passed.
 fn late(visit: &Visit, of: &Whole) -> bool {
-    let rung = store::desk::rung(of.loan.due_at, visit.app.store().now(), &of.desk);
-    of.loan.status == LoanStatus::Out && rung.is_some_and(|rung| rung > store::desk::Rung::DueToday)
+    store::desk::is_late(&of.loan, visit.app.store().now(), &of.desk)
 }
 
 fn acts(visit: &Visit, of: &Whole) -> Vec<Act> {

@@ -9,6 +9,7 @@ use jiff::civil::Date;
 use serde_json::json;
 use store::db::Conn;
 use store::setting::DeskSettings;
+use store::tables::Chase;
 use store::tables::Loan;
 use store::tables::Monitor;
 use store::tables::Person;
@@ -124,9 +125,11 @@ pub(crate) async fn letter(visit: Visit, Path(id): Path<i64>, typed: Typed) -> A
     let loan: Loan = conn.get(id).await?;
     let person: Person = conn.get(loan.person).await?;
     let text = own_text(&mut conn, "letters").await?;
+    let chases: Vec<Chase> = conn.find("WHERE loan = $1 ORDER BY id", &[id.into()]).await?;
     drop(conn);
     let kind = typed.get("letter").to_owned();
-    may_be_sent(&loan, &kind)?;
+    let is_late = store::desk::is_late(&loan, store.now(), &desk);
+    may_be_sent(&loan, &kind, is_late, store::desk::was_written_to(&loan, &chases))?;
     visit.looks(format!("loan {id}"), Some(loan.person), json!({"paper": kind}));
     let name = format!("{} {}", person.given, person.family);
     let address = person.address.unwrap_or_default();
@@ -146,21 +149,32 @@ pub(crate) async fn letter(visit: Visit, Path(id): Path<i64>, typed: Typed) -> A
 }
 
 /// A letter is printed only while what it says is so: nobody is asked for a monitor that was given up, cancelled or
-/// brought back.
-fn may_be_sent(loan: &Loan, letter: &str) -> Result<(), Trouble> {
-    let says = match (letter, loan.status) {
+/// brought back, or is not due yet, nor told of a letter that was not written.
+fn may_be_sent(
+    loan: &Loan,
+    letter: &str,
+    is_late: bool,
+    was_written_to: bool,
+) -> Result<(), Trouble> {
+    let (is, hint) = match (letter, loan.status) {
+        ("overdue" | "overdue-again", LoanStatus::Out) if !is_late => {
+            ("not overdue".to_owned(), "Print it when the time it is due back has passed.")
+        }
+        ("overdue-again", LoanStatus::Out) if !was_written_to => {
+            let hint =
+                "Send the first reminder, and write it down on the loan as a word by letter.";
+            ("without a first reminder by letter since it was due".to_owned(), hint)
+        }
         ("repeat", LoanStatus::Booked) | ("overdue" | "overdue-again", LoanStatus::Out) => {
             return Ok(());
         }
-        ("repeat" | "overdue" | "overdue-again", status) => {
-            format!(
-                "Loan {} is {status}: this letter would say something that is not so.",
-                loan.mark
-            )
-        }
+        ("repeat" | "overdue" | "overdue-again", status) => (status.to_string(), ""),
         _ => return Ok(()),
     };
-    Err(Trouble { says: vec![says], ..Trouble::refused(&[]) })
+    let says =
+        format!("Loan {} is {is}: this letter would say something that is not so.", loan.mark);
+    let hints = (!hint.is_empty()).then(|| hint.to_owned()).into_iter().collect();
+    Err(Trouble { says: vec![says], hints, ..Trouble::refused(&[]) })
 }
 
 /// `GET /cleanings/{id}/record.pdf`: the record of decontamination.

@@ -1,0 +1,112 @@
+//! A diary that came when its night had been judged: nothing is rewritten behind the reader's back, so it is told.
+
+use engine::notes::diary::DiaryLines;
+use engine::notes::diary::QUESTIONS;
+
+use crate::db::Conn;
+use crate::error::Result;
+use crate::hand::Entry;
+use crate::hand::entries;
+use crate::hand::head_key;
+use crate::hand::minute;
+use crate::scoring::answer_to;
+use crate::scoring::lines_for;
+use crate::scoring::one_line;
+use crate::tables::DiaryEntry;
+use crate::tables::Night;
+use crate::tables::Original;
+use crate::tables::Outcome;
+use crate::words::NightStatus;
+
+impl Conn {
+    /// The diary of a night that came after it was judged, and its answers that do not stand in the night's notes,
+    /// in words; `None` when there are none.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn late_diary(&mut self, night: &Night) -> Result<Option<(DiaryEntry, String)>> {
+        let Some(result) = night.result else { return Ok(None) };
+        let original: Original = self.get(night.original).await?;
+        let zone = self.reading_kept(&original).await?.zone;
+        let Some(entry) = self.diary_of(night, &zone).await? else { return Ok(None) };
+        let versions = self.versions(night).await?;
+        let came =
+            versions.all.iter().rev().find(|one| one.replaces.is_none() && one.goes_to.is_none());
+        let judged: Outcome = self.get(came.map_or(result, |one| one.outcome)).await?;
+        // An entry before the notes the reader began with was in them: what is not is the reader's own word.
+        if entry.act <= judged.act {
+            return Ok(None);
+        }
+        let answers = untaken(&entry, &night.notes);
+        Ok((!answers.is_empty()).then(|| (entry, answers.join("; "))))
+    }
+
+    /// What a diary entry means for the nights that were judged before it, a sentence each without its full stop.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn diary_says(&mut self, entry: &DiaryEntry) -> Result<Vec<String>> {
+        let clause = "WHERE loan = $1 AND status <> 'set_aside' ORDER BY start_at, id";
+        let nights: Vec<Night> = self.find(clause, &[entry.loan.into()]).await?;
+        let mut says = Vec::new();
+        for night in nights {
+            let late = self.late_diary(&night).await?;
+            if late.is_none_or(|(one, _)| one.id != entry.id) {
+                continue;
+            }
+            let what = if night.status == NightStatus::Signed {
+                "is signed and was left as it is: the diary is told beside it"
+            } else {
+                "was judged before it and was left as it is: its reader is told, and takes the diary up or not"
+            };
+            says.push(format!("night {} {what}", night.id));
+        }
+        Ok(says)
+    }
+}
+
+/// The answers of a diary that do not stand in notes, in words.
+fn untaken(entry: &DiaryEntry, notes: &str) -> Vec<String> {
+    let there = entries(notes);
+    let answers = QUESTIONS.iter().enumerate().filter_map(|(at, question)| {
+        let answer = answer_to(entry, at);
+        let taken = answer.is_empty() || stands(&lines_for(question, answer), notes, &there);
+        (!taken).then(|| format!("{} {}", label(question.key), one_line(answer)))
+    });
+    answers.collect()
+}
+
+/// What an answer is about, in few words.
+fn label(key: &str) -> String {
+    match key {
+        "up" => "out of bed".to_owned(),
+        "awake" => "awake in bed".to_owned(),
+        "refitted" => "sensor back on".to_owned(),
+        "support" => "mask or ventilator".to_owned(),
+        "representative" => "a night like most:".to_owned(),
+        "taken" => "taken:".to_owned(),
+        "skin" => "skin:".to_owned(),
+        _ => key.replace('_', " "),
+    }
+}
+
+/// Whether an answer stands in notes, whoever wrote it there.
+fn stands(answer: &DiaryLines, notes: &str, there: &[Entry]) -> bool {
+    let in_head = |line: &str| {
+        let key = line.split('=').next().unwrap_or_default().trim();
+        let asked = head_key(&answer.keys, key).unwrap_or_default();
+        head_key(notes, key).is_some_and(|found| agree(key, &asked, &found))
+    };
+    let same = |asked: &Entry, found: &Entry| {
+        asked.table == found.table
+            && asked.fields.iter().all(|(key, value)| agree(key, value, found.get(key)))
+    };
+    answer.keys.lines().all(in_head)
+        && entries(&answer.marks).iter().all(|asked| there.iter().any(|found| same(asked, found)))
+}
+
+/// Whether two values of a key say the same: a time may be written with its date or without.
+fn agree(key: &str, asked: &str, found: &str) -> bool {
+    let is_time = matches!(key, "lights_out" | "lights_on" | "at" | "until");
+    asked == found || (is_time && minute(asked).is_some() && minute(asked) == minute(found))
+}
