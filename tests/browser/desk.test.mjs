@@ -83,7 +83,7 @@ test("another desk's page sees it at once", async () => {
   assert.equal(await held.isVisible(), false);
   await acting.getByText("Hold, release, repair").click();
   await acting.getByLabel("hold it").check();
-  await acting.getByLabel("Why").last().fill("looks worn");
+  await acting.locator("form[action$='/move'] [name=reason]").fill("looks worn");
   await acting.getByRole("button", { name: "Do it" }).click();
   await held.waitFor({ timeout: 10_000 });
   await watching.context().close();

@@ -27,6 +27,10 @@ impl Conn {
     pub async fn late_diary(&mut self, night: &Night) -> Result<Option<(DiaryEntry, String)>> {
         let Some(result) = night.result else { return Ok(None) };
         let original: Original = self.get(night.original).await?;
+        // Of what was destroyed nothing is left to be told.
+        if original.destroyed_at.is_some() {
+            return Ok(None);
+        }
         let zone = self.reading_kept(&original).await?.zone;
         let Some(entry) = self.diary_of(night, &zone).await? else { return Ok(None) };
         let versions = self.versions(night).await?;
