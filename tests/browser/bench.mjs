@@ -3,7 +3,7 @@
 
 import { after, before } from "node:test";
 import { execFileSync, spawn } from "node:child_process";
-import { mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { createRequire } from "node:module";
@@ -59,9 +59,20 @@ export function chromiumHere() {
 export async function demo(day) {
   const folder = mkdtempSync(join(tmpdir(), "matins-demo-"));
   const data = join(folder, "demo");
-  const server = await start(["demo", "--data", data, "--day", day, "--listen", "127.0.0.1:0", "--no-open"]);
+  cpSync(await made(day), data, { recursive: true });
+  const server = await start(["demo", "--data", data, "--listen", "127.0.0.1:0", "--no-open"]);
   const browser = await chromiumHere();
   return { server, browser, data, clear: () => rmSync(folder, { recursive: true, force: true }) };
+}
+
+/** The department as it was made, once for all files of tests: making it takes longer than most of them. */
+async function made(day) {
+  const data = join(String(process.env.DEMOS), day);
+  if (!existsSync(data)) {
+    const server = await start(["demo", "--data", data, "--day", day, "--listen", "127.0.0.1:0", "--no-open"]);
+    await server.end();
+  }
+  return data;
 }
 
 /** Yesterday, so that the true clock is the demo's next morning. */

@@ -10,4 +10,8 @@ export PLAYWRIGHT_SKIP_BROWSER_DOWNLOAD=1
 npm ci --no-audit --no-fund --silent
 files=("$@")
 [ ${#files[@]} -gt 0 ] || files=(*.test.mjs)
-exec node --test --test-reporter=spec --test-concurrency=1 "${files[@]}"
+# Invented departments that were made, for all files; they run one after another.
+DEMOS=$(mktemp -d)
+export DEMOS
+trap 'rm -rf "$DEMOS"' EXIT
+node --test --test-reporter=spec --test-concurrency=1 "${files[@]}"

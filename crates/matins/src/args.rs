@@ -329,7 +329,7 @@ pub(crate) struct DemoArgs {
     /// Write the invented nights and their reports into this folder and open nothing; it may not hold anything yet
     #[arg(long, value_name = "DIR")]
     pub(crate) out: Option<PathBuf>,
-    /// The folder for the invented record; it may not hold anything yet [default: a fresh temporary folder]
+    /// The folder for the invented record: empty, or of a demo, which goes on from its last act [default: a fresh temporary folder]
     #[arg(long, value_name = "DIR", conflicts_with = "out")]
     pub(crate) data: Option<PathBuf>,
     /// The day the department lives on [default: today]

@@ -50,6 +50,8 @@ function open() {
 /** @param {MessagePort} port @param {string} said */
 function heard(port, said) {
   if (said === "here") {
+    // What happened between the making of a new page and the stream's standing was heard by nobody.
+    if (!here.has(port) && !stands) missed.add(port);
     here.set(port, Date.now());
     // A page that was away missed what happened; it is told as soon as the stream stands.
     if (stands && missed.delete(port)) port.postMessage("*");

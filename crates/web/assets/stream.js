@@ -43,7 +43,8 @@ function shared(told) {
 function alone(told) {
   /** @type {EventSource | null} */
   let stream = null;
-  let missed = document.visibilityState !== "visible";
+  // Whatever happened between the making of this page and the stream's standing was not heard.
+  let missed = true;
   const close = () => {
     if (stream) missed = true;
     stream?.close();

@@ -31,7 +31,7 @@ struct Line {
 
 /// Makes the nights, scores them, writes their reports, and says where they are.
 pub(crate) fn run(args: &DemoArgs, voice: Voice) -> Result<Exit, Trouble> {
-    let folder = folder(args.out.as_deref().or(args.data.as_deref()))?;
+    let folder = folder(args.out.as_deref().or(args.data.as_deref()), args.out.is_none())?;
     if args.out.is_none() {
         return open::run(&folder, args, voice);
     }
@@ -84,13 +84,13 @@ fn formats() -> Vec<(&'static str, ReportFormat)> {
     formats
 }
 
-/// The folder asked for, empty; or a fresh one in the temporary folder.
-fn folder(asked: Option<&Path>) -> Result<PathBuf, Trouble> {
+/// The folder asked for, empty or with a demo's record in it; or a fresh one in the temporary folder.
+fn folder(asked: Option<&Path>, may_go_on: bool) -> Result<PathBuf, Trouble> {
     match asked {
         Some(path) => {
             fs::create_dir_all(path).map_err(|error| not_made(path, &error))?;
             let mut entries = fs::read_dir(path).map_err(|error| not_made(path, &error))?;
-            if entries.next().is_some() {
+            if entries.next().is_some() && !(may_go_on && open::is_demo(path)) {
                 return Err(Trouble::machine("the folder holds something already")
                     .about(path.display().to_string())
                     .hint("--out names another, which need not exist"));

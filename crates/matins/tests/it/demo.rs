@@ -23,3 +23,18 @@ fn the_demo_makes_a_department_of_nights() {
          hint: --out names another, which need not exist\n",
     );
 }
+
+/// A demo that was made is gone on with; a day is asked only of a new one.
+#[test]
+fn a_day_is_not_asked_of_a_demo_that_goes_on() {
+    let desk = Desk::new();
+    std::fs::create_dir(desk.path("d")).unwrap();
+    std::fs::write(desk.path("d/invented.txt"), "").unwrap();
+    desk.run(&["demo", "--data", "d", "--day", "2026-06-15", "--no-open"])
+        .fails(2, "matins: d: `--day` is for a new demo; this one goes on from its last act\n");
+    desk.run(&["demo", "--out", "d"]).fails(
+        1,
+        "matins: d: the folder holds something already\n  \
+         hint: --out names another, which need not exist\n",
+    );
+}

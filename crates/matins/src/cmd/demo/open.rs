@@ -35,31 +35,66 @@ const ACCOUNTS: [(&str, &str, Role); 6] = [
 /// Folder of the files that are still on their monitors.
 const MONITORS: &str = "on-the-monitors";
 
+/// Stands in the folder of a demo that is whole, so that it is known again and goes on.
+const INVENTED: &str = "invented.txt";
+const INVENTED_SAYS: &str = "\
+The record in this folder is of an invented department, made by `matins demo`. Nobody in it is real.
+`matins demo --data` with this folder goes on with it.
+";
+
 /// Files by name.
 type Files = Vec<(String, Vec<u8>)>;
 
-/// Makes the record in the folder and serves it until it is told to end.
+/// Whether the folder holds a demo that was made whole.
+pub(super) fn is_demo(folder: &Path) -> bool {
+    folder.join(INVENTED).is_file()
+}
+
+/// Makes the record in the folder, or goes on with the one there, and serves it until it is told to end.
 pub(super) fn run(folder: &Path, args: &DemoArgs, voice: Voice) -> Result<Exit, Trouble> {
-    let today = day(args)?;
     let runtime = serve::runtime()?;
     let place = Place::Folder(folder.join("record"));
-    voice.tell("making some months of an invented department");
-    let clock = Arc::new(AtomicI64::new(0));
-    let files = runtime.block_on(furnish(&place, &clock, today)).map_err(serve::record)?;
     let monitors = folder.join(MONITORS);
-    std::fs::create_dir_all(&monitors).map_err(|error| super::not_made(&monitors, &error))?;
-    for (name, bytes) in files {
-        files::write(&monitors.join(name), &bytes)?;
-    }
-    // The demo's clock goes on from where its past ended, whatever the hour is here.
-    let (from, began) = (clock.load(Ordering::SeqCst), when::wall_clock()());
-    let wall = when::wall_clock();
-    let clock: when::Clock = Arc::new(move || from + wall() - began);
-    let store = runtime.block_on(Store::open(&place, clock)).map_err(serve::record)?;
+    let from = if is_demo(folder) {
+        if args.day.is_some() {
+            return Err(Trouble::usage(
+                "`--day` is for a new demo; this one goes on from its last act",
+            )
+            .about(folder.display().to_string()));
+        }
+        runtime.block_on(last_act(&place)).map_err(serve::record)?
+    } else {
+        let today = day(args)?;
+        voice.tell("making some months of an invented department");
+        let clock = Arc::new(AtomicI64::new(0));
+        let files = runtime.block_on(furnish(&place, &clock, today)).map_err(serve::record)?;
+        std::fs::create_dir_all(&monitors).map_err(|error| super::not_made(&monitors, &error))?;
+        for (name, bytes) in files {
+            files::write(&monitors.join(name), &bytes)?;
+        }
+        files::write(&folder.join(INVENTED), INVENTED_SAYS.as_bytes())?;
+        clock.load(Ordering::SeqCst)
+    };
+    let store = runtime.block_on(Store::open(&place, going_on(from))).map_err(serve::record)?;
     let browse = !args.no_open;
     let ready = move |address: &str| welcome(voice, address, &monitors, browse);
     runtime.block_on(serve::run_on(store, args.listen, Arc::new(ready), voice))?;
     Ok(Exit::Done)
+}
+
+/// The demo's clock: it goes on from where its past ended, whatever the hour is here.
+fn going_on(from: i64) -> when::Clock {
+    let wall = when::wall_clock();
+    let began = wall();
+    Arc::new(move || from + wall() - began)
+}
+
+/// When the last act of a demo was that is gone on with.
+async fn last_act(place: &Place) -> Result<i64> {
+    let store = Store::open(place, when::wall_clock()).await?;
+    let clocks = store.clocks().await;
+    store.close().await;
+    Ok(clocks?.last_at)
 }
 
 /// The day the demo plays on.
