@@ -24,7 +24,7 @@
 //! is told with both numbers and bounds nothing. What several anchors tell together is used where those
 //! several agree and, against any other, on the side where nothing contradicts it.
 
-use super::bounds::{Range, Spread, moments};
+use super::bounds::{Spread, moments};
 use super::known::Known;
 use crate::unit::TOLERANCE;
 
@@ -174,7 +174,7 @@ fn outside(a: &Known, b: &Known, spread: &Spread) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::correct::bounds::Bounds;
+    use crate::correct::bounds::{Bounds, Range};
     use crate::correct::{Anchor, AnchorKind, model};
     use crate::criteria::{CorrectCriteria, shipped};
     use proptest::prelude::*;
