@@ -3,9 +3,11 @@
 //! First temperature and metabolism, where the monitor has not done it; then offset and drift, by the
 //! model that the anchors allow. The band is what all that is known of the sensor's error leaves open:
 //! what unchecked sensors err by where nothing checked it, and less by every anchor that agrees. A blood
-//! gas is never left out. Recorded values stay in the recording.
+//! gas is never left out, and one that cannot be paired is held against what the sensor read nearest to it.
+//! Recorded values stay in the recording.
 
 use crate::criteria::Criteria;
+use crate::criteria::Side;
 use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::recording::Quantity;
@@ -20,13 +22,17 @@ mod bounds;
 mod known;
 mod line;
 mod model;
+mod standing;
 mod temperature;
+mod unpaired;
 mod words;
 
 pub use bounds::Bounds;
 pub(crate) use words::DO_NOT_AGREE;
 
 use line::Line;
+use model::Moved;
+use unpaired::Sensor;
 
 /// What an anchor came from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,6 +49,14 @@ impl AnchorKind {
         match self {
             Self::BloodGas => "blood gas",
             Self::GasCheck => "gas check",
+        }
+    }
+
+    /// The same of several.
+    pub fn plural(self) -> &'static str {
+        match self {
+            Self::BloodGas => "blood gases",
+            Self::GasCheck => "gas checks",
         }
     }
 }
@@ -73,6 +87,20 @@ pub struct Unpaired {
     pub pco2_kpa: f64,
     /// Why it cannot be paired, a clause.
     pub why: String,
+    /// Where it contradicts what the sensor read nearest to it.
+    pub contradicts: Option<Contradiction>,
+}
+
+/// A blood gas that cannot be paired and lies outside what the sensor, with all that is not known of it, read
+/// in the nearest minutes that are believed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Contradiction {
+    /// On which side of the sensor it lies.
+    pub side: Side,
+    /// Whether it does so without the gas checks as well, which do not observe the blood.
+    pub opens: bool,
+    /// Both with their numbers and times, in one sentence.
+    pub sentence: String,
 }
 
 /// How CO2 was corrected.
@@ -134,9 +162,11 @@ pub struct CorrectedCo2 {
     pub offset_start_kpa: Option<f64>,
     /// What was added at its end.
     pub offset_end_kpa: Option<f64>,
-    /// The largest that the error moved between two anchors of a kind, the later less the earlier, whatever
-    /// the model; `None` where no two lie far enough apart to tell.
+    /// The largest that the error moved between two anchors of a kind that agree, the later less the earlier,
+    /// whatever the model; `None` where no two lie far enough apart to tell.
     pub drift_kpa: Option<f64>,
+    /// The same between two of which one does not agree with something: only so where both are right.
+    pub drift_if_right: Option<(AnchorKind, f64)>,
     /// Corrected samples, NaN where the recording has none. Same length as the channel.
     pub values: Vec<f64>,
     /// What was added to each sample, kPa. Same length.
@@ -199,8 +229,13 @@ fn co2(screened: &Screened, criteria: &Criteria) -> Option<(CorrectedCo2, Vec<Fi
     let whole = screened.recording.whole();
     let span_s = (channel.time_s(0), channel.time_s(values.len()));
     let bounds = model::bounds(&found.anchors, factor, limits, span_s);
+    let moves = model::moves(&found.anchors, factor, level_kpa, limits);
+    let (doubted, sure): (Vec<Moved>, Vec<Moved>) = moves.into_iter().partition(|moved| {
+        bounds.is_doubted(moved.kind, moved.at_s.0) || bounds.is_doubted(moved.kind, moved.at_s.1)
+    });
     let mut co2 = CorrectedCo2 {
-        drift_kpa: model::drift_kpa(&found.anchors, factor, level_kpa, limits),
+        drift_kpa: Moved::largest(sure.into_iter()).map(|moved| moved.kpa),
+        drift_if_right: Moved::largest(doubted.into_iter()).map(|moved| (moved.kind, moved.kpa)),
         disagreement: words::disagreement(&bounds, &found.anchors, &screened.recording.clock),
         anchors: found.anchors,
         unpaired: found.unpaired,
@@ -215,6 +250,14 @@ fn co2(screened: &Screened, criteria: &Criteria) -> Option<(CorrectedCo2, Vec<Fi
         findings.extend(told(&co2, line, whole));
     }
     take_out(&mut co2, chosen.as_ref().map(|(_, line)| line), span_s, |i| channel.time_s(i));
+    let of_blood = |anchor: &&Anchor| anchor.kind == AnchorKind::BloodGas;
+    let blood: Vec<Anchor> = co2.anchors.iter().filter(of_blood).copied().collect();
+    let by_blood = model::bounds(&blood, factor, limits, span_s);
+    unpaired::hold_against(&mut co2, &Sensor { screened, channel, screen, limits, by_blood });
+    let contradict = co2.unpaired.iter().filter_map(|gas| gas.contradicts.as_ref());
+    findings.extend(contradict.map(|one| {
+        Finding::new("blood_gas_against_sensor", Weight::Serious, &*one.sentence).on("tcpco2")
+    }));
     Some((co2, findings))
 }
 
@@ -229,6 +272,7 @@ impl CorrectedCo2 {
             offset_start_kpa: None,
             offset_end_kpa: None,
             drift_kpa: None,
+            drift_if_right: None,
             added_kpa: vec![0.0; values.len()],
             band: vec![Band::default(); values.len()],
             bounds: Bounds::default(),

@@ -257,8 +257,8 @@ settings! {
         anchor_highest_kpa,
         /// An anchor further than this from the recording says nothing of it.
         anchor_farthest_h,
-        /// A blood gas that cannot be paired but was taken no further than this from the scored time speaks
-        /// against "not met" where it lies past the rule's level.
+        /// A blood gas that cannot be paired but was taken no further than this from the scored time opens the
+        /// answers that it lies on the other side of.
         gas_speaks_h,
         /// Exponent of the temperature correction, base ten, per degree.
         temperature_exponent_per_c,
@@ -526,16 +526,16 @@ impl Test {
 }
 
 impl Test {
-    /// The levels of CO2 that it asks to have been reached or held, wherever in it they stand.
-    pub fn co2_above(&self) -> Vec<Threshold> {
+    /// The levels of CO2 that it asks to have been reached or held, wherever in it they stand, and for how long.
+    pub fn co2_above(&self) -> Vec<(Threshold, f64)> {
+        let above = |threshold: &Threshold, for_s: f64| {
+            let asked = (*threshold, for_s);
+            if threshold.side == Side::Above { vec![asked] } else { Vec::new() }
+        };
         match self {
-            Self::Held { quantity: Quantity::Tcpco2, threshold, .. }
-            | Self::Extreme { quantity: Quantity::Tcpco2, threshold }
-            | Self::HeldRise { threshold, .. }
-                if threshold.side == Side::Above =>
-            {
-                vec![*threshold]
-            }
+            Self::Held { quantity: Quantity::Tcpco2, threshold, for_s }
+            | Self::HeldRise { threshold, for_s, .. } => above(threshold, *for_s),
+            Self::Extreme { quantity: Quantity::Tcpco2, threshold } => above(threshold, 0.0),
             Self::All(parts) | Self::Any(parts) => parts.iter().flat_map(Self::co2_above).collect(),
             _ => Vec::new(),
         }

@@ -44,7 +44,8 @@ pub(super) fn find(
             Ok(anchor) => anchors.push(anchor),
             Err((why, window)) => {
                 found.findings.push(unusable(&gas_words(gas, clock), &why, window));
-                let unpaired = Unpaired { at_s: gas.at_s, pco2_kpa: gas.pco2_kpa, why };
+                let (at_s, pco2_kpa) = (gas.at_s, gas.pco2_kpa);
+                let unpaired = Unpaired { at_s, pco2_kpa, why, contradicts: None };
                 if !found.unpaired.contains(&unpaired) {
                     found.unpaired.push(unpaired);
                 }

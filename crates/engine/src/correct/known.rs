@@ -1,7 +1,7 @@
 //! What is known of the sensor's error, each thing alone.
 
-use super::Point;
 use super::bounds::{Range, Spread};
+use super::{AnchorKind, Point};
 
 /// One thing that says where the error lay.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -13,10 +13,17 @@ pub(super) enum Known {
     },
     /// A blood gas: the whole error.
     Gas(Point),
-    /// A gas check: the sensor's part of it; the variance holds what patients' skins differ by.
-    Check(Point),
+    /// A gas check: the sensor's part of it.
+    Check {
+        /// What the check alone tells, of the electrode.
+        point: Point,
+        /// Variance of what patients' skins differ by, which no check tells.
+        skin_kpa2: f64,
+    },
     /// Two of a kind, between their moments.
     Between {
+        /// Of which kind.
+        kind: AnchorKind,
         /// The earlier.
         a: Point,
         /// The later.
@@ -41,10 +48,11 @@ impl Known {
         let walked = |from_s: f64| spread.drift_kpa2_per_s * (at_s - from_s).abs();
         let (value, variance) = match *self {
             Self::Unchecked { kpa2 } => (0.0, kpa2 + walked(0.0)),
-            Self::Gas(point) | Self::Check(point) => {
-                (point.value, point.variance + walked(point.at_s))
+            Self::Gas(point) => (point.value, point.variance + walked(point.at_s)),
+            Self::Check { point, skin_kpa2 } => {
+                (point.value, point.variance + skin_kpa2 + walked(point.at_s))
             }
-            Self::Between { a, b, untold_kpa2 } => {
+            Self::Between { a, b, untold_kpa2, .. } => {
                 if !(a.at_s..=b.at_s).contains(&at_s) {
                     return None;
                 }
@@ -74,25 +82,65 @@ impl Known {
                 Some(about(moved, variance, spread))
             }
             // One anchor's error is the same at both moments; a shape is told by its checks.
-            Self::Gas(_) | Self::Check(_) | Self::Shaped { .. } => None,
+            Self::Gas(_) | Self::Check { .. } | Self::Shaped { .. } => None,
         }
     }
 
-    /// The anchor of what stands on one alone.
-    pub(super) fn single(&self) -> Option<Point> {
+    /// The same of the electrode alone, where checks alone tell it: the skin is one and the same for each.
+    pub(super) fn electrode(&self) -> Option<Self> {
         match *self {
-            Self::Gas(point) | Self::Check(point) => Some(point),
+            Self::Check { point, .. } => Some(Self::Check { point, skin_kpa2: 0.0 }),
+            Self::Between { kind: kind @ AnchorKind::GasCheck, a, b, .. } => {
+                Some(Self::Between { kind, a, b, untold_kpa2: 0.0 })
+            }
             _ => None,
         }
     }
 
-    /// The anchors it stands on.
-    pub(super) fn points(&self) -> Vec<Point> {
+    /// The anchor of what stands on one alone.
+    pub(super) fn anchor(&self) -> Option<(AnchorKind, Point)> {
         match *self {
-            Self::Unchecked { .. } => vec![],
-            Self::Gas(point) | Self::Check(point) => vec![point],
-            Self::Between { a, b, .. } => vec![a, b],
-            Self::Shaped { gas, a, b } => vec![gas, a, b],
+            Self::Gas(point) => Some((AnchorKind::BloodGas, point)),
+            Self::Check { point, .. } => Some((AnchorKind::GasCheck, point)),
+            _ => None,
+        }
+    }
+
+    /// Whether it is what several anchors tell together.
+    pub(super) fn of_several(&self) -> bool {
+        matches!(self, Self::Between { .. } | Self::Shaped { .. })
+    }
+
+    /// Whether blood gases alone tell it.
+    pub(super) fn of_blood(&self) -> bool {
+        matches!(self, Self::Gas(_) | Self::Between { kind: AnchorKind::BloodGas, .. })
+    }
+
+    /// Whether a gas check has a part in it.
+    pub(super) fn of_checks(&self) -> bool {
+        !self.of_blood() && !self.is_unchecked()
+    }
+
+    /// Whether it is what gas checks tell together.
+    pub(super) fn is_shape(&self) -> bool {
+        self.of_several() && self.of_checks()
+    }
+
+    /// Whether it is what sensors err by that nothing checked.
+    pub(super) fn is_unchecked(&self) -> bool {
+        matches!(self, Self::Unchecked { .. })
+    }
+
+    /// Whether it stands on this one anchor and others.
+    pub(super) fn stands_on(&self, single: &Self) -> bool {
+        let Some((of, point)) = single.anchor() else { return false };
+        match *self {
+            Self::Between { kind, a, b, .. } => kind == of && (a.is(point) || b.is(point)),
+            Self::Shaped { gas, a, b } => match of {
+                AnchorKind::BloodGas => gas.is(point),
+                AnchorKind::GasCheck => a.is(point) || b.is(point),
+            },
+            _ => false,
         }
     }
 }
@@ -141,7 +189,7 @@ mod tests {
     #[test]
     fn the_band_is_narrow_at_anchors_and_widens_away_from_them() {
         let (a, b) = (point(0.0, 0.2, 0.01), point(8.0, 0.4, 0.04));
-        let between = Known::Between { a, b, untold_kpa2: 0.0 };
+        let between = Known::Between { kind: AnchorKind::BloodGas, a, b, untold_kpa2: 0.0 };
         let middle = between.level(4.0 * 3600.0, &SPREAD);
         let expected = f64::sqrt(0.25 * 0.01 + 0.25 * 0.04 + 0.54 * 0.54 / 4.0);
         assert!((half(middle) - expected).abs() < 1e-12);
@@ -163,7 +211,7 @@ mod tests {
         assert!((change(walk, 8.0, 0.0) - 0.54).abs() < 1e-9);
         assert!(change(walk, 3.0, 3.0).abs() < 1e-12);
         let (a, b) = (point(0.0, 0.2, 0.01), point(8.0, 0.2, 0.01));
-        let two = Known::Between { a, b, untold_kpa2: 0.1 };
+        let two = Known::Between { kind: AnchorKind::GasCheck, a, b, untold_kpa2: 0.1 };
         let expected = (0.54_f64 * 0.54 / 4.0 + 0.25 * 0.02).sqrt();
         assert!((change(two, 4.0, 0.0) - expected).abs() < 1e-9);
         // From half an hour before the first anchor: a walk to it, and the bridge from there.

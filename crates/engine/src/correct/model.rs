@@ -63,62 +63,91 @@ pub(super) fn choose(
     }
 }
 
-/// Everything that is known of the error: how unchecked sensors err, each anchor, and what two tell
-/// together.
+/// Where the error lay by everything that is known of it; nothing where the criteria ask for no band.
 pub(super) fn bounds(
     anchors: &[Anchor],
     factor: f64,
     limits: &CorrectCriteria,
     span_s: (f64, f64),
 ) -> Bounds {
-    let squared = |sd: f64| sd * sd;
-    let spread = Spread {
-        drift_kpa2_per_s: squared(limits.drift_sd_kpa_per_8h.value) / (8.0 * 3600.0),
-        sds: limits.band_sds.value,
-    };
+    let spread = spread(limits);
     if spread.sds <= 0.0 {
         return Bounds::default();
     }
+    Bounds::of(known(anchors, factor, limits), spread, span_s)
+}
+
+/// How ranges are made of variances.
+pub(super) fn spread(limits: &CorrectCriteria) -> Spread {
+    let drift_sd_kpa = limits.drift_sd_kpa_per_8h.value;
+    Spread {
+        drift_kpa2_per_s: drift_sd_kpa * drift_sd_kpa / (8.0 * 3600.0),
+        sds: limits.band_sds.value,
+    }
+}
+
+/// Everything that is known of the error: how unchecked sensors err, each anchor, and what two tell
+/// together.
+pub(super) fn known(anchors: &[Anchor], factor: f64, limits: &CorrectCriteria) -> Vec<Known> {
+    let squared = |sd: f64| sd * sd;
     let skin_kpa2 = squared(limits.skin_sd_kpa.value);
     let apart_s = (limits.anchors_apart_min.value * 60.0).max(1.0);
     let mut known = vec![Known::Unchecked { kpa2: squared(limits.uncorrected_sd_kpa.value) }];
     let gases = gas_points(anchors);
     let checks = check_points(anchors, factor);
     known.extend(gases.iter().map(|gas| Known::Gas(*gas)));
-    known.extend(
-        checks
-            .iter()
-            .map(|check| Known::Check(Point { variance: check.variance + skin_kpa2, ..*check })),
-    );
-    let two = |a, b, untold_kpa2| Known::Between { a, b, untold_kpa2 };
-    known.extend(pairs(&gases, apart_s).map(|(a, b)| two(a, b, 0.0)));
+    known.extend(checks.iter().map(|check| Known::Check { point: *check, skin_kpa2 }));
+    let two = |kind, a, b, untold_kpa2| Known::Between { kind, a, b, untold_kpa2 };
+    let of_gases = pairs(&gases, apart_s);
+    known.extend(of_gases.map(|(a, b)| two(AnchorKind::BloodGas, a, b, 0.0)));
     for (a, b) in pairs(&checks, apart_s) {
-        known.push(two(a, b, skin_kpa2));
+        known.push(two(AnchorKind::GasCheck, a, b, skin_kpa2));
         known.extend(gases.iter().take(PAIRED_MOST).map(|gas| Known::Shaped { gas: *gas, a, b }));
     }
-    Bounds::of(known, spread, span_s)
+    known
 }
 
-/// The largest that the error moved between two anchors of a kind, later less earlier, kPa. `None` where
-/// no two lie far enough apart to tell. Whatever model was taken, and whether or not they agree.
-pub(super) fn drift_kpa(
+/// How far the error moved between two anchors of a kind, the later less the earlier.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Moved {
+    pub(super) kind: AnchorKind,
+    pub(super) kpa: f64,
+    /// The moments of the two.
+    pub(super) at_s: (f64, f64),
+}
+
+impl Moved {
+    /// The largest of several.
+    pub(super) fn largest(all: impl Iterator<Item = Self>) -> Option<Self> {
+        all.reduce(|a, b| if b.kpa.abs() > a.kpa.abs() { b } else { a })
+    }
+}
+
+/// How far the error moved between every two anchors of a kind that lie far enough apart to tell. Whatever
+/// model was taken, and whether or not they agree.
+pub(super) fn moves(
     anchors: &[Anchor],
     factor: f64,
     level_kpa: Option<f64>,
     limits: &CorrectCriteria,
-) -> Option<f64> {
+) -> Vec<Moved> {
     let apart_s = (limits.anchors_apart_min.value * 60.0).max(1.0);
-    let moved = |points: &[Point], scale_kpa: f64| {
-        let moves = pairs(points, apart_s).map(|(a, b)| scale_kpa * (b.value - a.value));
-        moves.reduce(|a, b| if b.abs() > a.abs() { b } else { a })
+    let moved = |kind, points: &[Point], scale_kpa: f64| -> Vec<Moved> {
+        let of_two = |(a, b): (Point, Point)| {
+            let kpa = scale_kpa * (b.value - a.value);
+            Moved { kind, kpa, at_s: (a.at_s, b.at_s) }
+        };
+        pairs(points, apart_s).map(of_two).collect()
     };
-    let ratios: Vec<Point> = of(anchors, AnchorKind::GasCheck).map(ratio).collect();
-    let by_checks = match level_kpa {
-        Some(level_kpa) => moved(&ratios, level_kpa),
-        None => moved(&check_points(anchors, factor), 1.0),
-    };
-    let by_gases = moved(&gas_points(anchors), 1.0);
-    [by_gases, by_checks].into_iter().flatten().reduce(|a, b| if b.abs() > a.abs() { b } else { a })
+    let mut moves = moved(AnchorKind::BloodGas, &gas_points(anchors), 1.0);
+    moves.extend(match level_kpa {
+        Some(level_kpa) => {
+            let ratios: Vec<Point> = of(anchors, AnchorKind::GasCheck).map(ratio).collect();
+            moved(AnchorKind::GasCheck, &ratios, level_kpa)
+        }
+        None => moved(AnchorKind::GasCheck, &check_points(anchors, factor), 1.0),
+    });
+    moves
 }
 
 fn of(anchors: &[Anchor], kind: AnchorKind) -> impl Iterator<Item = &Anchor> {
@@ -184,6 +213,6 @@ fn checks_not_used() -> Finding {
         "gas_checks_not_used",
         Weight::Note,
         "Gas checks do not move CO2 where the blood gases do: those tell the whole error, and the checks \
-         only the sensor's part of it. They narrow the band.",
+         only the sensor's part of it. Those that agree narrow the band.",
     )
 }

@@ -24,27 +24,32 @@ use crate::unit::Unit;
 /// What a test comes to on this night.
 pub(super) fn outcome(test: &Test, bench: &Bench) -> Outcome {
     match test {
-        Test::Held { quantity, threshold, for_s } => on_lane(bench, *quantity, |lane| {
-            enough::never(held(lane, threshold, *for_s, None), bench, lane, Some(threshold))
-        }),
+        Test::Held { quantity, threshold, for_s } => {
+            on_lane(bench, *quantity, |lane| reached(bench, lane, threshold, *for_s))
+        }
         Test::HeldRise { threshold, rise, for_s } => held_rise(bench, threshold, rise, *for_s),
         Test::Share { quantity, threshold, share } => on_lane(bench, *quantity, |lane| {
             let samples = level::count_for(share, 100.0 / inside_samples(lane));
             let how_long = amount_words(share, "% of the night");
-            enough::at_all(added_up(lane, threshold, samples, &how_long), bench, lane)
+            let outcome = added_up(lane, threshold, samples, &how_long);
+            let outcome = enough::at_all(outcome, bench, lane);
+            enough::unless_contradicted(outcome, bench, lane, threshold)
         }),
         Test::ShareRise { rise, share } => share_rise(bench, rise, share),
         Test::Total { quantity, threshold, total } => on_lane(bench, *quantity, |lane| {
             let samples = level::count_for(total, lane.trace.period_s);
             let how_long = minutes_words(total.value, total.strict);
-            enough::never(added_up(lane, threshold, samples, &how_long), bench, lane, None)
+            let outcome = added_up(lane, threshold, samples, &how_long);
+            let outcome = enough::never(outcome, bench, lane, None);
+            enough::unless_contradicted(outcome, bench, lane, threshold)
         }),
-        Test::Extreme { quantity, threshold } => on_lane(bench, *quantity, |lane| {
-            enough::never(held(lane, threshold, 0.0, None), bench, lane, Some(threshold))
-        }),
-        Test::Mean { quantity, threshold } => {
-            on_lane(bench, *quantity, |lane| enough::at_all(mean(lane, threshold), bench, lane))
+        Test::Extreme { quantity, threshold } => {
+            on_lane(bench, *quantity, |lane| reached(bench, lane, threshold, 0.0))
         }
+        Test::Mean { quantity, threshold } => on_lane(bench, *quantity, |lane| {
+            let outcome = enough::at_all(mean(lane, threshold), bench, lane);
+            enough::unless_contradicted(outcome, bench, lane, threshold)
+        }),
         Test::Events { measure, rate } => events(bench, measure, rate),
         Test::Clusters { .. } => {
             let outcome = super::clusters::outcome(test, bench);
@@ -71,6 +76,13 @@ fn on_lane(bench: &Bench, quantity: Quantity, test: impl Fn(&Lane) -> Outcome) -
         }
         Some(lane) => test(lane),
     }
+}
+
+/// One unbroken run past the threshold, as far as the night and its blood gases let it be answered.
+fn reached(bench: &Bench, lane: &Lane, threshold: &Threshold, for_s: f64) -> Outcome {
+    let outcome = held(lane, threshold, for_s, None);
+    let outcome = enough::never(outcome, bench, lane, Some(threshold));
+    enough::unless_contradicted(outcome, bench, lane, threshold)
 }
 
 /// One unbroken run past the threshold; `rise` when the threshold is a rise above awake.
@@ -119,8 +131,7 @@ fn mean(lane: &Lane, threshold: &Threshold) -> Outcome {
 /// CO2 past a threshold and risen above awake, in one unbroken run.
 fn held_rise(bench: &Bench, threshold: &Threshold, rise: &Amount, for_s: f64) -> Outcome {
     on_lane(bench, Quantity::Tcpco2, |lane| {
-        let by_level = held(lane, threshold, for_s, None);
-        let by_level = enough::never(by_level, bench, lane, Some(threshold));
+        let by_level = reached(bench, lane, threshold, for_s);
         let Some(awake_kpa) = bench.awake_co2_kpa else {
             return without_awake(by_level);
         };

@@ -73,23 +73,31 @@ impl<'a> Bench<'a> {
         Some(Self { rise, sure_co2: true, ..self.with(lane) })
     }
 
-    /// The blood gases that could not be held against the sensor and were taken in or near the scored time.
+    /// The blood gases that could not be paired and were taken in or near the scored time: these open answers.
     pub(super) fn speaking_gases(&self) -> impl Iterator<Item = &Unpaired> {
-        let corrected = &self.scores.corrected;
+        let near_s = self.criteria.correct.gas_speaks_h.value * 3600.0;
+        self.unpaired_gases()
+            .filter(move |gas| !self.sure_co2 && self.from_scored_s(gas.at_s) <= near_s)
+    }
+
+    /// The blood gases of about this night that could not be paired.
+    pub(super) fn unpaired_gases(&self) -> impl Iterator<Item = &Unpaired> {
         let limits = &self.criteria.correct;
-        let near_s = limits.gas_speaks_h.value * 3600.0;
-        let stretches = &corrected.screened.period.stretches;
-        let scored = stretches.first().zip(stretches.last());
-        let near = move |at_s: f64| {
-            scored.is_some_and(|(first, last)| {
-                (first.start_s - near_s..=last.end_s + near_s).contains(&at_s)
-            })
-        };
+        let farthest_s = limits.anchor_farthest_h.value * 3600.0;
         let likely = limits.anchor_lowest_kpa.value..=limits.anchor_highest_kpa.value;
-        let gases = corrected.tcpco2.iter().filter(|_| !self.sure_co2);
-        gases
-            .flat_map(|co2| &co2.unpaired)
-            .filter(move |gas| near(gas.at_s) && likely.contains(&gas.pco2_kpa))
+        let gases = self.scores.corrected.tcpco2.iter().flat_map(|co2| &co2.unpaired);
+        gases.filter(move |gas| {
+            self.from_scored_s(gas.at_s) <= farthest_s && likely.contains(&gas.pco2_kpa)
+        })
+    }
+
+    /// How far a moment lies from the scored time.
+    pub(super) fn from_scored_s(&self, at_s: f64) -> f64 {
+        let stretches = &self.scores.corrected.screened.period.stretches;
+        let scored = stretches.first().zip(stretches.last());
+        scored.map_or(f64::INFINITY, |(first, last)| {
+            (first.start_s - at_s).max(at_s - last.end_s).max(0.0)
+        })
     }
 
     /// The same bench with SpO2 free to be anything in every gap; `None` when it is so already.

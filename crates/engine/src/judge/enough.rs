@@ -12,6 +12,7 @@ use super::lane::Lane;
 use super::outcome::Outcome;
 use super::words::level_words;
 use super::words::minutes_words;
+use crate::correct::Unpaired;
 use crate::criteria::Side;
 use crate::criteria::Threshold;
 use crate::recording::Quantity;
@@ -32,6 +33,35 @@ pub(super) fn never(
     }
     match past.and_then(|threshold| gas_past(bench, lane, threshold)) {
         Some(gas) => open(outcome, &gas),
+        None => outcome,
+    }
+}
+
+/// An outcome on a level, open where a blood gas that cannot be paired contradicts the sensor and lies on the
+/// other side of the level than the answer: then the sensor is off, and off towards the answer.
+pub(super) fn unless_contradicted(
+    outcome: Outcome,
+    bench: &Bench,
+    lane: &Lane,
+    threshold: &Threshold,
+) -> Outcome {
+    if lane.trace.quantity != Quantity::Tcpco2 {
+        return outcome;
+    }
+    let against = |gas: &&Unpaired| {
+        let Some(contradiction) = gas.contradicts.as_ref().filter(|one| one.opens) else {
+            return false;
+        };
+        let (past, farther) =
+            (threshold.passed_by(gas.pco2_kpa), contradiction.side == threshold.side);
+        match outcome.answer {
+            Answer::Met => !past && !farther,
+            Answer::NotMet => past && farther,
+            Answer::CannotTell => false,
+        }
+    };
+    match bench.speaking_gases().find(against) {
+        Some(gas) => open(outcome, &gas_words(bench, gas)),
         None => outcome,
     }
 }
@@ -70,10 +100,13 @@ fn gas_past(bench: &Bench, lane: &Lane, threshold: &Threshold) -> Option<String>
         return None;
     }
     let past = bench.speaking_gases().find(|gas| threshold.passed_by(gas.pco2_kpa))?;
-    let clock = &bench.scores.corrected.screened.recording.clock;
-    Some(format!(
+    Some(gas_words(bench, past))
+}
+
+fn gas_words(bench: &Bench, gas: &Unpaired) -> String {
+    format!(
         "but the blood gas at {} was {}, and it cannot be held against the sensor",
-        clock.label(past.at_s, false),
-        level_words(Quantity::Tcpco2, past.pco2_kpa)
-    ))
+        bench.scores.corrected.screened.recording.clock.label(gas.at_s, false),
+        level_words(Quantity::Tcpco2, gas.pco2_kpa)
+    )
 }

@@ -16,6 +16,7 @@ use crate::correct::Unpaired;
 use crate::criteria::BreathingAsked;
 use crate::criteria::Criteria;
 use crate::criteria::Question;
+use crate::criteria::Test;
 use crate::criteria::Threshold;
 use crate::criteria::passes;
 use crate::notes::Notes;
@@ -59,7 +60,7 @@ pub(super) fn verdict(bench: &Bench, rules: &[RuleAnswer], criteria: &Criteria) 
     let needed: Vec<&RuleAnswer> =
         rules.iter().filter(|rule| question.needs.contains(&rule.id)).collect();
     let answer = together(&needed);
-    let mut reservations = reservations(bench, question, criteria);
+    let mut reservations = reservations(bench, question, &needed, criteria);
     // Asking mends it; another night would not.
     reservations.extend(breathing(bench, question));
     let by_band = open_by_band(bench, &needed, criteria);
@@ -173,7 +174,12 @@ fn answer_sentence(answer: Answer, needed: &[&RuleAnswer]) -> String {
 }
 
 /// Everything that keeps the night from being taken at its word.
-fn reservations(bench: &Bench, question: &Question, criteria: &Criteria) -> Vec<Reservation> {
+fn reservations(
+    bench: &Bench,
+    question: &Question,
+    needed: &[&RuleAnswer],
+    criteria: &Criteria,
+) -> Vec<Reservation> {
     let mut found: Vec<Reservation> = question
         .channels
         .iter()
@@ -190,7 +196,7 @@ fn reservations(bench: &Bench, question: &Question, criteria: &Criteria) -> Vec<
     }
     if question.channels.iter().any(|id| id == Quantity::Tcpco2.id()) {
         found.extend(disagree(bench));
-        found.extend(unpaired(bench, question, criteria));
+        found.extend(unpaired(bench, needed, criteria));
         found.extend(drifted(bench, criteria.judge.drift_most_kpa.value));
         found.extend(never_settled(bench));
     }
@@ -198,29 +204,51 @@ fn reservations(bench: &Bench, question: &Question, criteria: &Criteria) -> Vec<
     found
 }
 
-/// Anchors that cannot all be right.
-fn disagree(bench: &Bench) -> Option<Reservation> {
-    let told = bench.scores.corrected.tcpco2.as_ref()?.disagreement.clone()?;
-    Some(Reservation {
-        reason: told,
-        mend: Some(
-            "A blood gas taken while the sensor reads, and the sensor checked in gas: they tell which is right."
-                .into(),
-        ),
+/// What tells which of several readings that cannot all be right is.
+const TELLS: &str = "A blood gas taken while the sensor reads, and the sensor checked in gas: they tell which is right.";
+
+/// Anchors that cannot all be right, and blood gases that contradict the sensor without being paired with it.
+fn disagree(bench: &Bench) -> Vec<Reservation> {
+    let Some(co2) = &bench.scores.corrected.tcpco2 else { return Vec::new() };
+    let unpaired = co2.unpaired.iter().filter_map(|gas| gas.contradicts.as_ref());
+    let told = co2.disagreement.iter().chain(unpaired.map(|one| &one.sentence));
+    let reservation = |reason: &String| Reservation {
+        reason: reason.clone(),
+        mend: Some(TELLS.into()),
         night: false,
-    })
+    };
+    told.map(reservation).collect()
 }
 
-/// A blood gas past the level of a needed rule that the sensor cannot be held against.
-fn unpaired(bench: &Bench, question: &Question, criteria: &Criteria) -> Option<Reservation> {
-    let needed = criteria.rules.iter().filter(|rule| question.needs.contains(&rule.id));
-    let levels: Vec<Threshold> = needed.flat_map(|rule| rule.test.co2_above()).collect();
-    let past = |gas: &&Unpaired| levels.iter().any(|level| level.passed_by(gas.pco2_kpa));
-    let gas = bench.speaking_gases().find(past)?;
+/// A blood gas past the level of a needed rule that the sensor did not reach, and that it cannot be held
+/// against.
+fn unpaired(bench: &Bench, needed: &[&RuleAnswer], criteria: &Criteria) -> Option<Reservation> {
+    let open = needed.iter().filter(|rule| rule.answer != Answer::Met);
+    let open: Vec<&str> = open.map(|rule| rule.id.as_str()).collect();
+    let asked = criteria.rules.iter().filter(|rule| open.contains(&rule.id.as_str()));
+    let levels: Vec<(Threshold, f64)> = asked.flat_map(|rule| rule.test.co2_above()).collect();
+    let reached = |threshold: Threshold, for_s: f64| {
+        let level = Test::Held { quantity: Quantity::Tcpco2, threshold, for_s };
+        answer::outcome(&level, bench).answer == Answer::Met
+    };
+    let past = |gas: &&Unpaired| {
+        let past = |(level, for_s): &(Threshold, f64)| {
+            level.passed_by(gas.pco2_kpa) && !reached(*level, *for_s)
+        };
+        gas.contradicts.is_none() && levels.iter().any(past)
+    };
+    let gas = bench.unpaired_gases().find(past)?;
     let clock = &bench.scores.corrected.screened.recording.clock;
+    let far_s = bench.from_scored_s(gas.at_s);
+    let speaks_s = criteria.correct.gas_speaks_h.value * 3600.0;
+    let far = if far_s <= speaks_s {
+        String::new()
+    } else {
+        format!(", {} from the scored time", hours_words(far_s))
+    };
     Some(Reservation {
         reason: format!(
-            "{UNPAIRED}{} at {}; {}.",
+            "{UNPAIRED}{} at {}{far}; {}.",
             level_words(Quantity::Tcpco2, gas.pco2_kpa),
             clock.label(gas.at_s, false),
             gas.why
@@ -349,20 +377,34 @@ fn too_little(bench: &Bench, quantity: Quantity, least_h: f64) -> Option<Reserva
     })
 }
 
+/// A sensor that drifted further than the department accepts. Between anchors of which not all agree that is
+/// so only if they are right, and another gas or check tells it where another night does not.
 fn drifted(bench: &Bench, most_kpa: f64) -> Option<Reservation> {
     let co2 = bench.scores.corrected.tcpco2.as_ref()?;
-    let drift_kpa = co2.drift_kpa?;
-    if passes(most_kpa - drift_kpa.abs(), false) {
-        return None;
+    let beyond = |kpa: &f64| !passes(most_kpa - kpa.abs(), false);
+    let accepts = |kpa: f64| {
+        format!(
+            "{}, more than the {} this department accepts.",
+            level_words(Quantity::Tcpco2, kpa.abs()),
+            level_words(Quantity::Tcpco2, most_kpa)
+        )
+    };
+    if let Some(drift_kpa) = co2.drift_kpa.filter(beyond) {
+        return Some(Reservation {
+            reason: format!("{DRIFTED}{}", accepts(drift_kpa)),
+            mend: Some("Another night after the sensor has been serviced and checked.".into()),
+            night: true,
+        });
     }
+    let (kind, drift_kpa) = co2.drift_if_right.filter(|(_, kpa)| beyond(kpa))?;
     Some(Reservation {
         reason: format!(
-            "{DRIFTED}{}, more than the {} this department accepts.",
-            level_words(Quantity::Tcpco2, drift_kpa.abs()),
-            level_words(Quantity::Tcpco2, most_kpa)
+            "If both {} are right, the CO2 sensor drifted by {}",
+            kind.plural(),
+            accepts(drift_kpa)
         ),
-        mend: Some("Another night after the sensor has been serviced and checked.".into()),
-        night: true,
+        mend: Some(TELLS.into()),
+        night: false,
     })
 }
 

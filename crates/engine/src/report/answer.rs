@@ -157,13 +157,16 @@ fn answered(answer: Answer, rules: &[RuleLine]) -> String {
     }
 }
 
-/// What must be read before the answer: blood gases and checks that do not agree, and a blood gas past a
-/// level of CO2 that is asked and that could not be held against the sensor.
+/// What must be read before the answer: blood gases and checks that do not agree, with each other or with the
+/// sensor, and a blood gas past a level of CO2 that is asked and that could not be held against the sensor.
 pub(super) fn first(judgement: &Judgement) -> Vec<String> {
-    let disagreement =
-        judgement.scores.corrected.tcpco2.as_ref().and_then(|co2| co2.disagreement.clone());
-    let unpaired = judgement.verdict.reasons.iter().filter(|reason| is_unpaired(reason));
-    disagreement.into_iter().chain(unpaired.cloned()).collect()
+    let co2 = judgement.scores.corrected.tcpco2.iter();
+    let disagree = co2.flat_map(|co2| {
+        let unpaired = co2.unpaired.iter().filter_map(|gas| gas.contradicts.as_ref());
+        co2.disagreement.iter().chain(unpaired.map(|one| &one.sentence))
+    });
+    let past = judgement.verdict.reasons.iter().filter(|reason| is_unpaired(reason));
+    disagree.chain(past).cloned().collect()
 }
 
 fn is_unpaired(reason: &str) -> bool {

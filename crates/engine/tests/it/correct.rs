@@ -1,7 +1,7 @@
 //! CO2 offset and drift: what the anchors allow, and how wide the band stays.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
-use engine::correct::{Corrected, Model, correct};
+use engine::correct::{AnchorKind, Corrected, Model, correct};
 use engine::criteria::shipped;
 use engine::notes::{BloodGas, GasCheck, MonitorNotes, Notes};
 use engine::recording::Quantity;
@@ -136,7 +136,11 @@ fn of_two_blood_gases_that_disagree_neither_is_left_out() {
     let (lowest, _) = edges(&night, 8.5);
     let (_, highest) = edges(&night, 0.5);
     assert!(lowest < 5.6 && highest > 7.5, "{lowest}, {highest}");
-    near(co2.drift_kpa.unwrap(), 1.9, 0.01);
+    // Only so if both are right.
+    assert_eq!(co2.drift_kpa, None);
+    let (kind, kpa) = co2.drift_if_right.unwrap();
+    assert_eq!(kind, AnchorKind::BloodGas);
+    near(kpa, 1.9, 0.01);
     assert!(codes(&night).contains(&"anchors_disagree"));
     let agree = corrected(5.5, 5.5, gases(vec![gas(0.5, 5.6), gas(8.5, 6.7)]));
     assert!(!codes(&agree).contains(&"anchors_disagree"));

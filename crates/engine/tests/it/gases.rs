@@ -93,7 +93,7 @@ fn keeps(more: &Judgement, less: &Judgement) -> Result<(), String> {
 }
 
 fn agrees(co2: &CorrectedCo2) -> bool {
-    co2.disagreement.is_none()
+    co2.disagreement.is_none() && co2.unpaired.iter().all(|gas| gas.contradicts.is_none())
 }
 
 fn printed(judgement: &Judgement, criteria: &Criteria) -> (Report, String, String, String) {
@@ -125,8 +125,12 @@ fn a_night_of_two_blood_gases_that_disagree_says_so_before_all_else() {
     let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(text.find("do not agree").unwrap() < text.find(&report.headline).unwrap());
     assert!(causes(&judgement.verdict.reasons).contains(&Cause::Disagree));
-    assert!(causes(&judgement.verdict.reasons).contains(&Cause::Drifted));
-    assert_ne!(judgement.verdict.decision, Decision::Sufficient);
+    // That it drifted is so only if both are right, and a gas or a check tells it where a night does not.
+    let drifted = "If both blood gases are right, the CO2 sensor drifted by 2.09 kPa";
+    let reasons = &judgement.verdict.reasons;
+    assert!(reasons.iter().any(|reason| reason.starts_with(drifted)), "{reasons:?}");
+    assert!(!causes(reasons).contains(&Cause::Drifted));
+    assert_eq!(judgement.verdict.decision, Decision::Partial, "{reasons:?}");
     let finding = report.findings.iter().find(|one| one.code == "anchors_disagree").unwrap();
     assert_eq!(finding.weight, Weight::Serious);
     assert!(!page.contains("no blood gas"), "there were two");
@@ -151,7 +155,11 @@ fn a_blood_gas_that_cannot_be_paired_is_told_and_speaks() {
         rule(&judgement).because
     );
     let (report, page, text, _) = printed(&judgement, &criteria);
-    assert!(report.first[0].contains("7.66 kPa (57.5 mmHg) at 06:15"), "{:?}", report.first);
+    assert!(
+        report.first[0].contains("at 06:15 the blood gas was 7.66 kPa (57.5 mmHg)"),
+        "{:?}",
+        report.first
+    );
     assert!(report.correction.sentence.contains("7.66 kPa"), "{}", report.correction.sentence);
     assert!(report.cautions.iter().any(|caution| caution.contains("a blood gas was taken")));
     for words in ["no blood gas", "was not compared"] {
@@ -164,6 +172,125 @@ fn a_blood_gas_that_cannot_be_paired_is_told_and_speaks() {
     let (report, ..) = printed(&low, &criteria);
     assert!(report.first.is_empty());
     assert!(report.correction.sentence.contains("The blood gas of 5.20 kPa (39.0 mmHg) at 06:15"));
+}
+
+fn rule<'a>(night: &'a Judgement, id: &str) -> &'a engine::judge::RuleAnswer {
+    night.rules.iter().find(|rule| rule.id == id).unwrap()
+}
+
+const ABOVE_55: &str = "co2_above_55mmhg_10min";
+
+/// The sensor reads 9 kPa and came off; an hour later the blood has 5.5 kPa. Without an anchor the sensor may
+/// be wrong by 1.33 kPa at 8 h, and by the root of 1.33² + (1.96 × 0.54)² / 8 an hour later: 1.38 kPa by
+/// arithmetic (`conway-2019`, `aarrestad-2016`), so the gas lies outside it, and under the level that is met.
+#[test]
+fn a_blood_gas_below_the_sensor_is_seen_as_one_above_it() {
+    let criteria = shipped("adult-air").unwrap();
+    let after_s = NIGHT_S as f64 + HOUR_S;
+    let quiet = night(recording(9.0, 0.0), notes(vec![], vec![]), &criteria);
+    assert_eq!(rule(&quiet, ABOVE_55).answer, Answer::Met);
+    assert_eq!(quiet.verdict.decision, Decision::Sufficient, "{:?}", quiet.verdict.reasons);
+    let judged =
+        |at_s, kpa| night(recording(9.0, 0.0), notes(vec![gas(at_s, kpa)], vec![]), &criteria);
+    let low = judged(after_s, 5.5);
+    assert_eq!(rule(&low, ABOVE_55).answer, Answer::CannotTell);
+    assert!(rule(&low, ABOVE_55).because.contains("07:00 was 5.50 kPa"));
+    let (report, page, text, _) = printed(&low, &criteria);
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for number in [
+        "at 07:00 the blood gas was 5.50 kPa (41.3 mmHg)",
+        "(67.6 mmHg) at 05:59",
+        "no less than 7.6",
+    ] {
+        assert!(report.first[0].contains(number), "{}", report.first[0]);
+        assert!(page.contains(number) && words.contains(number), "{number}");
+    }
+    assert!(page.find("at 07:00 the blood gas was").unwrap() < page.find("<h1>").unwrap());
+    assert!(causes(&low.verdict.reasons).contains(&Cause::Disagree));
+    assert_eq!(low.verdict.decision, Decision::Partial, "{:?}", low.verdict.reasons);
+    let found = report.findings.iter().find(|one| one.code == "blood_gas_against_sensor").unwrap();
+    assert_eq!(found.weight, Weight::Serious);
+    // On the answer's own side of the level it is told, and the answer stands.
+    let past = judged(after_s, 7.5);
+    assert_eq!(rule(&past, ABOVE_55).answer, Answer::Met);
+    assert_eq!(past.verdict.decision, Decision::Partial);
+    // Within what the sensor may err by it confirms, and nothing is held against the night.
+    let near = judged(after_s, 8.4);
+    assert_eq!(answers(&near), answers(&quiet));
+    assert_eq!(near.verdict.decision, Decision::Sufficient);
+    assert!(report(&near, &criteria).first.is_empty());
+    // In the time that settling takes from the sensor, likewise.
+    let mut settling = notes(vec![gas(4.0 * HOUR_S + 300.0, 5.5)], vec![]);
+    settling.marks.push(made::mark(MarkKind::Refitted, 4.0 * HOUR_S, None));
+    let settling = night(recording(9.0, 0.0), settling, &criteria);
+    assert_eq!(rule(&settling, ABOVE_55).answer, Answer::CannotTell);
+}
+
+/// At two hours and a minute from the scored time a gas opens no answer, and is told with its hours, before
+/// all else and as a reservation.
+#[test]
+fn a_blood_gas_two_hours_off_does_not_vanish() {
+    let criteria = shipped("adult-air").unwrap();
+    for (kpa, level_kpa, answer) in [(5.0, 9.0, Answer::Met), (8.0, 4.6, Answer::NotMet)] {
+        let judged = |minutes: f64| {
+            let at_s = NIGHT_S as f64 + 60.0 * minutes;
+            night(recording(level_kpa, 0.0), notes(vec![gas(at_s, kpa)], vec![]), &criteria)
+        };
+        let (inside, outside) = (judged(119.0), judged(121.0));
+        assert_eq!(rule(&inside, ABOVE_55).answer, Answer::CannotTell);
+        assert_eq!(rule(&outside, ABOVE_55).answer, answer);
+        for (judgement, hours) in [(&inside, "1 h 59 min before"), (&outside, "2 h 01 min before")]
+        {
+            let first = report(judgement, &criteria).first;
+            assert!(first[0].contains(hours), "{first:?}");
+            assert_eq!(judgement.verdict.decision, Decision::Partial);
+            assert!(judgement.verdict.reasons.contains(&first[0]));
+        }
+    }
+}
+
+/// The same gas past a level that the sensor's band reaches as well: it contradicts the answer alone.
+#[test]
+fn a_gas_past_a_level_that_is_not_met_is_told_whatever_its_hours() {
+    let criteria = shipped("adult-air").unwrap();
+    let judged = |hours: f64, kpa: f64| {
+        let at_s = NIGHT_S as f64 + hours * HOUR_S;
+        night(recording(6.0, 0.0), notes(vec![gas(at_s, kpa)], vec![]), &criteria)
+    };
+    assert_eq!(rule(&judged(1.0, 6.5), ABOVE_55).answer, Answer::NotMet);
+    assert!(report(&judged(1.0, 6.5), &criteria).first.is_empty());
+    let (near, far) = (judged(1.0, 7.34), judged(5.0, 7.34));
+    assert_eq!(rule(&near, ABOVE_55).answer, Answer::CannotTell);
+    assert_eq!(rule(&far, ABOVE_55).answer, Answer::NotMet);
+    let told = &report(&far, &criteria).first[0];
+    assert!(
+        told.contains("7.34 kPa (55.1 mmHg) at 11:00, 5 h 00 min from the scored time"),
+        "{told}"
+    );
+    assert_eq!(far.verdict.decision, Decision::Partial);
+}
+
+/// A gas 1.25 kPa above the sensor in the morning, within what unchecked sensors err by: CO2 above 55 mmHg is
+/// not met, 7.23 kPa at most. A check that passed in the evening made it open; it does not observe the blood.
+#[test]
+fn a_passed_check_beside_a_far_gas_opens_nothing_and_is_told() {
+    let criteria = shipped("adult-air").unwrap();
+    let gases = vec![gas(7.5 * HOUR_S, 7.15)];
+    let less = night(recording(5.9, 0.0), notes(gases.clone(), vec![]), &criteria);
+    let checks = vec![check(-600.0, 5.0, 5.0)];
+    let more = night(recording(5.9, 0.0), notes(gases, checks), &criteria);
+    assert_eq!(rule(&less, ABOVE_55).answer, Answer::NotMet, "{}", rule(&less, ABOVE_55).because);
+    keeps(&more, &less).unwrap();
+    assert_eq!(answers(&more), answers(&less));
+    let (report, ..) = printed(&more, &criteria);
+    for told in
+        ["the blood gas was 7.15 kPa", "in a gas of 5.00 kPa", "A check tells the electrode"]
+    {
+        assert!(report.first[0].contains(told), "{}", report.first[0]);
+    }
+    assert!(!report.first[0].contains("None is left out"));
+    assert_ne!(more.verdict.decision, Decision::Repeat);
+    assert!(causes(&more.verdict.reasons).contains(&Cause::Disagree));
 }
 
 /// What leaves a rule open is the sensor's band alone: another night does not narrow it, a gas does.
@@ -298,6 +425,27 @@ proptest! {
             }
             before = Some((now, judgement));
         }
+    }
+
+    /// A check that passed never turns an answer to "cannot tell", whatever the blood gases of the night say,
+    /// and where it does not agree with them that is said.
+    #[test]
+    fn a_passed_check_never_opens_an_answer(
+        level_kpa in 4.8..9.0_f64,
+        taken in prop::collection::vec((0.2..7.8_f64, -2.2..2.2_f64), 0..4),
+        evening in proptest::option::of(-0.3..0.3_f64),
+        morning in -0.3..0.3_f64,
+    ) {
+        let criteria = shipped("adult-air").unwrap();
+        let recording = recording(level_kpa, 0.15);
+        let gases: Vec<BloodGas> =
+            taken.iter().map(|(h, e)| gas(h * HOUR_S, (level_kpa + e).max(1.5))).collect();
+        let mut checks: Vec<GasCheck> =
+            evening.iter().map(|error_kpa| check(-600.0, 5.0 + error_kpa, 5.0)).collect();
+        let less = night(recording.clone(), notes(gases.clone(), checks.clone()), &criteria);
+        checks.push(check(NIGHT_S as f64 + 600.0, 5.0 + morning, 5.0));
+        let more = night(recording, notes(gases, checks), &criteria);
+        prop_assert_eq!(keeps(&more, &less), Ok(()));
     }
 
     /// The band always holds every blood gas at its moment, whatever the others say, and says so where it does
