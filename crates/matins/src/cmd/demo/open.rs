@@ -51,11 +51,8 @@ pub(super) fn run(folder: &Path, args: &DemoArgs, voice: Voice) -> Result<Exit, 
     for (name, bytes) in files {
         files::write(&monitors.join(name), &bytes)?;
     }
-    // The demo's clock goes on from where its past ended, whatever the hour is here.
-    let (from, began) = (clock.load(Ordering::SeqCst), when::wall_clock()());
-    let wall = when::wall_clock();
-    let clock: when::Clock = Arc::new(move || from + wall() - began);
-    let store = runtime.block_on(Store::open(&place, clock)).map_err(serve::record)?;
+    // The record tells its own time: it goes on from where its past ended, whatever the hour is here.
+    let store = runtime.block_on(Store::open(&place, when::wall_clock())).map_err(serve::record)?;
     let browse = !args.no_open;
     let ready = move |address: &str| welcome(voice, address, &monitors, browse);
     runtime.block_on(serve::run_on(store, args.listen, Arc::new(ready), voice))?;
@@ -82,6 +79,9 @@ async fn furnish(place: &Place, clock: &Arc<AtomicI64>, today: Date) -> Result<F
     }
     past.make().await?;
     let files = std::mem::take(&mut past.files);
+    // Whatever opens this record, to check it or to back it up, does it at the demo's time.
+    let ahead_s = clock.load(Ordering::SeqCst) - when::wall_clock()();
+    store.live_at(&Author::program(), ahead_s).await?;
     store.close().await;
     Ok(files)
 }
