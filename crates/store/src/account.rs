@@ -8,6 +8,7 @@ use serde_json::json;
 use crate::act::Act;
 use crate::act::Author;
 use crate::chain::sha256;
+use crate::db::Conn;
 use crate::db::Store;
 use crate::error::Result;
 use crate::error::StoreError;
@@ -506,4 +507,10 @@ async fn not_the_last(act: &mut Act, account: &Account) -> Result<()> {
         "this is the last administrator who can log in",
         "give somebody else the role first",
     ))
+}
+
+/// The name behind a login; the login itself when nobody has it.
+pub(crate) async fn name_of(conn: &mut Conn, login: &str) -> Result<String> {
+    let account: Option<Account> = conn.first("WHERE login = $1", &[login.into()]).await?;
+    Ok(account.map_or_else(|| login.to_owned(), |account| account.name))
 }

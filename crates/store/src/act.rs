@@ -59,6 +59,7 @@ pub struct Act {
     seq: i64,
     at: i64,
     now: i64,
+    invented_s: Option<i64>,
     /// Why this clock may change nothing.
     doubt: Option<Refusal>,
     prev: String,
@@ -91,6 +92,7 @@ impl Store {
             seq: seq + 1,
             at: if doubt.is_some() { last_at } else { now.max(last_at) },
             now,
+            invented_s: self.invented_s,
             doubt,
             prev,
             object: String::new(),
@@ -177,7 +179,7 @@ impl Act {
     pub(crate) fn believe_the_clock(&mut self) -> Option<Clocks> {
         let doubt = self.doubt.take()?;
         let last_at = std::mem::replace(&mut self.at, self.now);
-        Some(Clocks { now: self.now, last_at, doubt: Some(doubt) })
+        Some(Clocks { now: self.now, last_at, doubt: Some(doubt), invented_s: self.invented_s })
     }
 
     /// Writes a row whole: a new one when its number is 0.

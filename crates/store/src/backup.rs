@@ -349,6 +349,8 @@ async fn fill(
         let says = format!("it was made by a later release, {} (step {step})", header.software);
         return Err(unusable(from, says, "use that release or a later one"));
     }
+    // Before anything is written here: on a server it waits for whoever makes tables.
+    let expected = store.as_made().await?;
     let mut conn = store.begin_write().await?;
     references_wait(&mut conn).await?;
     schema::migrate(&mut conn).await?;
@@ -373,7 +375,7 @@ async fn fill(
     }
     references_hold(&mut conn).await?;
     let exported = Head { seq: header.seq, at: header.at, hash: header.hash };
-    let verified = verify(&mut conn, &[exported], progress).await?;
+    let verified = verify(&mut conn, &expected, &[exported], progress).await?;
     if let Some(wrong) = verified.wrong.first() {
         return Err(unusable(
             from,

@@ -25,8 +25,15 @@ use crate::words::CheckWhen;
 use crate::words::MonitorStatus;
 use crate::words::NightStatus;
 
-/// Acts after which a sensor is not the one it was.
-const SERVICE: &str = "SELECT seq, at FROM act WHERE object = $1 AND verb IN ('monitor.membrane', 'monitor.send_away', 'monitor.come_back', 'monitor.release', 'monitor.find', 'monitor.serviced') ORDER BY seq";
+/// Acts after which a sensor is not the one it was, as a condition.
+macro_rules! service {
+    () => {
+        "verb IN ('monitor.membrane', 'monitor.send_away', 'monitor.come_back', 'monitor.release', 'monitor.find', 'monitor.serviced')"
+    };
+}
+pub(crate) const SERVICE: &str = service!();
+const SERVICE_OF: &str =
+    concat!("SELECT seq, at FROM act WHERE object = $1 AND ", service!(), " ORDER BY seq");
 
 /// What a check is to one night.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -94,18 +101,13 @@ impl Conn {
         let checks: Vec<Check> = self.find(clause, &[loan.id.into(), loan.monitor.into()]).await?;
         let events = self.service_of(loan.monitor).await?;
         let range = self.desk_settings().await?.gas_range_kpa;
-        let of = |check: Check| NightCheck {
-            speaks: speaks(&check, night, &events, range),
-            taken: is_in(&check, &night.notes),
-            check,
-        };
-        Ok(checks.into_iter().map(of).collect())
+        Ok(beside_night(checks, night, &events, range))
     }
 
     /// When a monitor's sensor was changed or worked on: number of the act, and when.
     async fn service_of(&mut self, monitor: i64) -> Result<Vec<(i64, i64)>> {
         let object = format!("monitor {monitor}");
-        Ok(on!(self, c => sqlx::query_as(SERVICE).bind(&object).fetch_all(c).await)?)
+        Ok(on!(self, c => sqlx::query_as(SERVICE_OF).bind(&object).fetch_all(c).await)?)
     }
 
     /// The nights that hang on a check: of its monitor, since the check or the work on the sensor before it.
@@ -141,8 +143,14 @@ impl Conn {
                 &local_minute(night.start_at, &zone)[..10]
             );
             let one = match (night.status, night.result.is_some()) {
-                (NightStatus::Signed, _) => format!(
+                (NightStatus::Signed, _) if check.passed || check.voided_at.is_some() => format!(
                     "{name}, is signed and was left as it is: its report rests on this monitor"
+                ),
+                (NightStatus::Signed, _) if self.signed_since(&night, check).await? => {
+                    format!("{name}, is signed, and its report was signed after this check")
+                }
+                (NightStatus::Signed, _) => format!(
+                    "{name}, is signed, and its report does not tell of this check: its reader is told, and signs it anew or withdraws it"
                 ),
                 (_, true) => format!(
                     "{name}, was scored before it: its reader is told and takes it up or not"
@@ -153,6 +161,29 @@ impl Conn {
         }
         Ok(says)
     }
+}
+
+impl Conn {
+    /// Whether the last version of a night's report was signed after a check.
+    async fn signed_since(&mut self, night: &Night, check: &Check) -> Result<bool> {
+        let sql = "SELECT COALESCE(MAX(act), 0) FROM report WHERE night = $1";
+        Ok(self.number(sql, &[night.id.into()]).await? > check.act)
+    }
+}
+
+/// What each check is to a night, given what was done to the sensor.
+pub(crate) fn beside_night(
+    checks: Vec<Check>,
+    night: &Night,
+    events: &[(i64, i64)],
+    range: [f64; 2],
+) -> Vec<NightCheck> {
+    let of = |check: Check| NightCheck {
+        speaks: speaks(&check, night, events, range),
+        taken: is_in(&check, &night.notes),
+        check,
+    };
+    checks.into_iter().map(of).collect()
 }
 
 /// Whether an event lies before a check.

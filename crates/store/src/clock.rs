@@ -5,6 +5,8 @@
 //! logging in) is never kept back by a clock: such an act is written under the time of the act before it,
 //! with what the clock said.
 
+use std::sync::Arc;
+
 use serde_json::Value;
 use serde_json::json;
 
@@ -15,6 +17,7 @@ use crate::error::Refusal;
 use crate::error::Result;
 use crate::error::StoreError;
 use crate::tables::Setting;
+use crate::throttle::Door;
 use crate::when::rfc3339;
 use crate::words::Role;
 
@@ -31,6 +34,11 @@ pub const AHEAD_DAYS: i64 = 14;
 /// The key of the desk's settings that says another.
 const KEY: &str = "clock_ahead_days";
 
+/// Name of the setting by which the record of an invented department tells how far its time lies from that of the
+/// machine, s. Only the program writes it, when it makes such a record: whatever opens the record then lives at its
+/// time, and nobody's act is dated outside it.
+pub const INVENTED: &str = "invented_time_s";
+
 /// What the clock of this machine and the record say.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Clocks {
@@ -40,6 +48,8 @@ pub struct Clocks {
     pub last_at: i64,
     /// Why nothing may be changed under this clock; `None` when it may.
     pub doubt: Option<Refusal>,
+    /// How far the time of an invented department lies from the machine's, s; `None` in every other record.
+    pub invented_s: Option<i64>,
 }
 
 /// Why a clock that says `now` cannot be right after an act at `last_at`.
@@ -84,7 +94,38 @@ impl Store {
         let mut conn = self.read().await?;
         let (head, now) = (conn.head().await?, self.now());
         let doubt = doubt(&mut conn, now, (head.seq, head.at)).await?;
-        Ok(Clocks { now, last_at: head.at, doubt })
+        Ok(Clocks { now, last_at: head.at, doubt, invented_s: self.invented_s })
+    }
+
+    /// Makes this the record of an invented department, whose time lies so far from the machine's from when it is
+    /// opened next.
+    ///
+    /// # Errors
+    /// When somebody else than the program asks, or it cannot be written.
+    pub async fn live_at(&self, by: &Author, ahead_s: i64) -> Result<()> {
+        if by.role != Role::Program {
+            let says = "the time of an invented department is set by the program that makes it";
+            return Err(StoreError::refused("not_yours_to_set", says, ""));
+        }
+        let mut act = self.act(by, "setting.put").await?;
+        let (name, value) = (INVENTED.to_owned(), ahead_s.to_string());
+        let (at, who) = (act.at(), by.login.clone());
+        act.put(&mut Setting { id: 0, act: 0, name, value, at, who }).await?;
+        act.close().await.map(|_| ())
+    }
+
+    /// Takes up the time the record lives at, where it is that of an invented department.
+    pub(crate) async fn at_its_own_time(mut self) -> Result<Self> {
+        let latest = "WHERE name = $1 ORDER BY id DESC LIMIT 1";
+        let kept: Option<Setting> = self.read().await?.first(latest, &[INVENTED.into()]).await?;
+        let Some(ahead_s) = kept.and_then(|kept| kept.value.parse::<i64>().ok()) else {
+            return Ok(self);
+        };
+        let given = self.clock.clone();
+        self.clock = Arc::new(move || given().saturating_add(ahead_s));
+        self.door = Arc::new(Door::new(self.now()));
+        self.invented_s = Some(ahead_s);
+        Ok(self)
     }
 
     /// Takes the clock of this machine for right although it stands behind the last act, or far ahead of it:

@@ -11,13 +11,13 @@ use engine::print::Slot;
 use serde::Deserialize;
 use serde::Serialize;
 
+use crate::account::name_of;
 use crate::act::Author;
 use crate::chain::sha256;
 use crate::db::Conn;
 use crate::error::Result;
 use crate::error::StoreError;
 use crate::setting::DeskSettings;
-use crate::standing::name_of;
 use crate::tables::Night;
 use crate::tables::Original;
 use crate::tables::Outcome;

@@ -1,5 +1,8 @@
 //! The database: where it lies, how it is opened, and one connection's reading.
 
+use std::cell::Cell;
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -80,7 +83,14 @@ pub struct Store {
     pub(crate) told: broadcast::Sender<Closed>,
     /// Where heads of the chain go.
     pub(crate) heads: Heads,
+    /// What this release makes on a server of a version, once that was asked.
+    pub(crate) made: Arc<Mutex<Option<(i64, Fabric)>>>,
+    /// How far the time of an invented department lies from the clock that was given, s.
+    pub(crate) invented_s: Option<i64>,
 }
+
+/// Kind, table and name of everything a database is made of, each with its definition.
+pub(crate) type Fabric = BTreeMap<(String, String, String), String>;
 
 /// An act that changed something and is in the record.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -129,7 +139,7 @@ impl Store {
         conn.commit().await.map_err(|error| store.explain(error))?;
         store.set_heads().await?;
         store.tell_head().await;
-        Ok(store)
+        store.at_its_own_time().await
     }
 
     /// Opens a record that is there; a mistyped place may not become a new one.
@@ -175,6 +185,8 @@ impl Store {
                 Place::Folder(folder) => Some(folder),
                 Place::Url(_) => None,
             }),
+            made: Arc::default(),
+            invented_s: None,
         })
     }
 
@@ -186,7 +198,7 @@ impl Store {
         }
     }
 
-    /// Seconds since 1970 by the clock the record was given.
+    /// Seconds since 1970 by the clock the record was given, or by the time of the invented department it is of.
     pub fn now(&self) -> i64 {
         (self.clock)()
     }
@@ -423,6 +435,31 @@ impl From<String> for Bind {
     }
 }
 
+/// Numbers as SQL lists them, each once.
+pub(crate) fn among(ids: &[i64]) -> String {
+    let once: BTreeSet<i64> = ids.iter().copied().collect();
+    once.iter().map(i64::to_string).collect::<Vec<_>>().join(", ")
+}
+
+tokio::task_local! {
+    static ASKED: Cell<u64>;
+}
+
+/// How often a piece of work asks the database, beside what it gives: a page of many rows may ask no more often
+/// than a page of one. What it hands to other tasks is not counted.
+pub async fn counted<T>(work: impl Future<Output = T>) -> (T, u64) {
+    let told = async {
+        let done = work.await;
+        (done, ASKED.with(Cell::get))
+    };
+    ASKED.scope(Cell::new(0), told).await
+}
+
+/// One statement more; nothing where nobody counts.
+pub(crate) fn asked() {
+    let _ = ASKED.try_with(|count| count.set(count.get() + 1));
+}
+
 /// Refuses a text that no database can be asked for: one holds no NUL, the other compares no longer ones.
 fn can_be_asked(with: &[Bind]) -> Result<()> {
     let cannot = |value: &Bind| matches!(value, Bind::Text(text) if text.contains('\0') || text.len() > text::LINES);
@@ -445,6 +482,15 @@ impl Conn {
         Ok(())
     }
 
+    /// Ends the transaction as if it had not been: what it made is gone, and what it held is free at once.
+    pub(crate) async fn take_back(self) -> Result<()> {
+        match self {
+            Self::Sqlite(tx) => tx.rollback().await?,
+            Self::Postgres(tx) => tx.rollback().await?,
+        }
+        Ok(())
+    }
+
     /// The rows of a kind that a clause picks, for instance `WHERE monitor = $1 ORDER BY at`.
     ///
     /// # Errors
@@ -461,6 +507,41 @@ impl Conn {
                 };
             }
             query.fetch_all(c).await
+        })?)
+    }
+
+    /// The rows whose column holds one of some numbers, in the order they were entered.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn find_among<R: Record>(
+        &mut self,
+        column: &'static str,
+        ids: &[i64],
+    ) -> Result<Vec<R>> {
+        if ids.is_empty() {
+            return Ok(Vec::new());
+        }
+        self.picked(column, &among(ids)).await
+    }
+
+    /// The same with values as SQL writes them. They are made here and never typed by anybody.
+    pub(crate) async fn find_named<R: Record>(
+        &mut self,
+        column: &'static str,
+        names: &[String],
+    ) -> Result<Vec<R>> {
+        self.picked(column, &names.join(", ")).await
+    }
+
+    async fn picked<R: Record>(&mut self, column: &'static str, of: &str) -> Result<Vec<R>> {
+        let text = format!(
+            "SELECT {} FROM {} WHERE {column} IN ({of}) ORDER BY id",
+            R::COLUMNS.join(", "),
+            R::TABLE
+        );
+        Ok(on!(self, c => {
+            sqlx::query_as::<_, R>(AssertSqlSafe(text)).persistent(false).fetch_all(c).await
         })?)
     }
 

@@ -21,6 +21,7 @@ use crate::tables::Movement;
 use crate::tables::Night;
 use crate::tables::Outcome;
 use crate::tables::Person;
+use crate::tables::Referral;
 use crate::tables::Study;
 use crate::when;
 use crate::words::Contact;
@@ -28,6 +29,9 @@ use crate::words::LoanStatus;
 use crate::words::MonitorStatus;
 use crate::words::Skin;
 use crate::words::StudyStatus;
+
+/// For how long a return or a diary that told of harmed skin stands in the morning, s (common practice, no source).
+const SKIN_S: i64 = 14 * 86_400;
 
 /// What to do next about a monitor that is not back.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -97,6 +101,8 @@ pub struct LoanLine {
     pub rung: Option<Rung>,
     /// The last word with the borrower.
     pub chased: Option<Chase>,
+    /// What a diary of it tells of skin that was harmed, in the patient's words; told in the morning.
+    pub skin: Option<String>,
 }
 
 /// A night that waits, with whose it is and what the engine makes of it.
@@ -108,6 +114,8 @@ pub struct NightLine {
     pub person: Option<Person>,
     /// Its latest result.
     pub outcome: Option<Outcome>,
+    /// What is severe in it, whatever was asked.
+    pub severe: Option<String>,
 }
 
 /// The desk's morning.
@@ -129,7 +137,7 @@ pub struct Morning {
     pub to_do: Vec<Monitor>,
     /// Studies that have no night and no loan.
     pub waiting: Vec<(Study, Person)>,
-    /// Returns of the last two weeks with sore or blistered skin.
+    /// Loans of the last two weeks whose return or diary told of sore, blistered or otherwise harmed skin.
     pub skin: Vec<LoanLine>,
     /// What new monitors for all that are out would cost, pence.
     pub out_pence: i64,
@@ -250,6 +258,7 @@ impl Conn {
             loan,
             rung,
             chased,
+            skin: None,
         })
     }
 
@@ -296,12 +305,6 @@ impl Conn {
                 &[when::days_later(when::local_date(now, &desk.zone()), 7).to_string().into()],
             )
             .await?;
-        let sore = self
-            .find(
-                "WHERE status = 'back' AND back_at > $1 ORDER BY back_at DESC",
-                &[(now - 14 * 86_400).into()],
-            )
-            .await?;
         Ok(Morning {
             due: rest.into_iter().filter(|line| line.rung == Some(Rung::DueToday)).collect(),
             missing,
@@ -318,21 +321,35 @@ impl Conn {
                 .find("WHERE status IN ('to_clean', 'to_check') ORDER BY returned_at, id", &[])
                 .await?,
             waiting: self.studies_waiting().await?,
-            skin: self
-                .lines(sore, now, &desk)
-                .await?
-                .into_iter()
-                .filter(|line| {
-                    line.loan
-                        .back
-                        .0
-                        .as_ref()
-                        .is_some_and(|back| matches!(back.skin, Skin::Sore | Skin::Blister))
-                })
-                .collect(),
+            skin: self.skin(now, &desk).await?,
             out_pence,
             at_risk_pence,
         })
+    }
+
+    /// Loans whose return or diary told of harmed skin, those that came back last first.
+    async fn skin(&mut self, now: i64, desk: &DeskSettings) -> Result<Vec<LoanLine>> {
+        let since = now - SKIN_S;
+        let clause = "WHERE status = 'back' AND back_at > $1 ORDER BY back_at DESC";
+        let back: Vec<Loan> = self.find(clause, &[since.into()]).await?;
+        let sore = |loan: &Loan| {
+            let back = loan.back.0.as_ref();
+            back.is_some_and(|back| matches!(back.skin, Skin::Sore | Skin::Blister))
+        };
+        let mut loans: Vec<Loan> = back.into_iter().filter(sore).collect();
+        let told = self.skin_told(since).await?;
+        let only_told: Vec<i64> = told
+            .iter()
+            .map(|(loan, _)| *loan)
+            .filter(|id| loans.iter().all(|loan| loan.id != *id))
+            .collect();
+        loans.extend(self.find_among::<Loan>("id", &only_told).await?);
+        let mut lines = self.lines(loans, now, desk).await?;
+        for line in &mut lines {
+            let words = told.iter().find(|(loan, _)| *loan == line.loan.id);
+            line.skin = words.map(|(_, words)| words.clone());
+        }
+        Ok(lines)
     }
 
     /// Nights that wait to be tied or read, the oldest first; not those that are being repeated.
@@ -340,29 +357,41 @@ impl Conn {
     /// # Errors
     /// When the database breaks off.
     pub async fn nights_waiting(&mut self) -> Result<Vec<NightLine>> {
-        let nights: Vec<Night> = self
-            .find(
-                concat!(
-                    "WHERE status IN ('untied', 'waiting', 'reading') AND ",
-                    not_repeated!(),
-                    " ORDER BY start_at, id"
-                ),
-                &[],
-            )
-            .await?;
-        let mut lines = Vec::with_capacity(nights.len());
-        for night in nights {
-            let person = match night.person {
-                Some(id) => Some(self.get(id).await?),
-                None => None,
-            };
-            let outcome = match night.result {
-                Some(id) => Some(self.get(id).await?),
-                None => None,
-            };
-            lines.push(NightLine { night, person, outcome });
-        }
-        Ok(lines)
+        let clause = concat!(
+            "WHERE status IN ('untied', 'waiting', 'reading') AND ",
+            not_repeated!(),
+            " ORDER BY start_at, id"
+        );
+        let nights: Vec<Night> = self.find(clause, &[]).await?;
+        let ids = |of: fn(&Night) -> Option<i64>| nights.iter().filter_map(of).collect::<Vec<_>>();
+        let people: Vec<Person> = self.find_among("id", &ids(|night| night.person)).await?;
+        let results: Vec<Outcome> = self.find_among("id", &ids(|night| night.result)).await?;
+        let line = |night: Night| {
+            let outcome = results.iter().find(|one| Some(one.id) == night.result).cloned();
+            NightLine {
+                person: people.iter().find(|one| Some(one.id) == night.person).cloned(),
+                severe: outcome.as_ref().and_then(Outcome::severe),
+                outcome,
+                night,
+            }
+        };
+        Ok(nights.into_iter().map(line).collect())
+    }
+
+    /// The referral behind each of some nights, by the number of its study.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn asked_of(&mut self, nights: &[&Night]) -> Result<BTreeMap<i64, Referral>> {
+        let studies: Vec<i64> = nights.iter().filter_map(|night| night.study).collect();
+        let studies: Vec<Study> = self.find_among("id", &studies).await?;
+        let referrals: Vec<i64> = studies.iter().map(|study| study.referral).collect();
+        let referrals: Vec<Referral> = self.find_among("id", &referrals).await?;
+        let pair = |study: &Study| {
+            let referral = referrals.iter().find(|one| one.id == study.referral)?;
+            Some((study.id, referral.clone()))
+        };
+        Ok(studies.iter().filter_map(pair).collect())
     }
 
     async fn studies_waiting(&mut self) -> Result<Vec<(Study, Person)>> {

@@ -1,183 +1,153 @@
-//! Whether the database is made as this release makes it: tables, indices and guards.
+//! Whether the database is made as this release makes it: tables, columns, indices, references and guards.
 //!
 //! Rows are proved by the chain; what keeps rows unique and acts unchanged is not in it. Whoever owns the
-//! database can take a guard away, put an empty one of the same name in its place, or plant a trigger.
+//! database can take a guard away, put an empty one of the same name in its place, or plant a trigger. So the
+//! whole definition of everything is held against what the steps make when they are run anew on a database of
+//! the same kind: one in memory, or on a server a schema of its own that is taken back at once. A server prints
+//! definitions in its own words, which no text kept here could foresee for every release of it.
 
-use std::collections::BTreeMap;
-
+use sqlx::AssertSqlSafe;
 use sqlx::sqlite::SqlitePoolOptions;
 
 use crate::db::Conn;
+use crate::db::Fabric;
+use crate::db::Store;
 use crate::error::Result;
 use crate::schema;
 
 const GUARD_GONE: &str = "the guard that keeps acts from being changed is gone";
 
-/// What is made otherwise than this release makes it, each as a sentence.
-pub(crate) async fn faults(conn: &mut Conn) -> Result<Vec<String>> {
-    match conn {
-        Conn::Sqlite(_) => of_a_folder(conn).await,
-        Conn::Postgres(_) => of_a_server(conn).await,
+/// How the definition ends of what stands there and does nothing.
+const OFF: &str = " (switched off)";
+
+/// What everything of a server's database is, in one statement.
+const OF_A_SERVER: &str = include_str!("fabric.sql");
+
+/// Of a folder's database. Names that begin so are the database's own, but only of tables and indices.
+const OF_A_FOLDER: &str = "SELECT type, tbl_name, name, COALESCE(sql, '') FROM sqlite_master WHERE NOT (name LIKE 'sqlite\\_%' ESCAPE '\\' AND type IN ('table', 'index'))";
+
+/// What this release makes.
+pub(crate) enum Expected {
+    /// Of a database as this one is.
+    Known(Fabric),
+    /// It cannot be made here, and why.
+    Unknown(String),
+}
+
+impl Store {
+    /// What this release makes on a database of this kind.
+    pub(crate) async fn as_made(&self) -> Result<Expected> {
+        if self.folder().is_some() {
+            return in_memory().await.map(Expected::Known);
+        }
+        let mut conn = self.begin_write().await?;
+        let sql = "SELECT CAST(current_setting('server_version_num') AS BIGINT)";
+        let server = conn.number(sql, &[]).await?;
+        // One program makes the same on one server however often it is asked.
+        if let Some((_, made)) = self.made.lock().await.as_ref().filter(|made| made.0 == server) {
+            return Ok(Expected::Known(made.clone()));
+        }
+        let made = in_a_schema_of_its_own(&mut conn).await;
+        conn.take_back().await?;
+        let Some(made) = made? else { return Ok(Expected::Unknown(NOT_COMPARED.to_owned())) };
+        *self.made.lock().await = Some((server, made.clone()));
+        Ok(Expected::Known(made))
     }
 }
 
-// ---- A folder: held against a database made for it in memory ----------------------------------------
+const NOT_COMPARED: &str = "how the database is made was not compared with this release: the account may not make a schema to compare with (GRANT CREATE ON DATABASE lets it)";
 
-/// Kind, name, table and text of everything a database is made of.
-type Made = BTreeMap<(String, String), (String, String)>;
-
-async fn of_a_folder(conn: &mut Conn) -> Result<Vec<String>> {
-    let found = made(conn).await?;
+async fn in_memory() -> Result<Fabric> {
     let pool = SqlitePoolOptions::new().max_connections(1).connect("sqlite::memory:").await?;
     let mut fresh = Conn::Sqlite(pool.begin().await?);
     schema::migrate(&mut fresh).await?;
-    let expected = made(&mut fresh).await?;
+    let made = made(&mut fresh).await?;
     drop(fresh);
     pool.close().await;
-    let mut faults = Vec::new();
-    let guards = ["act_kept", "act_unchanged"];
-    if guards.iter().any(|name| !found.contains_key(&("trigger".to_owned(), (*name).to_owned()))) {
-        faults.push(GUARD_GONE.to_owned());
-    }
-    for ((kind, name), (table, text)) in &expected {
-        match found.get(&(kind.clone(), name.clone())) {
-            None if guards.contains(&name.as_str()) => {}
-            None => faults.push(format!("the {kind} {name} of {table} is gone")),
-            Some(one) if *one == (table.clone(), text.clone()) => {}
-            Some(_) => faults.push(format!("the {kind} {name} is not as this release makes it")),
-        }
-    }
-    for (kind, name) in found.keys().filter(|key| !expected.contains_key(key)) {
-        faults.push(format!("a {kind} {name} stands in the database, and no release made it"));
-    }
-    Ok(faults)
+    Ok(made)
 }
 
-async fn made(conn: &mut Conn) -> Result<Made> {
-    let sql = "SELECT type, name, tbl_name, COALESCE(sql, '') FROM sqlite_master WHERE name NOT LIKE 'sqlite\\_%' ESCAPE '\\'";
+/// `None` when the server does not let this account make a schema.
+async fn in_a_schema_of_its_own(conn: &mut Conn) -> Result<Option<Fabric>> {
+    // Two who check at once do not wait for each other's name.
+    let own = conn.number("SELECT CAST(pg_backend_pid() AS BIGINT)", &[]).await?;
+    let sql = format!(
+        "CREATE SCHEMA matins_as_made_{own}; SET LOCAL search_path TO matins_as_made_{own}"
+    );
+    let begun =
+        on!(&mut *conn, c => sqlx::raw_sql(AssertSqlSafe(sql)).execute(c).await.map(|_| ()));
+    match begun {
+        Err(sqlx::Error::Database(said)) if is_not_let(said.code().as_deref()) => Ok(None),
+        begun => {
+            begun?;
+            schema::migrate(conn).await?;
+            made(conn).await.map(Some)
+        }
+    }
+}
+
+/// Insufficient privilege, or a server that only reads (`PostgreSQL`, appendix A, error codes).
+fn is_not_let(code: Option<&str>) -> bool {
+    matches!(code, Some("42501" | "25006"))
+}
+
+async fn made(conn: &mut Conn) -> Result<Fabric> {
+    let sql = match conn {
+        Conn::Sqlite(_) => OF_A_FOLDER,
+        Conn::Postgres(_) => OF_A_SERVER,
+    };
     let rows: Vec<(String, String, String, String)> =
         on!(conn, c => sqlx::query_as(sql).fetch_all(c).await)?;
-    let one = |(kind, name, table, text): (String, String, String, String)| {
-        // Columns added by steps that came in another order stand in another order.
-        let mut parts: Vec<String> = text
-            .trim_end_matches(')')
-            .split(',')
-            .map(|part| part.split_ascii_whitespace().collect::<Vec<_>>().join(" "))
-            .collect();
-        if kind == "table" {
-            parts.sort();
-        }
-        ((kind, name), (table, parts.join(", ")))
+    let one = |(kind, table, name, text): (String, String, String, String)| {
+        let text = if kind == "table" { in_any_order(&text) } else { squeezed(&text) };
+        ((kind, table, name), text)
     };
     Ok(rows.into_iter().map(one).collect())
 }
 
-// ---- A server: held against the names in the text of the steps --------------------------------------
-
-async fn of_a_server(conn: &mut Conn) -> Result<Vec<String>> {
-    let expected = Named::of(&schema::texts(true).join("\n"));
-    let mut faults = guards(conn, &expected).await?;
-    let indices = "SELECT c.relname::text, i.indisunique FROM pg_index i JOIN pg_class c ON c.oid = i.indexrelid WHERE c.relnamespace = current_schema()::regnamespace";
-    let indices: Vec<(String, bool)> = on!(conn, c => sqlx::query_as(indices).fetch_all(c).await)?;
-    for (name, unique) in &expected.indices {
-        if !indices.contains(&(name.clone(), *unique)) {
-            faults.push(format!("the index {name} is gone, or is not as this release makes it"));
-        }
-    }
-    let rules = "SELECT COUNT(*) FROM pg_rewrite r JOIN pg_class c ON c.oid = r.ev_class WHERE c.relnamespace = current_schema()::regnamespace AND c.relkind = 'r'";
-    let rules = conn.number(rules, &[]).await?;
-    if rules > 0 {
-        faults.push(format!(
-            "{rules} rules rewrite statements in the database, and no release made them"
-        ));
-    }
-    Ok(faults)
-}
-
-/// The triggers and the functions they run.
-async fn guards(conn: &mut Conn, expected: &Named) -> Result<Vec<String>> {
-    let mut faults = Vec::new();
-    let found = "SELECT tgname::text, tgenabled::text FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid WHERE NOT tgisinternal AND c.relnamespace = current_schema()::regnamespace";
-    let found: Vec<(String, String)> = on!(conn, c => sqlx::query_as(found).fetch_all(c).await)?;
-    let is_on =
-        |name: &str| found.iter().any(|(one, on)| one == name && matches!(on.as_str(), "O" | "A"));
-    if expected.triggers.iter().any(|name| !is_on(name)) {
-        faults.push(GUARD_GONE.to_owned());
-    }
-    let bodies = "SELECT proname::text, prosrc FROM pg_proc WHERE pronamespace = current_schema()::regnamespace";
-    let bodies: Vec<(String, String)> = on!(conn, c => sqlx::query_as(bodies).fetch_all(c).await)?;
-    for (name, body) in &expected.functions {
-        let same = |(one, found): &(String, String)| one == name && squeezed(found) == *body;
-        if !bodies.iter().any(same) {
-            faults.push(format!("the function {name} is not as this release makes it"));
-        }
-    }
-    for (name, _) in found.iter().filter(|(name, _)| !expected.triggers.contains(name)) {
-        faults.push(format!("a trigger {name} stands in the database, and no release made it"));
-    }
-    Ok(faults)
-}
-
-/// What the steps name.
-#[derive(Debug, Default, PartialEq, Eq)]
-struct Named {
-    /// Indices, and whether each is unique: also those that a table's own columns bring along.
-    indices: Vec<(String, bool)>,
-    triggers: Vec<String>,
-    /// Functions with their bodies.
-    functions: Vec<(String, String)>,
-}
-
-impl Named {
-    fn of(text: &str) -> Self {
-        let mut named = Self::default();
-        let mut table = String::new();
-        for line in text.lines() {
-            let words: Vec<&str> = line.split_ascii_whitespace().collect();
-            match words.as_slice() {
-                ["CREATE", "TABLE", name, ..] => (*name).clone_into(&mut table),
-                ["CREATE", "INDEX", name, ..] => named.indices.push(((*name).to_owned(), false)),
-                ["CREATE", "UNIQUE", "INDEX", name, ..] => {
-                    named.indices.push(((*name).to_owned(), true));
-                }
-                ["CREATE", "TRIGGER", name, ..] => named.triggers.push((*name).to_owned()),
-                [");"] => table.clear(),
-                [column, _, rest @ ..] if !table.is_empty() => {
-                    let rest = rest.join(" ");
-                    if rest.contains("PRIMARY KEY") {
-                        named.indices.push((format!("{table}_pkey"), true));
-                    }
-                    if rest.contains("UNIQUE") {
-                        named.indices.push((format!("{table}_{column}_key"), true));
-                    }
-                }
-                _ => {}
-            }
-        }
-        let functions = text.split("CREATE FUNCTION ").skip(1).filter_map(|rest| {
-            let name = rest.split('(').next()?.trim().to_owned();
-            Some((name, squeezed(rest.split("$$").nth(1)?)))
-        });
-        named.functions = functions.collect();
-        named
-    }
+/// Columns added by steps that came in another order stand in another order.
+fn in_any_order(text: &str) -> String {
+    let mut parts: Vec<String> = text.trim_end_matches(')').split(',').map(squeezed).collect();
+    parts.sort();
+    parts.join(", ")
 }
 
 fn squeezed(text: &str) -> String {
     text.split_ascii_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
+/// What is made otherwise than this release makes it, each as a sentence.
+pub(crate) async fn faults(conn: &mut Conn, expected: &Fabric) -> Result<Vec<String>> {
+    Ok(differences(&made(conn).await?, expected))
+}
 
-    #[test]
-    fn what_the_steps_name_is_read_from_their_text() {
-        let named = Named::of(&schema::texts(true).join("\n"));
-        let has = |name: &str, unique| named.indices.contains(&(name.to_owned(), unique));
-        assert!(has("person_mrn", true) && has("account_login_key", true) && has("act_pkey", true));
-        assert!(has("act_person", false));
-        assert!(named.triggers.contains(&"act_guarded".to_owned()));
-        assert!(named.functions[0].1.contains("acts are never deleted"));
+fn differences(found: &Fabric, expected: &Fabric) -> Vec<String> {
+    let mut faults = Vec::new();
+    let is_on = |key| found.get(key).is_some_and(|text: &String| !text.ends_with(OFF));
+    if expected.keys().any(|key| key.0 == "trigger" && !is_on(key)) {
+        faults.push(GUARD_GONE.to_owned());
+    }
+    for (key, text) in expected.iter().filter(|(key, _)| key.0 != "trigger" || is_on(key)) {
+        match found.get(key) {
+            None => faults.push(format!("the {} is gone", called(key))),
+            Some(one) if one == text => {}
+            Some(_) => {
+                faults.push(format!("the {} is not as this release makes it", called(key)));
+            }
+        }
+    }
+    for key in found.keys().filter(|key| !expected.contains_key(key)) {
+        let a = if key.0 == "index" { "an" } else { "a" };
+        let says = format!("{a} {} stands in the database, and no release made it", called(key));
+        faults.push(says);
+    }
+    faults
+}
+
+/// What a thing is called: those whose name tells nothing alone with their table.
+fn called((kind, table, name): &(String, String, String)) -> String {
+    match kind.as_str() {
+        "column" | "constraint" | "rule" | "policy" => format!("{kind} {name} of {table}"),
+        _ => format!("{kind} {name}"),
     }
 }

@@ -26,6 +26,7 @@ use compare::holds;
 use compare::name_of_file;
 use compare::number_is;
 pub(crate) use compare::plain;
+use compare::run_is;
 use compare::shape;
 pub(crate) use compare::words;
 use compare::words_given;
@@ -62,11 +63,35 @@ pub struct FileIdentity {
     start_at: Option<i64>,
 }
 
+/// Somebody of the record as they are looked for in words: spelt once, for a file has many words and a record
+/// many people.
+#[derive(Clone, Debug)]
+pub struct Spelt {
+    id: i64,
+    voided: bool,
+    number: String,
+    family: String,
+    given: Vec<String>,
+}
+
+impl Spelt {
+    /// Somebody, spelt.
+    pub fn new(person: &Person) -> Self {
+        Self {
+            id: person.id,
+            voided: person.voided_at.is_some(),
+            number: plain(&person.mrn),
+            family: plain(&person.family),
+            given: words(&person.given),
+        }
+    }
+}
+
 /// What the record knows beside the borrower.
 #[derive(Clone, Copy, Debug)]
 pub struct Known<'a> {
     /// Everybody in the record.
-    pub people: &'a [Person],
+    pub people: &'a [Spelt],
     /// Every monitor.
     pub monitors: &'a [Monitor],
 }
@@ -284,15 +309,14 @@ impl FileIdentity {
         if all.iter().filter(like).any(|word| !own(word) && !serial(word) && !stamp(word)) {
             doubts.push(LIKE);
         }
-        let others =
-            known.people.iter().filter(|one| one.id != person.id && one.voided_at.is_none());
+        let borrower = Spelt::new(person);
+        let others = known.people.iter().filter(|one| one.id != person.id && !one.voided);
         for other in others {
-            let number = plain(&other.mrn).len() >= NUMBER_LEAST && holds(&all, &other.mrn);
-            let given = words(&other.given).first().is_some_and(|given| all.contains(given));
-            let same = plain(&other.family) == plain(&person.family)
-                && words(&other.given) == words(&person.given);
-            let by_number = number && plain(&other.mrn) != plain(&person.mrn);
-            let by_name = given && holds(&all, &other.family) && !same;
+            let number = other.number.len() >= NUMBER_LEAST && run_is(&all, &other.number);
+            let given = other.given.first().is_some_and(|given| all.contains(given));
+            let same = other.family == borrower.family && other.given == borrower.given;
+            let by_number = number && other.number != borrower.number;
+            let by_name = given && run_is(&all, &other.family) && !same;
             if by_number || by_name {
                 doubts.push(OTHER);
             }

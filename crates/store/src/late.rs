@@ -14,8 +14,6 @@ use crate::scoring::lines_for;
 use crate::scoring::one_line;
 use crate::tables::DiaryEntry;
 use crate::tables::Night;
-use crate::tables::Original;
-use crate::tables::Outcome;
 use crate::words::NightStatus;
 
 impl Conn {
@@ -25,24 +23,7 @@ impl Conn {
     /// # Errors
     /// When the database breaks off.
     pub async fn late_diary(&mut self, night: &Night) -> Result<Option<(DiaryEntry, String)>> {
-        let Some(result) = night.result else { return Ok(None) };
-        let original: Original = self.get(night.original).await?;
-        // Of what was destroyed nothing is left to be told.
-        if original.destroyed_at.is_some() {
-            return Ok(None);
-        }
-        let zone = self.reading_kept(&original).await?.zone;
-        let Some(entry) = self.diary_of(night, &zone).await? else { return Ok(None) };
-        let versions = self.versions(night).await?;
-        let came =
-            versions.all.iter().rev().find(|one| one.replaces.is_none() && one.goes_to.is_none());
-        let judged: Outcome = self.get(came.map_or(result, |one| one.outcome)).await?;
-        // An entry before the notes the reader began with was in them: what is not is the reader's own word.
-        if entry.act <= judged.act {
-            return Ok(None);
-        }
-        let answers = untaken(&entry, &night.notes);
-        Ok((!answers.is_empty()).then(|| (entry, answers.join("; "))))
+        Ok(self.beside(std::slice::from_ref(night)).await?.late_diary(night))
     }
 
     /// What a diary entry means for the nights that were judged before it, a sentence each without its full stop.
@@ -53,8 +34,9 @@ impl Conn {
         let clause = "WHERE loan = $1 AND status <> 'set_aside' ORDER BY start_at, id";
         let nights: Vec<Night> = self.find(clause, &[entry.loan.into()]).await?;
         let mut says = Vec::new();
+        let beside = self.beside(&nights).await?;
         for night in nights {
-            let late = self.late_diary(&night).await?;
+            let late = beside.late_diary(&night);
             if late.is_none_or(|(one, _)| one.id != entry.id) {
                 continue;
             }
@@ -67,6 +49,16 @@ impl Conn {
         }
         Ok(says)
     }
+}
+
+/// An entry with its answers that do not stand in the notes of its night, when it came after the act that judged
+/// it. An entry before the notes the reader began with was in them: what is not is the reader's own word.
+pub(crate) fn late(entry: &DiaryEntry, night: &Night, judged: i64) -> Option<(DiaryEntry, String)> {
+    if entry.act <= judged {
+        return None;
+    }
+    let answers = untaken(entry, &night.notes);
+    (!answers.is_empty()).then(|| (entry.clone(), answers.join("; ")))
 }
 
 /// The answers of a diary that do not stand in notes, in words.

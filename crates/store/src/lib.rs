@@ -64,6 +64,7 @@ pub mod session;
 pub mod desk;
 pub mod diary;
 pub mod loan;
+mod severe;
 
 // A night comes in: cut, tied to its loan, scored.
 pub mod check;
@@ -76,6 +77,7 @@ pub mod tie;
 pub mod whose;
 
 // A night is read: judged by hand, signed, interpreted, laid beside others.
+pub mod beside;
 pub mod compare;
 pub mod content;
 pub mod hand;

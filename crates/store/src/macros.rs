@@ -105,7 +105,8 @@ macro_rules! record {
 
 /// Runs one expression on whichever database the connection is of.
 macro_rules! on {
-    ($conn:expr, $c:ident => $body:expr) => {
+    ($conn:expr, $c:ident => $body:expr) => {{
+        $crate::db::asked();
         match $conn {
             $crate::db::Conn::Sqlite(tx) => {
                 let $c = &mut **tx;
@@ -116,7 +117,7 @@ macro_rules! on {
                 $body
             }
         }
-    };
+    }};
 }
 
 /// SQL of nights: those that are not being repeated by a loan that stands.

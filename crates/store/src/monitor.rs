@@ -91,12 +91,13 @@ pub struct CheckForm {
 const VALUE_MOST_PENCE: i64 = 1_000_000_000;
 
 /// A number of things or of pence, from nought to the most there can be.
-fn within(what: &str, number: i64, most: i64) -> Result<i64> {
-    if (0..=most).contains(&number) {
+fn within(what: &str, number: i64, [least, most]: [i64; 2]) -> Result<i64> {
+    if (least..=most).contains(&number) {
         return Ok(number);
     }
-    let says =
-        format!("the number given as {what} is out of range: expected 0 to {most}, found {number}");
+    let says = format!(
+        "the number given as {what} is out of range: expected {least} to {most}, found {number}"
+    );
     Err(StoreError::refused("number_wrong", says, "type it again"))
 }
 
@@ -389,7 +390,7 @@ impl Store {
             mark: ident::monitor_mark(number),
             serial,
             kind: some(&form.kind).unwrap_or_else(|| "monitor".to_owned()),
-            value_pence: within("value", form.value_pence, VALUE_MOST_PENCE)?,
+            value_pence: within("value", form.value_pence, [0, VALUE_MOST_PENCE])?,
             bought_on: day(&form.bought_on)?,
             in_use_since_on: None,
             firmware: some(&form.firmware),
@@ -430,8 +431,12 @@ impl Store {
         let lot = some(&form.lot).ok_or_else(|| {
             StoreError::refused("lot_missing", "the lot number is missing", "read it off the pack")
         })?;
-        if form.co2_percent.is_some_and(|percent| !(0.0..=100.0).contains(&percent)) {
-            let says = "the CO2 of the gas is no part of a hundred";
+        if let Some(percent) =
+            form.co2_percent.filter(|percent| !(*percent > 0.0 && *percent <= 100.0))
+        {
+            let says = format!(
+                "{percent} % CO2 is no gas to check with: expected more than 0 and at most 100 %"
+            );
             return Err(StoreError::refused("co2_wrong", says, "read it off the cylinder"));
         }
         let mut row = Consumable {
@@ -440,7 +445,7 @@ impl Store {
             kind: form.kind,
             lot,
             expires_on: day(&form.expires_on)?,
-            received: within("received", form.received, 1_000_000)?,
+            received: within("received", form.received, [1, 1_000_000])?,
             co2_percent: form.co2_percent,
             closed_at: None,
         };

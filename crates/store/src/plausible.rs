@@ -16,14 +16,15 @@ pub(crate) fn implausible(form: &CheckForm, desk: &DeskSettings) -> Vec<Refusal>
     let [least, most] = desk.gas_range_kpa;
     let mut all = Vec::new();
     let fits = |kpa: f64| (least..=most).contains(&kpa);
-    let refusal = |what: &str, value: f64, hint: String| {
-        Refusal::new("gas_implausible", format!("{what} {value} kPa cannot be right"), hint)
+    // Each with a code of its own, so that a form tells it at the field that was typed wrong.
+    let refusal = |code, what: &str, value: f64, hint: String| {
+        Refusal::new(code, format!("{what} {value} kPa cannot be right"), hint)
     };
     let mmhg = |value: f64| format!("was it in mmHg? {value} mmHg are {:.2} kPa", value / MMHG);
     let range = format!("a check gas gives {least} to {most} kPa; look at the figure again");
     if let Some(expected) = form.expected_kpa.filter(|kpa| !fits(*kpa)) {
         let hint = if fits(expected / MMHG) { mmhg(expected) } else { range.clone() };
-        all.push(refusal("that the gas should give", expected, hint));
+        all.push(refusal("gas_implausible", "that the gas should give", expected, hint));
     }
     if let Some(observed) = form.observed_kpa {
         let gas = form
@@ -33,7 +34,7 @@ pub(crate) fn implausible(form: &CheckForm, desk: &DeskSettings) -> Vec<Refusal>
         // What a monitor shows may be far off: that is what a check is for. It is told as not passed.
         if typed || observed < 0.0 || observed > most * 2.0 || (form.passed && !fits(observed)) {
             let hint = if fits(observed / MMHG) { mmhg(observed) } else { range };
-            all.push(refusal("that the monitor shows", observed, hint));
+            all.push(refusal("shown_implausible", "that the monitor shows", observed, hint));
         }
     }
     let usual = |kpa: f64| (PRESSURE_KPA[0]..=PRESSURE_KPA[1]).contains(&kpa);
@@ -88,6 +89,27 @@ mod tests {
             hints(5.07, 5.1, Some(760.0), true),
             ["was it in mmHg or hPa? 760 mmHg are 101.3 kPa, 760 hPa are 76.0 kPa"]
         );
+    }
+
+    #[test]
+    fn a_figure_that_cannot_be_is_told_at_the_field_it_was_typed_into() {
+        let codes = |expected, observed| -> Vec<&'static str> {
+            let form = CheckForm {
+                made: crate::words::CheckWhen::After,
+                expected_kpa: Some(expected),
+                observed_kpa: Some(observed),
+                pressure_kpa: None,
+                clock_ahead_s: Some(0),
+                parts: Vec::new(),
+                passed: true,
+                note: String::new(),
+            };
+            let all = implausible(&form, &DeskSettings::default());
+            all.into_iter().map(|one| one.code).collect()
+        };
+        assert_eq!(codes(5.07, 37.8), ["shown_implausible"]);
+        assert_eq!(codes(38.0, 5.04), ["gas_implausible"]);
+        assert_eq!(codes(38.0, 37.8), ["gas_implausible", "shown_implausible"]);
     }
 
     #[test]

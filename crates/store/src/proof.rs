@@ -128,8 +128,8 @@ impl Proof {
         }
     }
 
-    /// Something that nothing accounts for.
-    fn tell(&mut self, says: String) {
+    /// Something that is not wrong and must be known: bytes that nothing accounts for, what was not compared.
+    pub(crate) fn tell(&mut self, says: String) {
         if self.found.told.len() < TOLD {
             self.found.told.push(says);
         }

@@ -66,6 +66,19 @@ pub struct Versions {
 }
 
 impl Versions {
+    /// The versions of a night, given every one that was ever made of it, the first first.
+    pub(crate) fn of(night: &Night, all: Vec<NotesVersion>) -> Self {
+        let holds = all
+            .last()
+            .is_some_and(|last| last.text == night.notes && Some(last.outcome) == night.result);
+        if holds { Self { all } } else { Self::default() }
+    }
+
+    /// The night as it came to the hands that changed it.
+    pub(crate) fn began(&self) -> Option<&NotesVersion> {
+        self.all.iter().rev().find(|one| one.replaces.is_none() && one.goes_to.is_none())
+    }
+
     fn get(&self, id: Option<i64>) -> Option<&NotesVersion> {
         self.all.iter().find(|version| Some(version.id) == id)
     }
@@ -97,10 +110,7 @@ impl Conn {
     pub async fn versions(&mut self, night: &Night) -> Result<Versions> {
         let all: Vec<NotesVersion> =
             self.find("WHERE night = $1 ORDER BY id", &[night.id.into()]).await?;
-        let holds = all
-            .last()
-            .is_some_and(|last| last.text == night.notes && Some(last.outcome) == night.result);
-        Ok(if holds { Versions { all } } else { Versions::default() })
+        Ok(Versions::of(night, all))
     }
 
     /// Name of the criteria set a night is held against.

@@ -99,14 +99,15 @@ impl Conn {
     pub async fn repeated(&mut self) -> Result<Vec<Repeated>> {
         let clause = "WHERE repeats_night IS NOT NULL AND status IN ('booked', 'out') ORDER BY id";
         let loans: Vec<Loan> = self.find(clause, &[]).await?;
-        let mut all = Vec::with_capacity(loans.len());
-        for loan in loans {
-            let Some(night) = loan.repeats_night else { continue };
-            let night: Night = self.get(night).await?;
-            if night.status != NightStatus::Signed {
-                all.push(Repeated { night, person: self.get(loan.person).await?, loan });
-            }
-        }
-        Ok(all)
+        let nights: Vec<i64> = loans.iter().filter_map(|loan| loan.repeats_night).collect();
+        let nights: Vec<Night> = self.find_among("id", &nights).await?;
+        let people: Vec<i64> = loans.iter().map(|loan| loan.person).collect();
+        let people: Vec<Person> = self.find_among("id", &people).await?;
+        let one = |loan: Loan| {
+            let night = nights.iter().find(|night| Some(night.id) == loan.repeats_night)?.clone();
+            let person = people.iter().find(|one| one.id == loan.person)?.clone();
+            (night.status != NightStatus::Signed).then_some(Repeated { night, person, loan })
+        };
+        Ok(loans.into_iter().filter_map(one).collect())
     }
 }

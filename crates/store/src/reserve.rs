@@ -2,17 +2,72 @@
 //!
 //! The engine knows none of it. It stands on the night's page, in the list, and in the heading of the report.
 
+use crate::beside::Beside;
 use crate::check::NightCheck;
 use crate::check::Speaks;
 use crate::db::Conn;
 use crate::error::Result;
+use crate::settle::hand_tie;
+use crate::tables::DiaryEntry;
 use crate::tables::Loan;
 use crate::tables::Monitor;
 use crate::tables::Night;
 use crate::tables::Original;
+use crate::tables::Person;
 use crate::tie::clock_told;
 use crate::when::local_minute;
 use crate::whose::monitors_in;
+
+impl Beside {
+    /// The reservations of a night, a sentence each without its full stop.
+    pub fn reservations(&self, night: &Night) -> Vec<String> {
+        let mut all = Vec::new();
+        if let Some(tie) = self.tied_by_hand(night) {
+            all.push(format!("this night was {}", hand_tie(tie, |login| self.name_of(login))));
+        }
+        all.extend(self.loan_of(night).and_then(|loan| clock_told(loan, self.desk.clock_limit_s)));
+        let at = self.minute();
+        all.extend(self.checks_of(night).iter().filter_map(|one| check_says(one, &at)));
+        all.extend(self.late_diary(night).map(|late| diary_says(&late, &at)));
+        all
+    }
+
+    /// What was learnt of a signed night after the last paper of it was signed, and stands on none: a check of its
+    /// monitor that did not pass, one that was voided though its notes rest on it, a diary. It waits for the reader
+    /// until a version is signed that tells it, or the report is withdrawn.
+    pub fn learnt(&self, night: &Night) -> Vec<String> {
+        let Some(signed) = self.signed_by_act(night) else { return Vec::new() };
+        let at = self.minute();
+        let turns = |one: &&NightCheck| match one.speaks {
+            Speaks::Failed => one.check.act > signed,
+            Speaks::Voided => one.taken && one.check.act > signed,
+            Speaks::Anchor | Speaks::Serviced | Speaks::Nothing => false,
+        };
+        let checks = self.checks_of(night);
+        let checks = checks.iter().filter(turns).filter_map(|one| check_says(one, &at));
+        let late = self.late_diary(night).filter(|(entry, _)| entry.act > signed);
+        checks.chain(late.map(|late| diary_says(&late, &at))).collect()
+    }
+
+    fn minute(&self) -> impl Fn(i64) -> String + use<> {
+        let zone = self.desk.zone();
+        move |at| local_minute(at, &zone)
+    }
+}
+
+/// A signed night of which something was learnt since.
+#[derive(Clone, Debug)]
+pub struct Learnt {
+    /// The night.
+    pub night: Night,
+    /// Whose it is.
+    pub person: Person,
+    /// What was learnt, a sentence each without its full stop.
+    pub says: Vec<String>,
+}
+
+/// Signed nights whose loan has a check that did not pass or was voided, or a diary, later than a report of them.
+const LATER: &str = "WHERE status = 'signed' AND loan IN (SELECT c.loan FROM monitor_check c WHERE (NOT c.passed OR c.voided_at IS NOT NULL) AND c.act > (SELECT MIN(r.act) FROM report r JOIN night n ON n.id = r.night WHERE n.loan = c.loan) UNION SELECT d.loan FROM diary_entry d WHERE d.act > (SELECT MIN(r.act) FROM report r JOIN night n ON n.id = r.night WHERE n.loan = d.loan)) ORDER BY start_at, id";
 
 impl Conn {
     /// The reservations of a night, a sentence each without its full stop.
@@ -20,25 +75,24 @@ impl Conn {
     /// # Errors
     /// When the database breaks off.
     pub async fn reservations(&mut self, night: &Night) -> Result<Vec<String>> {
-        let mut all = Vec::new();
-        if let Some(tie) = self.tied_by_hand(night).await? {
-            all.push(format!("this night was {}", self.hand_tie_says(&tie).await?));
-        }
-        let desk = self.desk_settings().await?;
-        if let Some(loan) = night.loan {
-            let loan: Loan = self.get(loan).await?;
-            all.extend(clock_told(&loan, desk.clock_limit_s));
-        }
-        let zone = desk.zone();
-        let at = |at| local_minute(at, &zone);
-        all.extend(self.checks_of(night).await?.iter().filter_map(|one| check_says(one, &at)));
-        if let Some((entry, answers)) = self.late_diary(night).await? {
-            all.push(format!(
-                "a diary for this night was entered at {}, after it was judged, and is not taken up: {answers}",
-                at(entry.at)
-            ));
-        }
-        Ok(all)
+        Ok(self.beside(std::slice::from_ref(night)).await?.reservations(night))
+    }
+
+    /// Every signed night of which something was learnt since, the oldest first.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn learnt(&mut self) -> Result<Vec<Learnt>> {
+        let nights: Vec<Night> = self.find(LATER, &[]).await?;
+        let beside = self.beside(&nights).await?;
+        let people: Vec<i64> = nights.iter().filter_map(|night| night.person).collect();
+        let people: Vec<Person> = self.find_among("id", &people).await?;
+        let one = |night: Night| {
+            let says = beside.learnt(&night);
+            let person = people.iter().find(|one| Some(one.id) == night.person)?.clone();
+            (!says.is_empty()).then_some(Learnt { night, person, says })
+        };
+        Ok(nights.into_iter().filter_map(one).collect())
     }
 
     /// The monitor of a night as its file names it, and as its loan has it where they differ or the file is silent.
@@ -68,6 +122,13 @@ impl Conn {
             (all, None) => all.join(", "),
         })
     }
+}
+
+fn diary_says((entry, answers): &(DiaryEntry, String), at: &impl Fn(i64) -> String) -> String {
+    format!(
+        "a diary for this night was entered at {}, after it was judged, and is not taken up: {answers}",
+        at(entry.at)
+    )
 }
 
 fn check_says(one: &NightCheck, at: &impl Fn(i64) -> String) -> Option<String> {

@@ -117,14 +117,6 @@ fn added(step: usize, text: &str) -> Vec<Younger> {
     statements.collect()
 }
 
-/// The texts of every step for one kind of database, in order.
-pub(crate) fn texts(postgres: bool) -> Vec<&'static str> {
-    STEPS
-        .iter()
-        .flat_map(|step| [step.both, if postgres { step.postgres } else { step.sqlite }])
-        .collect()
-}
-
 /// Brings the tables up to this release, inside the transaction given.
 pub(crate) async fn migrate(conn: &mut Conn) -> Result<()> {
     if let Conn::Postgres(tx) = conn {

@@ -5,7 +5,6 @@ use std::fmt::Write as _;
 
 use engine::criteria::Criteria;
 use engine::judge::Judgement;
-use engine::judge::SEVERE;
 use engine::notes::Notes;
 use engine::notes::NotesError;
 use engine::notes::NotesFile;
@@ -32,6 +31,7 @@ use crate::db::Store;
 use crate::error::Result;
 use crate::error::StoreError;
 use crate::person::reason_given;
+use crate::severe::severe_says;
 use crate::tables::DiaryEntry;
 use crate::tables::Loan;
 use crate::tables::Night;
@@ -187,11 +187,28 @@ impl Conn {
     /// How the file of an original is read.
     pub(crate) async fn reading_kept(&mut self, original: &Original) -> Result<Reading> {
         let kept = self.setting(&reading_of(original.id)).await?;
-        match kept.map(|kept| serde_json::from_str(&kept.value)) {
-            Some(Ok(reading)) => Ok(reading),
-            Some(Err(error)) => Err(StoreError::Damaged { says: error.to_string() }),
-            None => Ok(Reading { name: original.name.clone(), ..Reading::default() }),
-        }
+        reading_in(kept.as_ref().map(|kept| kept.value.as_str()), original)
+    }
+
+    /// Those of some nights whose data were destroyed when their time was over.
+    ///
+    /// # Errors
+    /// When the database breaks off.
+    pub async fn destroyed_among(&mut self, nights: &[Night]) -> Result<Vec<i64>> {
+        let originals: Vec<i64> = nights.iter().map(|night| night.original).collect();
+        let originals: Vec<Original> = self.find_among("id", &originals).await?;
+        let people: Vec<i64> = nights.iter().filter_map(|night| night.person).collect();
+        let people: Vec<Person> = self.find_among("id", &people).await?;
+        let kept = |night: &Night| {
+            originals.iter().any(|one| one.id == night.original && one.destroyed_at.is_none())
+        };
+        let gone = |night: &Night| {
+            people.iter().any(|one| {
+                Some(one.id) == night.person && one.voided_because.as_deref() == Some(DESTROYED)
+            })
+        };
+        let lost = nights.iter().filter(|night| !kept(night) || gone(night));
+        Ok(lost.map(|night| night.id).collect())
     }
 
     /// The original of a night, unless the night's data were destroyed when their time was over. Asked at
@@ -286,12 +303,30 @@ impl Conn {
         zone: &str,
     ) -> Result<Option<DiaryEntry>> {
         let Some(loan) = night.loan else { return Ok(None) };
-        let zone = zone_named(zone).unwrap_or(jiff::tz::TimeZone::UTC);
-        let evening = local_date(night.start_at - 43_200, &zone);
         let all: Vec<DiaryEntry> =
             self.find("WHERE loan = $1 ORDER BY id DESC", &[loan.into()]).await?;
-        Ok(all.into_iter().find(|entry| date(&entry.night_on) == Some(evening)))
+        Ok(diary_on(night, zone, all.iter()).cloned())
     }
+}
+
+/// How an original is read, from the text that is kept of it.
+pub(crate) fn reading_in(kept: Option<&str>, original: &Original) -> Result<Reading> {
+    match kept.map(serde_json::from_str) {
+        Some(Ok(reading)) => Ok(reading),
+        Some(Err(error)) => Err(StoreError::Damaged { says: error.to_string() }),
+        None => Ok(Reading { name: original.name.clone(), ..Reading::default() }),
+    }
+}
+
+/// The latest entry of a night's evening among those of its loan, which come the latest first.
+pub(crate) fn diary_on<'a>(
+    night: &Night,
+    zone: &str,
+    mut entries: impl Iterator<Item = &'a DiaryEntry>,
+) -> Option<&'a DiaryEntry> {
+    let zone = zone_named(zone).unwrap_or(jiff::tz::TimeZone::UTC);
+    let evening = local_date(night.start_at - 43_200, &zone);
+    entries.find(|entry| date(&entry.night_on) == Some(evening))
 }
 
 /// What a diary entry answers to the question at a place; empty where it is blank. Its text holds one answer a
@@ -482,20 +517,16 @@ pub(crate) fn outcome(night: &Night, judged: &Judgement, notes: &str) -> Outcome
         engine: engine::ENGINE.to_owned(),
         notes_sha256: sha256(notes.as_bytes()),
         verdict: judged.verdict.decision.id().to_owned(),
-        reason: reason(&judged.verdict.reasons),
+        reason: reason(judged),
         believed_h: believed_h(judged),
         scores: engine::print::json(judged),
     }
 }
 
 /// What a list says of the night: everything severe, or else the verdict's first reason.
-fn reason(reasons: &[String]) -> Option<String> {
-    let severe: Vec<&str> =
-        reasons.iter().filter_map(|reason| reason.strip_prefix(SEVERE)).collect();
-    if severe.is_empty() {
-        return reasons.first().cloned();
-    }
-    Some(format!("{SEVERE}{}", severe.join(" ")))
+fn reason(judged: &Judgement) -> Option<String> {
+    let severe: Vec<&str> = judged.severe.iter().map(|one| one.sentence.as_str()).collect();
+    severe_says(&severe).or_else(|| judged.verdict.reasons.first().cloned())
 }
 
 /// Hours of the analysis period in which oxygen and carbon dioxide are both believed; of the one there is when the other is not recorded.

@@ -3,10 +3,12 @@
 
 use engine::recording::Recording;
 
+use crate::account::name_of;
 use crate::act::Act;
 use crate::act::Author;
 use crate::db::Conn;
 use crate::db::Store;
+use crate::desk::Scanned;
 use crate::error::Result;
 use crate::error::StoreError;
 use crate::morning::identity_of;
@@ -28,6 +30,7 @@ use crate::tables::Tie;
 use crate::tie::Ground;
 use crate::whose::Evidence;
 use crate::whose::Weighed;
+use crate::whose::overlaps;
 use crate::words::NightStatus;
 use crate::words::Role;
 use crate::words::TieStatus;
@@ -55,6 +58,8 @@ pub struct Candidate {
 pub struct Candidates {
     /// The loans.
     pub loans: Vec<Candidate>,
+    /// Those of them that were found by a number somebody typed, by row.
+    pub sought: Vec<i64>,
     /// What the file says of its person: read anew, shown, not kept.
     pub says: Vec<String>,
 }
@@ -79,29 +84,26 @@ impl Store {
         run.await.map_err(|error| StoreError::Damaged { says: error.to_string() })?
     }
 
-    /// Every loan that could own a night, with what speaks for and against each.
+    /// Every loan that could own a night, with what speaks for and against each: those it lies in by time, and
+    /// those of a monitor that its file names. A file that tells neither date nor monitor leaves those of the last
+    /// weeks that have no night. `find` adds the loans behind a number that somebody typed: of a loan, a monitor
+    /// or a person.
     ///
     /// # Errors
     /// When the bytes are gone or the database breaks off.
-    pub async fn candidates(&self, night: &Night) -> Result<Candidates> {
+    pub async fn candidates(&self, night: &Night, find: &str) -> Result<Candidates> {
         let evidence = self.evidence(night).await?;
         let mut conn = self.read().await?;
         let ground = conn.ground(self.now()).await?;
         let named: Vec<i64> =
             evidence.monitors(&ground.monitors).iter().map(|one| one.id).collect();
-        let at = evidence.span.map_or(night.start_at, |span| span.start_at);
-        let clause = "WHERE out_at IS NOT NULL ORDER BY out_at DESC, id DESC";
-        let all: Vec<Loan> = conn.find(clause, &[]).await?;
-        let near = |loan: &Loan| {
-            let (from, to) =
-                (loan.out_at.unwrap_or(0) - NEAR_S, loan.back_at.unwrap_or(loan.due_at) + NEAR_S);
-            (from..=to).contains(&at) || (from..=to).contains(&night.start_at)
-        };
-        let mut loans = Vec::new();
-        for loan in all {
-            let latest = named.contains(&loan.monitor)
-                && loans.iter().all(|one: &Candidate| one.monitor.id != loan.monitor);
-            if near(&loan) || latest {
+        let mut wanted = conn.could_own(night, &evidence, &named, &ground).await?;
+        let found = conn.loans_behind(find).await?;
+        let sought = found.iter().map(|loan| loan.id).collect();
+        wanted.extend(found);
+        let mut loans: Vec<Candidate> = Vec::new();
+        for loan in wanted {
+            if loans.iter().all(|one| one.loan.id != loan.id) {
                 loans.push(conn.candidate(&evidence, loan, &ground).await?);
             }
         }
@@ -113,7 +115,7 @@ impl Store {
                 -one.loan.id,
             )
         });
-        Ok(Candidates { loans, says: evidence.identity.says() })
+        Ok(Candidates { loans, sought, says: evidence.identity.says() })
     }
 
     /// Says whose night it is, by name and with a reason. Where nothing contradicts, the night is tied; where
@@ -316,6 +318,53 @@ impl Store {
 }
 
 impl Conn {
+    /// The loans that could own a night, as far as their times and the file's monitors tell.
+    async fn could_own(
+        &mut self,
+        night: &Night,
+        evidence: &Evidence,
+        named: &[i64],
+        ground: &Ground,
+    ) -> Result<Vec<Loan>> {
+        let clause = "WHERE out_at IS NOT NULL ORDER BY out_at DESC, id DESC";
+        let all: Vec<Loan> = self.find(clause, &[]).await?;
+        let desk = ground.desk();
+        let at = evidence.span.map_or(night.start_at, |span| span.start_at);
+        let near = |loan: &Loan| {
+            let (from, to) =
+                (loan.out_at.unwrap_or(0) - NEAR_S, loan.back_at.unwrap_or(loan.due_at) + NEAR_S);
+            (from..=to).contains(&at) || (from..=to).contains(&night.start_at)
+        };
+        let mut latest: Vec<i64> = Vec::new();
+        let mut could = |loan: &Loan| {
+            let is_latest = !latest.contains(&loan.monitor);
+            latest.push(loan.monitor);
+            let by_time = match evidence.span {
+                Some(span) => overlaps(span, loan, &desk),
+                None => named.is_empty() && near(loan) && !desk.with_night.contains(&loan.id),
+            };
+            by_time || (named.contains(&loan.monitor) && (is_latest || near(loan)))
+        };
+        Ok(all.into_iter().filter(|loan| could(loan)).collect())
+    }
+
+    /// The loans behind a number: of a loan, or the latest of a monitor or of a person.
+    async fn loans_behind(&mut self, number: &str) -> Result<Vec<Loan>> {
+        let (clause, id) = match self.scanned(number).await? {
+            Scanned::Loan(id) => ("WHERE id = $1 AND out_at IS NOT NULL", id),
+            Scanned::Monitor(id) => (
+                "WHERE monitor = $1 AND out_at IS NOT NULL ORDER BY out_at DESC, id DESC LIMIT 12",
+                id,
+            ),
+            Scanned::Person(id) => (
+                "WHERE person = $1 AND out_at IS NOT NULL ORDER BY out_at DESC, id DESC LIMIT 12",
+                id,
+            ),
+            Scanned::Misread | Scanned::Nothing => return Ok(Vec::new()),
+        };
+        self.find(clause, &[id.into()]).await
+    }
+
     async fn candidate(
         &mut self,
         evidence: &Evidence,
@@ -389,26 +438,29 @@ impl Conn {
     /// # Errors
     /// When the database breaks off.
     pub async fn hand_tie_says(&mut self, tie: &Tie) -> Result<String> {
-        let mut says = format!("tied by hand by {}", self.name_of(&tie.proposed_by).await?);
-        if let Some(second) = &tie.second_by {
-            says = format!("{says}, agreed by {}", self.name_of(second).await?);
-        }
-        says = format!("{says}: {}", tie.because);
-        if let Some(because) = tie.second_because.as_ref().filter(|one| **one != tie.because) {
-            says = format!("{says}; {because}");
-        }
-        let doubts: Vec<&str> =
-            tie.against.0.iter().chain(&tie.open.0).map(String::as_str).collect();
-        let doubts =
-            if doubts.is_empty() { "nothing that was seen".to_owned() } else { doubts.join("; ") };
-        Ok(format!("{says}. Against it: {doubts}"))
+        let accounts: Vec<Account> = self.find("ORDER BY id", &[]).await?;
+        let name = |login: &str| {
+            let account = accounts.iter().find(|one| one.login == login);
+            account.map_or_else(|| login.to_owned(), |account| account.name.clone())
+        };
+        Ok(hand_tie(tie, name))
     }
+}
 
-    /// Somebody's name by their login; the login where there is no such account.
-    async fn name_of(&mut self, login: &str) -> Result<String> {
-        let account: Option<Account> = self.first("WHERE login = $1", &[login.into()]).await?;
-        Ok(account.map_or_else(|| login.to_owned(), |account| account.name))
+/// How a night was tied by hand, in words, given the name behind a login.
+pub(crate) fn hand_tie(tie: &Tie, name: impl Fn(&str) -> String) -> String {
+    let mut says = format!("tied by hand by {}", name(&tie.proposed_by));
+    if let Some(second) = &tie.second_by {
+        says = format!("{says}, agreed by {}", name(second));
     }
+    says = format!("{says}: {}", tie.because);
+    if let Some(because) = tie.second_because.as_ref().filter(|one| **one != tie.because) {
+        says = format!("{says}; {because}");
+    }
+    let doubts: Vec<&str> = tie.against.0.iter().chain(&tie.open.0).map(String::as_str).collect();
+    let doubts =
+        if doubts.is_empty() { "nothing that was seen".to_owned() } else { doubts.join("; ") };
+    format!("{says}. Against it: {doubts}")
 }
 
 impl Act {
@@ -469,7 +521,7 @@ impl Act {
     }
 
     async fn not_the_same(&mut self, tie: &Tie) -> Result<()> {
-        let first = self.conn().name_of(&tie.proposed_by).await?;
+        let first = name_of(self.conn(), &tie.proposed_by).await?;
         let by = self.author().clone();
         if by.login != tie.proposed_by
             && by.name.trim().to_lowercase() != first.trim().to_lowercase()

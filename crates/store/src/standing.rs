@@ -4,22 +4,118 @@
 //! copy of it that says so on every page.
 
 use engine::print::Stamp;
+use sqlx::AssertSqlSafe;
 
+use crate::account::name_of;
+use crate::beside::Beside;
 use crate::content::kept;
 use crate::db::Conn;
+use crate::db::among;
 use crate::error::Result;
-use crate::tables::Account;
 use crate::tables::Night;
 use crate::tables::Report;
 use crate::when::local_minute;
+use crate::words::NightStatus;
 
-/// The name behind a login; the login itself when nobody has it.
-pub(crate) async fn name_of(conn: &mut Conn, login: &str) -> Result<String> {
-    let account: Option<Account> = conn.first("WHERE login = $1", &[login.into()]).await?;
-    Ok(account.map_or_else(|| login.to_owned(), |account| account.name))
+/// One version of a report, without its content.
+#[derive(Clone, Debug, PartialEq, Eq, sqlx::FromRow)]
+pub(crate) struct ReportLine {
+    pub(crate) night: i64,
+    version: i64,
+    withdrawn_at: Option<i64>,
+    because: Option<String>,
+    signed_at: Option<i64>,
+    /// The act that wrote it last, whose data it touched, by whom, and when.
+    pub(crate) act: i64,
+    pub(crate) person: Option<i64>,
+    who: String,
+    at: i64,
+}
+
+/// What can become of a report that was signed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Turn {
+    /// It was withdrawn, and none stands.
+    Withdrawn,
+    /// Its night is read again; it stands until another is signed.
+    OpenAgain,
+    /// Another stands in the place of one that somebody may have acted upon.
+    Replaced,
+}
+
+impl Turn {
+    /// The same in two or three words.
+    pub const fn says(self) -> &'static str {
+        match self {
+            Self::Withdrawn => "report withdrawn",
+            Self::OpenAgain => "report open again",
+            Self::Replaced => "report replaced",
+        }
+    }
+}
+
+/// What became of the report of a night, where that must be known before anybody acts upon it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Became {
+    /// What it is.
+    pub what: Turn,
+    /// The same as a sentence without its full stop.
+    pub says: String,
+    /// Why; empty when no reason is kept.
+    pub because: String,
+}
+
+/// What became of a report, given the versions that are of the patient the night belongs to now, the first first.
+pub(crate) fn became(all: &[&ReportLine], night: &Night, beside: &Beside) -> Option<Became> {
+    let last = all.last()?;
+    let zone = beside.desk.zone();
+    let told = |line: &ReportLine| {
+        format!("on {} by {}", local_minute(line.at, &zone), beside.name_of(&line.who))
+    };
+    let before = |version: i64| all.iter().rev().find(|line| line.version < version);
+    let number = |line: &ReportLine| before(line.version).map_or(line.version, |one| one.version);
+    let because = |line: &ReportLine| line.because.clone().unwrap_or_default();
+    if last.withdrawn_at.is_some() {
+        let (version, told) = (number(last), told(last));
+        let says =
+            format!("version {version} of the report was withdrawn {told}, and none stands now");
+        return Some(Became { what: Turn::Withdrawn, says, because: because(last) });
+    }
+    let (stands, version) = (last.signed_at, last.version);
+    if night.status != NightStatus::Signed {
+        let says = format!(
+            "the night is open again; version {version} of its report stands until a new one is signed"
+        );
+        return Some(Became { what: Turn::OpenAgain, says, because: String::new() });
+    }
+    // A physician's interpretation is a version too, of what was signed before it: nothing is taken back by it.
+    let taken_back = all.iter().rev().find(|line| line.signed_at != stands)?;
+    let first = all.iter().find(|line| line.signed_at == stands && line.withdrawn_at.is_none())?;
+    let withdrawn = all.iter().find(|line| line.withdrawn_at.is_some());
+    let was = match withdrawn {
+        Some(line) => format!("version {} was withdrawn {}", number(line), told(line)),
+        None => format!("it replaced version {} {}", taken_back.version, told(first)),
+    };
+    let because = because(withdrawn.copied().unwrap_or(first));
+    let says = format!("version {version} of the report stands; {was}");
+    Some(Became { what: Turn::Replaced, says, because })
 }
 
 impl Conn {
+    /// Every version of the reports of some nights, the first first.
+    pub(crate) async fn report_lines(&mut self, nights: &[i64]) -> Result<Vec<ReportLine>> {
+        if nights.is_empty() {
+            return Ok(Vec::new());
+        }
+        let sql = format!(
+            "SELECT r.night, r.version, r.withdrawn_at, r.because, r.signed_at, r.act, a.person, a.who, a.at FROM report r JOIN act a ON a.seq = r.act WHERE r.night IN ({}) ORDER BY r.night, r.version",
+            among(nights)
+        );
+        Ok(on!(self, c => {
+            sqlx::query_as(AssertSqlSafe(sql)).persistent(false).fetch_all(c).await
+        })?)
+    }
+
     /// The versions of a night's report, the latest first, whoever's they were.
     ///
     /// # Errors

@@ -96,10 +96,14 @@ pub fn too_long(text: &str, most: usize) -> Option<String> {
     (found > most).then(|| format!("at most {most} characters, found {found}"))
 }
 
+/// The most characters a column of the record holds: for the forms that write it, too.
+pub fn most(table: &str, column: &str) -> usize {
+    COLUMNS.iter().find(|one| (one.0, one.1) == (table, column)).map_or(LINES, |one| one.2)
+}
+
 /// What is wrong with a column of a row.
 pub(crate) fn refusal(table: &str, column: &str, value: &Value) -> Option<Refusal> {
-    let known = COLUMNS.iter().find(|one| (one.0, one.1) == (table, column));
-    let most = known.map_or(LINES, |one| one.2);
+    let most = most(table, column);
     let made = MADE.contains(&(table, column));
     within(value, &mut |text| {
         let called = column.replace('_', " ");

@@ -8,6 +8,7 @@ use crate::act::Act;
 use crate::db::Conn;
 use crate::error::Result;
 use crate::identity::Known;
+use crate::identity::Spelt;
 use crate::monitor::WITHOUT_NIGHT;
 use crate::tables::Loan;
 use crate::tables::Monitor;
@@ -30,7 +31,7 @@ use crate::words::StudyStatus;
 #[derive(Clone, Debug)]
 pub struct Ground {
     /// Everybody.
-    pub people: Vec<Person>,
+    people: Vec<Spelt>,
     /// Every monitor.
     pub monitors: Vec<Monitor>,
     with_night: BTreeSet<i64>,
@@ -41,7 +42,7 @@ pub struct Ground {
 }
 
 impl Ground {
-    fn desk(&self) -> Desk<'_> {
+    pub(crate) fn desk(&self) -> Desk<'_> {
         Desk {
             zone: &self.zone,
             now: self.now,
@@ -71,8 +72,9 @@ impl Conn {
         let clause = "WHERE loan IS NOT NULL AND before = 'back' AND after = 'to_clean'";
         let moved: Vec<Movement> = self.find(clause, &[]).await?;
         let without = moved.iter().filter(|one| one.what.starts_with(WITHOUT_NIGHT));
+        let people: Vec<Person> = self.find("ORDER BY id", &[]).await?;
         Ok(Ground {
-            people: self.find("ORDER BY id", &[]).await?,
+            people: people.iter().map(Spelt::new).collect(),
             monitors: self.find("ORDER BY id", &[]).await?,
             with_night: with.into_iter().collect(),
             without_night: without.filter_map(|one| one.loan).collect(),

@@ -10,6 +10,7 @@ use crate::error::Result;
 use crate::error::StoreError;
 use crate::every::every_table;
 use crate::fabric;
+use crate::fabric::Expected;
 use crate::head::Head;
 use crate::proof::Differs;
 use crate::proof::Proof;
@@ -45,8 +46,10 @@ impl Store {
     pub async fn verify(&self, heads: &[Head], progress: Progress<'_>) -> Result<Verified> {
         let mut all = self.exported_heads()?;
         all.extend_from_slice(heads);
+        let expected = self.as_made().await.map_err(|error| self.explain(error))?;
         let mut conn = self.read().await.map_err(|error| self.explain(error))?;
-        verify(&mut conn, &all, progress).await.map_err(|error| self.explain(error))
+        let found = verify(&mut conn, &expected, &all, progress).await;
+        found.map_err(|error| self.explain(error))
     }
 
     /// Writes down that the record was checked and found sound.
@@ -61,14 +64,15 @@ impl Store {
     }
 }
 
-/// Checks everything that is seen through one connection.
+/// Checks everything that is seen through one connection, made as is expected.
 pub(crate) async fn verify(
     conn: &mut Conn,
+    expected: &Expected,
     heads: &[Head],
     progress: Progress<'_>,
 ) -> Result<Verified> {
     let mut proof = Proof::new(heads);
-    database(conn, &mut proof).await?;
+    database(conn, expected, &mut proof).await?;
     acts(conn, &mut proof, progress).await?;
     every_table!(Row => { table::<Row>(conn, &mut proof, progress).await?; });
     files(conn, &mut proof, progress).await?;
@@ -77,7 +81,7 @@ pub(crate) async fn verify(
 }
 
 /// The database itself: its pages, its references, and whether tables, indices and guards are as they were made.
-async fn database(conn: &mut Conn, proof: &mut Proof) -> Result<()> {
+async fn database(conn: &mut Conn, expected: &Expected, proof: &mut Proof) -> Result<()> {
     match conn {
         Conn::Sqlite(tx) => {
             let said: Vec<String> =
@@ -102,8 +106,13 @@ async fn database(conn: &mut Conn, proof: &mut Proof) -> Result<()> {
             }
         }
     }
-    for fault in fabric::faults(conn).await? {
-        proof.wrong(fault);
+    match expected {
+        Expected::Known(expected) => {
+            for fault in fabric::faults(conn, expected).await? {
+                proof.wrong(fault);
+            }
+        }
+        Expected::Unknown(why) => proof.tell(why.clone()),
     }
     Ok(())
 }

@@ -157,6 +157,13 @@ impl Evidence {
     }
 }
 
+/// Whether a loan could own a night by time: some of it lies within the loan, by the monitor's own clock or with
+/// the error taken off that was noted of it.
+pub(crate) fn overlaps(night: Span, loan: &Loan, desk: &Desk<'_>) -> bool {
+    let in_it = |span: Span| window(loan, desk).is_some_and(|window| span.overlap_s(window) > 0);
+    in_it(night) || in_it(set_right(night, loan))
+}
+
 /// What is said of a file that names no monitor.
 const NO_SERIAL: &str = "no serial number of a monitor of ours stands in the file or its name";
 

@@ -296,14 +296,16 @@ pub fn shows_people(method: &str, path: &str) -> bool {
     !NOBODY.contains(&(method, path))
 }
 
-/// Routes a page of one night, or of nights beside each other, asks by itself, many times a minute: of these one look
-/// in ten minutes is written.
-pub fn is_of_one_page(path: &str) -> bool {
+/// The page a route is a piece of, where that page asks its pieces by itself, many times a minute: of these one look
+/// in ten minutes is written. Another page is another look, also when it is about the same person: it shows other
+/// data of them.
+pub fn page_of(path: &str) -> Option<&'static str> {
     if path == "/people/{id}/compare" {
-        return true;
+        return Some("compare");
     }
-    let Some(rest) = path.strip_prefix("/nights/{id}").or(path.strip_prefix("/second/{id}")) else {
-        return false;
+    let (page, rest) = match path.strip_prefix("/second/{id}") {
+        Some(rest) => ("second", rest),
+        None => ("night", path.strip_prefix("/nights/{id}")?),
     };
     let parts = [
         "",
@@ -321,7 +323,7 @@ pub fn is_of_one_page(path: &str) -> bool {
         "/undo",
         "/redo",
     ];
-    parts.contains(&rest)
+    parts.contains(&rest).then_some(page)
 }
 
 /// Whether a route answers at a path, as a browser writes it without its query.

@@ -84,7 +84,7 @@ pub const FIELDS: &[(&str, &[&[&str]])] = &[
     ("/loans/{id}/give-up", &[REASON]),
     ("/loans/{id}/diary", &[&["night_on"]]),
     ("/receive", &[&["file", "monitor"]]),
-    ("/nights/{id}/settle", &[&["loan"], REASON]),
+    ("/nights/{id}/settle", &[&["loan", "find", "found"], REASON]),
     ("/nights/{id}/aside", &[REASON]),
     ("/nights/{id}/untie", &[REASON]),
     ("/nights/{id}/replace", &[&["old"], REASON]),

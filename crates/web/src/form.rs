@@ -63,6 +63,8 @@ pub struct Field {
     pub filters: bool,
     /// The most characters it may hold; `None`: those of its kind.
     pub most: Option<usize>,
+    /// What is said beside its label when it may be left empty.
+    pub may: &'static str,
 }
 
 impl Field {
@@ -82,6 +84,7 @@ impl Field {
             first: false,
             filters: false,
             most: None,
+            may: "if any",
         }
     }
 
@@ -200,6 +203,19 @@ impl Field {
     #[must_use]
     pub fn most(mut self, characters: usize) -> Self {
         self.most = Some(characters);
+        self
+    }
+
+    /// With as many characters as the column of the record holds that it goes into.
+    #[must_use]
+    pub fn of(self, table: &str, column: &str) -> Self {
+        self.most(text::most(table, column))
+    }
+
+    /// With words for when it may be left empty, in the place of `if any`.
+    #[must_use]
+    pub fn may(mut self, words: &'static str) -> Self {
+        self.may = words;
         self
     }
 

@@ -31,8 +31,8 @@ use store::tables::Study;
 
 use crate::access::ROUTES;
 use crate::access::Right;
-use crate::access::is_of_one_page;
 use crate::access::may;
+use crate::access::page_of;
 use crate::access::right_of;
 use crate::access::shows_people;
 use crate::app::App;
@@ -150,14 +150,17 @@ async fn write_look(visit: &Visit, path: &str, uri: &Uri, look: Look) -> Result<
     let place = uri.path_and_query().map_or("", |place| place.as_str());
     let same = format!("{place} {} {:?} {}", look.object, look.person, look.facts);
     let (looked, now) = (visit.app.looked(), store.steady_now());
+    let piece = page_of(path).map(|page| format!("{page} {}", look.object));
     let covered = (visit.background && looked.lately(session, &same, now))
-        || (is_of_one_page(path) && looked.lately(session, &look.object, now));
+        || piece.as_ref().is_some_and(|piece| looked.lately(session, piece, now));
     if covered {
         return Ok(());
     }
     store.looked(&visit.author(), look.object.clone(), look.person, look.facts).await?;
     looked.wrote(session, same, now);
-    looked.wrote(session, look.object, now);
+    if let Some(piece) = piece {
+        looked.wrote(session, piece, now);
+    }
     Ok(())
 }
 

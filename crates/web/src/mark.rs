@@ -1,6 +1,8 @@
 //! Marks of where a thing stands: a shape and a word, never colour alone.
 
 use askama::Template;
+use store::standing::Became;
+use store::standing::Turn;
 use store::words::LoanStatus;
 use store::words::MonitorStatus;
 use store::words::NightStatus;
@@ -24,6 +26,17 @@ impl Mark {
     /// A mark.
     pub fn new(shape: &'static str, word: impl Into<String>, weight: &'static str) -> Self {
         Self { shape, word: word.into(), weight }
+    }
+}
+
+impl From<Became> for Mark {
+    fn from(became: Became) -> Self {
+        let (shape, weight) = match became.what {
+            Turn::Withdrawn => ("held", "due"),
+            Turn::OpenAgain => ("pen", "due"),
+            Turn::Replaced => ("repair", "plain"),
+        };
+        Self::new(shape, became.what.says(), weight)
     }
 }
 

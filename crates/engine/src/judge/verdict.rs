@@ -43,10 +43,28 @@ pub(super) const UNPAIRED: &str =
     "A blood gas past a rule's level could not be held against the sensor: ";
 pub(super) const UNTOLD: &str = "It cannot be told whether there was ";
 
+/// One thing that would mend a night.
+#[derive(Clone)]
+struct Mend {
+    says: String,
+    /// Whether the patient is needed again for it.
+    patient: bool,
+}
+
+/// What a reader can do now.
+fn now(says: impl Into<String>) -> Mend {
+    Mend { says: says.into(), patient: false }
+}
+
+/// What needs the patient again.
+fn again(says: impl Into<String>) -> Mend {
+    Mend { says: says.into(), patient: true }
+}
+
 /// One thing that is wrong with the night, and what would mend it.
 struct Reservation {
     reason: String,
-    mend: Option<String>,
+    mend: Option<Mend>,
     /// Whether another night is what it needs.
     night: bool,
 }
@@ -190,7 +208,7 @@ fn reservations(
     if screened.notes.representative == Some(false) {
         found.push(Reservation {
             reason: NOT_USUAL.into(),
-            mend: Some("Another night, when sleep is as usual.".into()),
+            mend: Some(again("Another night, when sleep is as usual.")),
             night: true,
         });
     }
@@ -214,7 +232,7 @@ fn disagree(bench: &Bench) -> Vec<Reservation> {
     let told = co2.disagreement.iter().chain(unpaired.map(|one| &one.sentence));
     let reservation = |reason: &String| Reservation {
         reason: reason.clone(),
-        mend: Some(TELLS.into()),
+        mend: Some(again(TELLS)),
         night: false,
     };
     told.map(reservation).collect()
@@ -253,7 +271,7 @@ fn unpaired(bench: &Bench, needed: &[&RuleAnswer], criteria: &Criteria) -> Optio
             clock.label(gas.at_s, false),
             gas.why
         ),
-        mend: Some("A blood gas taken while the sensor is on and reads.".into()),
+        mend: Some(again("A blood gas taken while the sensor is on and reads.")),
         night: false,
     })
 }
@@ -266,17 +284,16 @@ fn breathing(bench: &Bench, question: &Question) -> Option<Reservation> {
     let Some(told) = told else {
         return Some(Reservation {
             reason: format!("{BREATHING_NOT_TOLD}: air, oxygen, or with support."),
-            mend: Some(
-                "What the patient breathed that night: air, or how much oxygen, or which support."
-                    .into(),
-            ),
+            mend: Some(now(
+                "What the patient breathed that night: air, or how much oxygen, or which support.",
+            )),
             night: false,
         });
     };
     let air = told.iter().all(|words| is_air(words));
     (asked == BreathingAsked::Air && !air).then(|| Reservation {
         reason: format!("{NOT_ON_AIR}; what was told is: {}.", told.join(", ")),
-        mend: Some("A question and criteria made for what was breathed.".into()),
+        mend: Some(now("A question and criteria made for what was breathed.")),
         night: false,
     })
 }
@@ -322,7 +339,7 @@ fn never_settled(bench: &Bench) -> Option<Reservation> {
     }
     (unsure > 0 && 2 * unsure >= all).then(|| Reservation {
         reason: format!("{NEVER_SETTLED}: its level is not to be relied on."),
-        mend: Some("Another night with the sensor refitted and seen to settle.".into()),
+        mend: Some(again("Another night with the sensor refitted and seen to settle.")),
         night: true,
     })
 }
@@ -333,7 +350,7 @@ fn contradicting_lights(bench: &Bench) -> Option<Reservation> {
     let contradict = findings.iter().any(|found| found.code == "lights_contradict");
     contradict.then(|| Reservation {
         reason: format!("{CONTRADICT}, so the whole recording was scored."),
-        mend: Some("The times of lights out and lights on, put right.".into()),
+        mend: Some(now("The times of lights out and lights on, put right.")),
         night: true,
     })
 }
@@ -352,13 +369,13 @@ fn too_little(bench: &Bench, quantity: Quantity, least_h: f64) -> Option<Reserva
         if let Some(finding) = recording.not_taken(quantity) {
             return Some(Reservation {
                 reason: format!("{name}{NOT_READ}{}", finding.sentence),
-                mend: Some(format!("The same file with a column map that names its {name}.")),
+                mend: Some(now(format!("The same file with a column map that names its {name}."))),
                 night: false,
             });
         }
         return Some(Reservation {
             reason: format!("{LACKS}{name}."),
-            mend: Some(format!("A night with {name} recorded.")),
+            mend: Some(again(format!("A night with {name} recorded."))),
             night: true,
         });
     };
@@ -372,7 +389,7 @@ fn too_little(bench: &Bench, quantity: Quantity, least_h: f64) -> Option<Reserva
             "{name}{BELIEVED_FOR}{}, less than the {least_h} h this department asks.",
             hours_words(believed_s)
         ),
-        mend: Some(format!("Another night with at least {least_h} h of believable {name}.")),
+        mend: Some(again(format!("Another night with at least {least_h} h of believable {name}."))),
         night: true,
     })
 }
@@ -392,7 +409,7 @@ fn drifted(bench: &Bench, most_kpa: f64) -> Option<Reservation> {
     if let Some(drift_kpa) = co2.drift_kpa.filter(beyond) {
         return Some(Reservation {
             reason: format!("{DRIFTED}{}", accepts(drift_kpa)),
-            mend: Some("Another night after the sensor has been serviced and checked.".into()),
+            mend: Some(again("Another night after the sensor has been serviced and checked.")),
             night: true,
         });
     }
@@ -403,43 +420,46 @@ fn drifted(bench: &Bench, most_kpa: f64) -> Option<Reservation> {
             kind.plural(),
             accepts(drift_kpa)
         ),
-        mend: Some(TELLS.into()),
+        mend: Some(again(TELLS)),
         night: false,
     })
 }
 
-/// What would mend the night, most telling first, each once.
+/// What would mend the night, each once: first what its reader can do now, from the diary or the file, then what
+/// needs the patient again; the most telling first in each.
 fn mend(
     bench: &Bench,
     needed: &[&RuleAnswer],
     reservations: &[Reservation],
     by_band: &[&str],
 ) -> Vec<String> {
-    let mut mends = Vec::new();
+    let mut mends: Vec<Mend> = Vec::new();
     let untold: Vec<&&RuleAnswer> =
         needed.iter().filter(|rule| rule.answer == Answer::CannotTell).collect();
-    mends.extend(untold.iter().filter_map(|rule| diary_entry(bench, &rule.stretches)));
+    let entries = untold.iter().filter_map(|rule| diary_entry(bench, &rule.stretches));
+    mends.extend(entries.map(now));
     let screened = &bench.scores.corrected.screened;
     if !untold.is_empty() && screened.period.basis == PeriodBasis::WholeRecording {
-        mends.push("The times of lights out and lights on, so that time awake is left out.".into());
+        mends.push(now("The times of lights out and lights on, so that time awake is left out."));
     }
     let asks_rise = untold.iter().any(|rule| rule.id.contains("rise"));
     if asks_rise && bench.awake_co2_kpa.is_none() {
-        mends.push("A settled CO2 level while awake: time lying awake with the sensor on, marked in the diary.".into());
+        mends.push(now("A settled CO2 level while awake: time lying awake with the sensor on, marked in the diary."));
     }
     if !by_band.is_empty() {
-        mends.push(
-            "A blood gas, or a gas check before and after, to narrow the band around CO2.".into(),
-        );
+        mends.push(again(
+            "A blood gas, or a gas check before and after, to narrow the band around CO2.",
+        ));
     }
     mends.extend(reservations.iter().filter_map(|reservation| reservation.mend.clone()));
     if mends.is_empty() {
-        mends.push("Another night.".into());
+        mends.push(again("Another night."));
     }
+    mends.sort_by_key(|mend| mend.patient);
     let mut once = Vec::new();
     for mend in mends {
-        if !once.contains(&mend) {
-            once.push(mend);
+        if !once.contains(&mend.says) {
+            once.push(mend.says);
         }
     }
     once

@@ -404,6 +404,35 @@ fn four_hours_are_enough_and_a_minute_less_is_not() {
     assert_eq!(short.mend, vec!["Another night with at least 4 h of believable SpO2."]);
 }
 
+/// What a reader can do now, from the diary or the file, stands before what needs the patient again.
+#[test]
+fn what_the_reader_can_do_now_stands_before_what_needs_the_patient() {
+    let needs_patient = |mend: &String| {
+        ["Another night", "A night", "A blood gas"].iter().any(|start| mend.starts_with(start))
+    };
+    let mut both = 0;
+    for set in engine::criteria::shipped_names() {
+        let criteria = shipped(set).unwrap();
+        for question in &criteria.questions {
+            let pieces: [Pieces; 3] = [
+                &[(50.5, 20_000, true)],
+                &[(45.0, 9_000, true), (52.0, 900, false), (45.0, 9_000, true)],
+                &[(45.0, 900, true)],
+            ];
+            for co2 in pieces {
+                let mut made = Made::default().co2_mmhg(co2).spo2(&[(96.0, 20_000, true)]);
+                made.notes.representative = Some(false);
+                made.notes.question = Some(question.id.clone());
+                let mend = made.judged(&criteria).verdict.mend;
+                let first = mend.iter().position(needs_patient).unwrap_or(mend.len());
+                assert!(mend[first..].iter().all(needs_patient), "{set} {}: {mend:?}", question.id);
+                both += usize::from(first > 0 && first < mend.len());
+            }
+        }
+    }
+    assert!(both > 3, "{both}");
+}
+
 #[test]
 fn a_finding_stands_on_a_short_or_unusual_night() {
     let mut criteria = shipped("adult-air").unwrap();

@@ -41,5 +41,8 @@ fn shown(clocks: &Clocks) -> String {
         0 => "none".to_owned(),
         at => rfc3339(at),
     };
-    format!("clock: {}\nlast act: {last}\n", rfc3339(clocks.now))
+    let invented = clocks.invented_s.map_or_else(String::new, |ahead_s| {
+        format!("this record is of an invented department, {ahead_s} s from this machine's clock\n")
+    });
+    format!("clock: {}\nlast act: {last}\n{invented}", rfc3339(clocks.now))
 }

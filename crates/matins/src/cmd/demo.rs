@@ -90,7 +90,7 @@ fn folder(asked: Option<&Path>, may_go_on: bool) -> Result<PathBuf, Trouble> {
         Some(path) => {
             fs::create_dir_all(path).map_err(|error| not_made(path, &error))?;
             let mut entries = fs::read_dir(path).map_err(|error| not_made(path, &error))?;
-            if entries.next().is_some() && !(may_go_on && open::is_demo(path)) {
+            if entries.next().is_some() && !(may_go_on && open::holds_record(path)) {
                 return Err(Trouble::machine("the folder holds something already")
                     .about(path.display().to_string())
                     .hint("--out names another, which need not exist"));

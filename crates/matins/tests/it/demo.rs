@@ -28,8 +28,7 @@ fn the_demo_makes_a_department_of_nights() {
 #[test]
 fn a_day_is_not_asked_of_a_demo_that_goes_on() {
     let desk = Desk::new();
-    std::fs::create_dir(desk.path("d")).unwrap();
-    std::fs::write(desk.path("d/invented.txt"), "").unwrap();
+    std::fs::create_dir_all(desk.path("d/record")).unwrap();
     desk.run(&["demo", "--data", "d", "--day", "2026-06-15", "--no-open"])
         .fails(2, "matins: d: `--day` is for a new demo; this one goes on from its last act\n");
     desk.run(&["demo", "--out", "d"]).fails(

@@ -1,6 +1,7 @@
 //! Whether words are a person's: names whole, with their accents, initials and order; numbers; days of birth.
 
 use super::Known;
+use super::Spelt;
 use super::labels::NEUTRAL;
 use super::labels::PLAIN;
 use crate::ident::nhs_number;
@@ -127,7 +128,24 @@ fn joined(all: &[String], wanted: &str) -> Option<Vec<String>> {
 
 /// Whether a name or number of the record stands among words.
 pub(super) fn holds(all: &[String], wanted: &str) -> bool {
-    joined(all, &plain(wanted)).is_some()
+    run_is(all, &plain(wanted))
+}
+
+/// Whether a run of words reads as `wanted`, which is plain. Nothing is copied: it is asked of every word of a
+/// file for everybody in the record.
+pub(super) fn run_is(all: &[String], wanted: &str) -> bool {
+    let reads = |from: usize| {
+        let mut left = wanted;
+        for word in &all[from..] {
+            match left.strip_prefix(word.as_str()) {
+                Some("") => return true,
+                Some(after) => left = after,
+                None => return false,
+            }
+        }
+        false
+    };
+    !wanted.is_empty() && (0..all.len()).any(reads)
 }
 
 /// A name in a file's name: two words beside each other, or words behind `patient`, that are not the borrower's.
@@ -158,12 +176,12 @@ pub(super) fn name_of_file(name: &str, person: &Person, known: Known<'_>) -> Vec
         .iter()
         .filter(|run| run.len() >= least)
         .any(|run| free(&run.join(" "), person).contains(&NAME));
-    let family = |other: &Person| {
+    let family = |other: &Spelt| {
         other.id != person.id
-            && other.voided_at.is_none()
-            && plain(&other.family).len() > 3
-            && !PLAIN.contains(&plain(&other.family).as_str())
-            && holds(&all, &other.family)
+            && !other.voided
+            && other.family.len() > 3
+            && !PLAIN.contains(&other.family.as_str())
+            && run_is(&all, &other.family)
     };
     let other = known.people.iter().any(family) && family_in(stem, person).is_none();
     [(wrong, FILE_NAME), (other, OTHER)].into_iter().filter(|one| one.0).map(|one| one.1).collect()

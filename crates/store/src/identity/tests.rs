@@ -24,7 +24,8 @@ fn person(id: i64, family: &str, given: &str, mrn: &str) -> Person {
 fn against(bytes: &[u8], name: &str) -> Vec<String> {
     let people =
         [person(1, "Lantern", "Jory Ann", "LMK204802"), person(2, "Nodley", "Bert", "LMK204999")];
-    let known = Known { people: &people, monitors: &[] };
+    let spelt: Vec<Spelt> = people.iter().map(Spelt::new).collect();
+    let known = Known { people: &spelt, monitors: &[] };
     FileIdentity::of(bytes, name, &[], None).against(&people[0], known)
 }
 

@@ -19,7 +19,7 @@ pub(crate) struct Desk {
     pub(crate) store: Store,
     pub(crate) place: Place,
     pub(crate) clock: Arc<AtomicI64>,
-    _folder: tempfile::TempDir,
+    folder: tempfile::TempDir,
 }
 
 /// 2026-11-25T08:00:00Z.
@@ -36,12 +36,23 @@ impl Desk {
         Some(Self::at(new_database().await?, tempfile::tempdir().unwrap()).await)
     }
 
+    /// Another place of the same kind that holds nothing.
+    pub(crate) async fn another_place(&self) -> Place {
+        match &self.place {
+            Place::Folder(_) => {
+                let n = DATABASES.fetch_add(1, Ordering::Relaxed);
+                Place::Folder(self.folder.path().join(format!("another{n}")))
+            }
+            Place::Url(_) => new_database().await.unwrap(),
+        }
+    }
+
     async fn at(place: Place, folder: tempfile::TempDir) -> Self {
         let clock = Arc::new(AtomicI64::new(MORNING));
         let told = clock.clone();
         let store =
             Store::open(&place, Arc::new(move || told.load(Ordering::SeqCst))).await.unwrap();
-        Self { store, place, clock, _folder: folder }
+        Self { store, place, clock, folder }
     }
 
     pub(crate) fn wait_s(&self, seconds: i64) {

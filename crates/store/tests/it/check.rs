@@ -21,6 +21,7 @@ use crate::made::desk_clerk;
 use crate::made::good_check;
 use crate::morning::csv;
 use crate::morning::sound;
+use crate::settle::signed_with;
 
 /// A night off a monitor that stands to be checked after its loan, scored without any check after it.
 async fn off_the_monitor(desk: &Desk) -> (Loan, Night) {
@@ -163,5 +164,52 @@ on_both! {
         store.check(&clerk, loan.monitor, check(5.0, 5.1, true)).await.unwrap();
         assert_eq!(spoken(store, &after).await, [(Speaks::Voided, false), (Speaks::Anchor, false)]);
         sound(store).await;
+    }
+
+    /// The report is signed, then the monitor is found to be off: nobody may act upon the paper unwarned.
+    async fn r009_a_check_that_fails_after_the_report_was_signed_waits_for_its_reader(desk) {
+        let (loan, night) = off_the_monitor(&desk).await;
+        let (store, clerk, reader) = (&desk.store, desk_clerk(), by(Role::Physiologist));
+        signed_with(store, &night, "").await;
+        assert!(store.read().await.unwrap().learnt().await.unwrap().is_empty());
+        desk.wait_s(60);
+        let (_, told) = store.check_and_tell(&clerk, loan.monitor, check(3.87, 5.07, false)).await.unwrap();
+        assert!(told[0].contains("does not tell of this check"), "{told:?}");
+        let learnt = store.read().await.unwrap().learnt().await.unwrap();
+        assert_eq!(learnt.iter().map(|one| one.night.id).collect::<Vec<_>>(), [night.id]);
+        assert!(learnt[0].says.len() == 1 && learnt[0].says[0].contains("did not pass"), "{learnt:?}");
+        // Opened again it waits to be read like every other; signed anew, the paper tells it.
+        let open = now(store, &night).await;
+        store.reopen_night(&reader, night.id, open.act, "the check failed").await.unwrap();
+        assert!(store.read().await.unwrap().learnt().await.unwrap().is_empty());
+        let report = signed_with(store, &now(store, &night).await, "the failed check is told").await;
+        assert!(report.content.contains("did not pass"), "{}", report.content);
+        assert!(store.read().await.unwrap().learnt().await.unwrap().is_empty());
+        let checks: Vec<Check> = store.read().await.unwrap().find("ORDER BY id DESC LIMIT 1", &[]).await.unwrap();
+        let says = store.read().await.unwrap().check_says(&checks[0]).await.unwrap();
+        assert!(says[0].contains("signed after this check"), "{says:?}");
+        sound(store).await;
+    }
+
+    async fn a_wound_told_in_a_diary_stands_in_the_morning(desk) {
+        let (loan, _) = off_the_monitor(&desk).await;
+        let (store, clerk) = (&desk.store, desk_clerk());
+        let told = async |skin: &str| {
+            let mut answers = vec![String::new(); 11];
+            answers[10] = skin.to_owned();
+            let form = store::diary::DiaryForm { night_on: "2026-11-25".to_owned(), answers };
+            store.enter_diary(&clerk, loan.id, &form).await.unwrap();
+            let morning = store.read().await.unwrap().morning(store.now()).await.unwrap();
+            morning.skin.into_iter().map(|line| (line.loan.id, line.skin)).collect::<Vec<_>>()
+        };
+        assert_eq!(told("a little red").await, []);
+        let words = "a blister behind the ear".to_owned();
+        assert_eq!(told(&words).await, [(loan.id, Some(words))]);
+        // Corrected, it was none.
+        assert_eq!(told("fine").await, []);
+        told("it bled").await;
+        desk.wait_s(15 * 86_400);
+        let later = store.read().await.unwrap().morning(store.now()).await.unwrap();
+        assert!(later.skin.is_empty());
     }
 }

@@ -101,4 +101,31 @@ on_both! {
         set.clock_ahead_days = 0;
         assert!(desk.store.put_setting(&by(Role::Administrator), "desk", &put(&set)).await.is_err());
     }
+
+    /// Checked by the command under the machine's clock, a demo's record was locked: its own time stood elsewhere.
+    async fn r13_the_record_of_an_invented_department_tells_its_time_to_whatever_opens_it(desk) {
+        let administrator = by(Role::Administrator);
+        assert!(desk.store.live_at(&administrator, 60).await.unwrap_err().is("not_yours_to_set"));
+        for ahead_s in [9 * 86_400, -YEAR_S] {
+            let place = desk.another_place().await;
+            let told = desk.clock.clone();
+            let clock: store::when::Clock = std::sync::Arc::new(move || told.load(std::sync::atomic::Ordering::SeqCst));
+            // Its past is made at its own time.
+            let own = desk.clock.load(std::sync::atomic::Ordering::SeqCst) + ahead_s;
+            let made = store::db::Store::open(&place, std::sync::Arc::new(move || own)).await.unwrap();
+            made.live_at(&Author::program(), ahead_s).await.unwrap();
+            made.close().await;
+            for _ in 0..2 {
+                let opened = store::db::Store::open(&place, clock.clone()).await.unwrap();
+                assert_eq!(opened.now(), own);
+                let clocks = opened.clocks().await.unwrap();
+                assert_eq!((clocks.doubt, clocks.invented_s), (None, Some(ahead_s)));
+                let found = opened.verify(&[], &in_silence).await.unwrap();
+                opened.note_verified(&found).await.unwrap();
+                assert_eq!(opened.head().await.unwrap().at, own);
+                opened.put_setting(&administrator, "phrases", "one").await.unwrap();
+                opened.close().await;
+            }
+        }
+    }
 }

@@ -85,7 +85,7 @@ on_both! {
             assert!(store.add_monitor(&by, form).await.unwrap_err().is("number_wrong"));
         }
         for (received, co2_percent) in [
-            (-1, None), (i64::MAX, None), (1, Some(f64::NAN)), (1, Some(-1.0)), (1, Some(f64::INFINITY)),
+            (-1, None), (0, None), (i64::MAX, None), (1, Some(0.0)), (1, Some(-0.0)), (1, Some(100.5)), (1, Some(f64::NAN)), (1, Some(-1.0)), (1, Some(f64::INFINITY)),
         ] {
             let form = ConsumableForm {
                 kind: ConsumableKind::Gas, lot: "L".to_owned(), expires_on: String::new(), received,

@@ -13,6 +13,7 @@ use store::reading::Stepped;
 use store::remake::Remade;
 use store::repeat::Again;
 use store::signing::Paper;
+use store::standing::Turn;
 use store::tables::DiaryEntry;
 use store::tables::Night;
 use store::tables::Report;
@@ -256,6 +257,71 @@ on_both! {
         assert!(interpret(&desk.store, &read, Role::Physiologist).await.unwrap_err().is("not_yours_to_sign"));
         let clerk = desk.store.withdraw_report(&by(Role::Desk), read.night.id, read.night.act, "x").await;
         assert!(clerk.unwrap_err().is("not_yours_to_sign"));
+    }
+}
+
+on_both! {
+    /// Whoever acted upon a paper must see wherever its night stands that the paper does not.
+    async fn r005_what_became_of_a_report_is_told_beside_its_night(desk) {
+        let (store, reader) = (&desk.store, by(Role::Physiologist));
+        let mut read = night(store).await;
+        let became = async || {
+            let mut conn = store.read().await.unwrap();
+            let night: Night = conn.get(1).await.unwrap();
+            let beside = conn.beside(std::slice::from_ref(&night)).await.unwrap();
+            let became = beside.became(&night).map(|one| (one.what, one.says, one.because));
+            (night, became)
+        };
+        assert_eq!(became().await.1, None);
+        sign(store, &read, "").await.unwrap();
+        read.night = became().await.0;
+        interpret(store, &read, Role::Physician).await.unwrap();
+        assert_eq!(became().await.1, None, "an interpretation takes nothing back");
+        read.night = became().await.0;
+        store.reopen_night(&reader, read.night.id, read.night.act, "the wrong question").await.unwrap();
+        let (night, open) = became().await;
+        assert_eq!(open.map(|one| one.0), Some(Turn::OpenAgain));
+        read.night = night;
+        desk.wait_s(60);
+        sign(store, &read, "the question").await.unwrap();
+        let (night, replaced) = became().await;
+        let (what, says, _) = replaced.unwrap();
+        assert!(what == Turn::Replaced && says.starts_with("version 3 of the report stands; it replaced version 2"), "{says}");
+        store.withdraw_report(&reader, night.id, night.act, "another patient's night").await.unwrap();
+        let (night, withdrawn) = became().await;
+        let (what, says, because) = withdrawn.unwrap();
+        assert!(what == Turn::Withdrawn && says.starts_with("version 3 of the report was withdrawn on "), "{says}");
+        assert!(says.contains("Some physiologist") && because == "another patient's night", "{says}");
+        read.night = night;
+        desk.wait_s(60);
+        sign(store, &read, "read again").await.unwrap();
+        let says = became().await.1.unwrap().1;
+        assert!(says.contains("version 5 of the report stands; version 3 was withdrawn"), "{says}");
+    }
+
+    /// A list of many nights asks the database as often as a list of one.
+    async fn what_stands_beside_nights_is_read_for_all_of_them_at_once(desk) {
+        let store = &desk.store;
+        let asked = async || {
+            let mut conn = store.read().await.unwrap();
+            let work = async {
+                let lines = conn.nights_waiting().await.unwrap();
+                let nights: Vec<Night> = lines.into_iter().map(|line| line.night).collect();
+                conn.asked_of(&nights.iter().collect::<Vec<_>>()).await.unwrap();
+                let beside = conn.beside(&nights).await.unwrap();
+                nights.iter().for_each(|night| drop(beside.reservations(night)));
+                nights.len()
+            };
+            store::db::counted(work).await
+        };
+        night(store).await;
+        let (one, few) = asked().await;
+        for n in 2..6 {
+            lent(store, n, &format!("TC-{n}042")).await;
+            receive(store, &format!("TC-{n}042.csv"), [csv(evening(), 8), format!("# {n}\n").into_bytes()].concat()).await;
+        }
+        let (all, many) = asked().await;
+        assert!(one == 1 && all == 5 && few == many && many < 24, "{one}: {few}, {all}: {many}");
     }
 }
 

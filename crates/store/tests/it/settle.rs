@@ -59,13 +59,18 @@ fn with_head(head: &str, bytes: &[u8]) -> Vec<u8> {
 
 /// Signs the night technically as it stands.
 async fn signed(store: &Store, night: &Night) -> Report {
+    signed_with(store, night, "").await
+}
+
+/// The same with what changed since the version before.
+pub(crate) async fn signed_with(store: &Store, night: &Night, changed: &str) -> Report {
     let words = Wording::Comment("slept badly, her words".to_owned());
     let reader = by(Role::Physiologist);
     let mut conn = store.read().await.unwrap();
-    let content = conn.to_sign(night, &reader, store.now(), &words, "").await.unwrap();
+    let content = conn.to_sign(night, &reader, store.now(), &words, changed).await.unwrap();
     drop(conn);
     let shown = content.shown(&words);
-    let paper = Paper { content: &content, shown: &shown, changed: "", pdf: b"%PDF" };
+    let paper = Paper { content: &content, shown: &shown, changed, pdf: b"%PDF" };
     store.sign_report(&reader, night.id, night.act, &paper).await.unwrap()
 }
 
@@ -80,7 +85,7 @@ on_both! {
         assert_eq!((night.status, night.loan), (NightStatus::Untied, None));
         assert!(night.doubts.0[0].contains("lent again since, as loan L-00002-X"), "{:?}", night.doubts.0);
         // By hand the page shows both, and neither is tied by one person.
-        let all = desk.store.candidates(night).await.unwrap();
+        let all = desk.store.candidates(night, "").await.unwrap();
         assert_eq!(all.loans.len(), 2);
         assert!(all.loans.iter().all(|one| !one.weighed.against.is_empty()));
         for loan in [child.id, adult.id] {
@@ -90,6 +95,38 @@ on_both! {
             desk.store.decline_tie(&by(Role::Physiologist), tie.id, "not sure").await.unwrap();
         }
         sound(&desk.store).await;
+    }
+
+    /// Only what could own the night is listed: by time, or by the monitor the file names. Another loan is found by
+    /// a number of it, and shown with what speaks against it.
+    async fn only_loans_that_could_own_a_night_are_listed_and_others_are_found_by_a_number(desk) {
+        let own = lent(&desk.store, 1, "TC-1042").await;
+        let same_time = lent(&desk.store, 2, "TC-2042").await;
+        let before = lent_as(&desk.store, 3, "TC-3042", days_back(5)).await;
+        let earlier = lent_as(&desk.store, 4, "TC-4042", days_back(9)).await;
+        let file = Incoming { name: "export.csv".to_owned(), bytes: csv(evening(), 8), ..Incoming::default() };
+        let night = desk.store.receive(&by(Role::Desk), file).await.unwrap().nights.remove(0);
+        let of = async |find: &str| {
+            let all = desk.store.candidates(&night, find).await.unwrap();
+            let mut ids: Vec<i64> = all.loans.iter().map(|one| one.loan.id).collect();
+            ids.sort_unstable();
+            (ids, all.sought)
+        };
+        assert_eq!(of("").await, (vec![own.id, same_time.id], vec![]));
+        for number in [before.mark.as_str(), "TC-3042"] {
+            let (ids, sought) = of(number).await;
+            assert_eq!((ids, sought), (vec![own.id, same_time.id, before.id], vec![before.id]), "{number}");
+        }
+        let person: store::tables::Person = desk.store.read().await.unwrap().get(earlier.person).await.unwrap();
+        assert_eq!(of(&person.mrn).await.1, [earlier.id]);
+        assert_eq!(of("L-99999-X").await.1, Vec::<i64>::new());
+        let all = desk.store.candidates(&night, &before.mark).await.unwrap();
+        let found = all.loans.iter().find(|one| one.loan.id == before.id).unwrap();
+        assert!(found.weighed.against.iter().any(|says| says.contains("does not lie within")), "{:?}", found.weighed);
+        // A file that names a monitor lists that monitor's loans too.
+        let named = receive(&desk.store, "TC-3042 again.csv", csv(evening() - 1.day(), 8)).await.nights.remove(0);
+        let all = desk.store.candidates(&named, "").await.unwrap();
+        assert_eq!(all.loans.iter().map(|one| one.loan.id).collect::<Vec<_>>(), [before.id]);
     }
 
     async fn r034_a_file_without_a_serial_ties_to_nobody_and_stops_nobodys_true_file(desk) {
@@ -312,7 +349,7 @@ on_both! {
                 store.set_night_aside(&by(Role::Physiologist), night.id, "makes room").await.unwrap();
                 continue;
             }
-            let all = store.candidates(&night).await.unwrap();
+            let all = store.candidates(&night, "").await.unwrap();
             let Some(one) = all.loans.get(pick(all.loans.len().max(1))) else { continue };
             let alone = store.settle_night(&by(Role::Physiologist), night.id, one.loan.id, "by guess").await.unwrap();
             assert_eq!(alone.loan.is_some(), one.weighed.against.is_empty(), "round {round}: {:?}", one.weighed);

@@ -97,6 +97,110 @@ fn other(column: &str, kind: &str) -> String {
     }
 }
 
+/// Ways to change how an embedded database is made, each with what is said of it.
+const FOLDER: &[(&str, &str)] = &[
+    (
+        "DROP TRIGGER act_kept; CREATE TRIGGER act_kept BEFORE DELETE ON act WHEN 0 BEGIN SELECT RAISE(ABORT, 'acts are never deleted'); END",
+        "the trigger act_kept is not as this release makes it",
+    ),
+    (
+        "DROP INDEX person_mrn; CREATE UNIQUE INDEX person_mrn ON person (mrn) WHERE voided_at IS NULL AND mrn <> '1'",
+        "the index person_mrn is not as this release makes it",
+    ),
+    (
+        "DROP INDEX person_nhs; CREATE INDEX person_nhs ON person (nhs_number) WHERE voided_at IS NULL AND nhs_number IS NOT NULL",
+        "the index person_nhs is not as this release makes it",
+    ),
+    (
+        "PRAGMA writable_schema = ON; UPDATE sqlite_master SET sql = replace(sql, 'family TEXT NOT NULL', 'family TEXT') WHERE name = 'person'",
+        "the table person is not as this release makes it",
+    ),
+    (
+        "PRAGMA writable_schema = ON; UPDATE sqlite_master SET sql = replace(sql, 'REFERENCES account (id)', '') WHERE name = 'device'",
+        "the table device is not as this release makes it",
+    ),
+    (
+        "CREATE VIEW planted AS SELECT * FROM person",
+        "a view planted stands in the database, and no release made it",
+    ),
+];
+
+/// The same of a server.
+const SERVER: &[(&str, &str)] = &[
+    (
+        "CREATE OR REPLACE FUNCTION act_guard() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RETURN COALESCE(NEW, OLD); END $$",
+        "the function act_guard() is not as this release makes it",
+    ),
+    (
+        "ALTER FUNCTION act_not_emptied() SET search_path = elsewhere",
+        "the function act_not_emptied() is not as this release makes it",
+    ),
+    (
+        "DROP TRIGGER act_guarded ON act; CREATE TRIGGER act_guarded BEFORE UPDATE OR DELETE ON act FOR EACH ROW WHEN (false) EXECUTE FUNCTION act_guard()",
+        "the trigger act_guarded is not as this release makes it",
+    ),
+    (
+        "ALTER TABLE act ENABLE REPLICA TRIGGER act_whole",
+        "the guard that keeps acts from being changed is gone",
+    ),
+    (
+        "DROP INDEX person_mrn; CREATE UNIQUE INDEX person_mrn ON person (mrn) WHERE voided_at IS NULL AND mrn <> '1'",
+        "the index person_mrn is not as this release makes it",
+    ),
+    (
+        "DROP INDEX person_nhs; CREATE INDEX person_nhs ON person (nhs_number) WHERE voided_at IS NULL AND nhs_number IS NOT NULL",
+        "the index person_nhs is not as this release makes it",
+    ),
+    (
+        "ALTER TABLE person ALTER COLUMN mrn TYPE VARCHAR(9000)",
+        "the column mrn of person is not as this release makes it",
+    ),
+    (
+        "ALTER TABLE person ALTER COLUMN family DROP NOT NULL",
+        "the column family of person is not as this release makes it",
+    ),
+    (
+        "ALTER TABLE person ALTER COLUMN given SET DEFAULT 'nobody'",
+        "the column given of person is not as this release makes it",
+    ),
+    (
+        "ALTER TABLE person ADD COLUMN planted TEXT",
+        "a column planted of person stands in the database, and no release made it",
+    ),
+    (
+        "ALTER TABLE person DISABLE TRIGGER ALL",
+        "the constraint person_same_as_fkey of person is not as this release makes it",
+    ),
+    (
+        "ALTER TABLE device DROP CONSTRAINT device_account_fkey",
+        "the constraint device_account_fkey of device is gone",
+    ),
+    (
+        "ALTER TABLE account ADD CONSTRAINT planted CHECK (login <> 'other')",
+        "a constraint planted of account stands in the database, and no release made it",
+    ),
+    (
+        "ALTER TABLE report ENABLE ROW LEVEL SECURITY",
+        "the table report is not as this release makes it",
+    ),
+    (
+        "CREATE POLICY planted ON report USING (false)",
+        "a policy planted of report stands in the database, and no release made it",
+    ),
+    (
+        "CREATE RULE planted AS ON DELETE TO loan DO INSTEAD NOTHING",
+        "a rule planted of loan stands in the database, and no release made it",
+    ),
+    (
+        "CREATE SCHEMA elsewhere; CREATE TABLE elsewhere.planted () INHERITS (night)",
+        "the table night is not as this release makes it",
+    ),
+    (
+        "CREATE VIEW planted AS SELECT * FROM person",
+        "a view planted stands in the database, and no release made it",
+    ),
+];
+
 on_both! {
     async fn a_record_that_was_only_used_is_sound(desk) {
         full::fill(&desk.store).await;
@@ -246,6 +350,20 @@ on_both! {
             straight(&desk.place, sql).await.unwrap();
             let said = wrong(&desk).await;
             assert!(said.lines().last().unwrap().contains(says) || said.contains(says), "{sql}: {said}");
+        }
+    }
+
+    /// The whole definition counts, not the name: guards that guard nothing, indices that hold for some rows,
+    /// columns that take more, references that do not hold.
+    async fn r14_whatever_was_made_otherwise_is_named(desk) {
+        assert_eq!(wrong(&desk).await, "");
+        let tampered: &[(&str, &str)] = if desk.store.folder().is_some() { FOLDER } else { SERVER };
+        for (sql, says) in tampered {
+            let before = wrong(&desk).await;
+            assert!(!before.contains(says), "{says} before {sql}: {before}");
+            straight(&desk.place, *sql).await.unwrap_or_else(|error| panic!("{sql}: {error}"));
+            let after = wrong(&desk).await;
+            assert!(after.lines().any(|line| line == *says), "{sql}: {after}");
         }
     }
 

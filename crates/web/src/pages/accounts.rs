@@ -3,7 +3,6 @@
 use askama::Template;
 use axum::extract::Path;
 use store::tables::Account;
-use store::text;
 use store::words::Role;
 
 use crate::form::Field;
@@ -94,8 +93,8 @@ fn roles() -> Vec<(String, String)> {
 fn new_form(visit: &Visit) -> Form {
     visit
         .form("/accounts/new", "Make the account")
-        .field(Field::text("name", "Name").most(text::NAME).hint("As it should stand on acts and reports.").needed().first())
-        .field(Field::text("login", "Login").most(text::MARK).hint("2 to 64 letters a to z, digits, or one of . - _ @. It cannot be changed later.").needed().with("autocapitalize", "none").with("spellcheck", "false"))
+        .field(Field::text("name", "Name").of("account", "name").hint("As it should stand on acts and reports.").needed().first())
+        .field(Field::text("login", "Login").of("account", "login").hint("2 to 64 letters a to z, digits, or one of . - _ @. It cannot be changed later.").needed().with("autocapitalize", "none").with("spellcheck", "false"))
         .field(Field::one("role", "Role", roles()).needed())
         .back("/accounts", "Make none")
 }
@@ -164,7 +163,7 @@ fn page(visit: &Visit, account: Account) -> Page {
     let id = account.id;
     let change = visit
         .form(format!("/accounts/{id}"), "Save")
-        .field(Field::text("name", "Name").most(text::NAME).needed().value(account.name.clone()))
+        .field(Field::text("name", "Name").of("account", "name").needed().value(account.name.clone()))
         .field(
             Field::one("role", "Role", roles())
                 .needed()

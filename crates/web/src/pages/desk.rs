@@ -6,6 +6,7 @@ mod loans;
 mod lots;
 mod monitors;
 mod morning;
+mod nights;
 mod papers;
 mod people;
 mod receive;

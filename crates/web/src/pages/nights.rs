@@ -7,21 +7,22 @@ use askama::Template;
 use axum::extract::Path;
 use engine::judge::Cause;
 use engine::judge::Decision;
-use engine::judge::SEVERE;
 use engine::report::Lane;
 use engine::report::Picture;
 use serde_json::json;
+use store::beside::Beside;
 use store::db::Conn;
 use store::desk::NightLine;
 use store::error::StoreError;
 use store::repeat::Repeated;
+use store::reserve::Learnt;
 use store::tables::Loan;
 use store::tables::Night;
 use store::tables::Outcome;
 use store::tables::Person;
 use store::tables::Referral;
 use store::tables::Report;
-use store::tables::Study;
+use store::tables::Tie;
 use store::words::NightStatus;
 use store::words::Urgency;
 
@@ -48,6 +49,8 @@ struct Page {
     answer: String,
     /// Tied and not scored: first, for nobody reads them until they are mended.
     unscored: Vec<UnscoredRow>,
+    /// Signed, and something was learnt since: somebody may act upon them now.
+    learnt: Vec<LearntRow>,
     rows: Vec<Row>,
     untied: Vec<UntiedRow>,
     signed: Vec<SignedRow>,
@@ -72,8 +75,18 @@ struct Row {
     question: String,
     strip: String,
     mark: Option<Mark>,
+    /// What became of its report.
+    became: Option<Mark>,
     /// How it was tied by hand and what was learnt of its monitor.
     reservations: Vec<String>,
+}
+
+/// A signed night that its reader must look at again.
+struct LearntRow {
+    id: i64,
+    name: String,
+    when: String,
+    says: Vec<String>,
 }
 
 /// A night that is tied and cannot be scored: what is wrong and where it is mended.
@@ -108,6 +121,7 @@ struct SignedRow {
     when: String,
     says: String,
     severe: bool,
+    became: Option<Mark>,
 }
 
 /// Nights that can be read, the one that matters most first: those with a severe finding, then those to be
@@ -115,23 +129,30 @@ struct SignedRow {
 pub(crate) async fn waiting(
     conn: &mut Conn,
 ) -> Result<Vec<(NightLine, Option<Referral>)>, Trouble> {
-    let mut lines = Vec::new();
-    for line in conn.nights_waiting().await? {
-        if line.night.status != NightStatus::Untied && line.outcome.is_some() {
-            let asked = referral(conn, &line.night).await?;
-            lines.push((line, asked));
-        }
-    }
+    let lines = conn.nights_waiting().await?;
+    in_order(conn, lines.into_iter().filter(is_readable).collect()).await
+}
+
+async fn in_order(
+    conn: &mut Conn,
+    lines: Vec<NightLine>,
+) -> Result<Vec<(NightLine, Option<Referral>)>, Trouble> {
+    let nights: Vec<&Night> = lines.iter().map(|line| &line.night).collect();
+    let asked = conn.asked_of(&nights).await?;
+    let with = |line: NightLine| {
+        let asked = line.night.study.and_then(|study| asked.get(&study).cloned());
+        (line, asked)
+    };
+    let mut lines: Vec<(NightLine, Option<Referral>)> = lines.into_iter().map(with).collect();
     lines.sort_by_key(|(line, asked)| {
-        let severe = line.outcome.as_ref().is_some_and(|outcome| severe(outcome).is_some());
-        (!severe, rank(line), asked.as_ref().map_or(2, urgency), line.night.start_at, line.night.id)
+        let urgency = asked.as_ref().map_or(2, urgency);
+        (line.severe.is_none(), rank(line), urgency, line.night.start_at, line.night.id)
     });
     Ok(lines)
 }
 
-/// What is severe in a night, whatever was asked; kept first among its reasons.
-fn severe(outcome: &Outcome) -> Option<&str> {
-    outcome.reason.as_deref().filter(|reason| reason.starts_with(SEVERE))
+fn is_readable(line: &NightLine) -> bool {
+    line.night.status != NightStatus::Untied && line.outcome.is_some()
 }
 
 fn rank(line: &NightLine) -> usize {
@@ -139,49 +160,57 @@ fn rank(line: &NightLine) -> usize {
     ["repeat", "partial", "sufficient"].iter().position(|one| *one == verdict).unwrap_or(3)
 }
 
-/// `GET /nights`.
+/// `GET /nights`. Whatever waits is read once: a list of a hundred nights asks the record as often as one of two.
 async fn page(visit: Visit) -> Answer {
     let store = visit.app.store();
     let mut conn = store.read().await?;
-    let untied = conn.nights_waiting().await?;
-    let untied = untied.iter().filter(|line| line.night.status == NightStatus::Untied);
-    let untied: Vec<NightLine> = untied.cloned().collect();
+    let all = conn.nights_waiting().await?;
+    let (untied, tied): (Vec<NightLine>, Vec<NightLine>) =
+        all.into_iter().partition(|line| line.night.status == NightStatus::Untied);
     let untied = untied_rows(&visit, &mut conn, &untied).await?;
-    let bare = conn.nights_waiting().await?;
-    let bare: Vec<NightLine> = bare.into_iter().filter(is_unscored).collect();
-    let mut lines = waiting(&mut conn).await?;
+    let (readable, bare): (Vec<NightLine>, Vec<NightLine>) =
+        tied.into_iter().partition(is_readable);
+    let mut lines = in_order(&mut conn, readable).await?;
     let mut signed = signed(&visit, &mut conn).await?;
+    let mut learnt: Vec<LearntRow> =
+        conn.learnt().await?.iter().map(|one| learnt_row(&visit, one)).collect();
     let mut again: Vec<AgainRow> =
         conn.repeated().await?.iter().map(|one| again_row(&visit, one)).collect();
     // What these lists say of a night is of its first reading.
     let blind = conn.blind_nights(&visit.author().login).await?;
     lines.retain(|(line, _)| !blind.contains(&line.night.id));
     signed.retain(|row| !blind.contains(&row.id));
+    learnt.retain(|row| !blind.contains(&row.id));
     again.retain(|row| !blind.contains(&row.id));
     let reads = visit.may(Right::Read);
     let seconds = if reads { conn.second_waiting(&visit.author()).await?.len() } else { 0 };
+    let nights: Vec<Night> = lines.iter().map(|(line, _)| line.night.clone()).collect();
+    let beside = conn.beside(&nights).await?;
     drop(conn);
-    let shown: Vec<i64> = lines.iter().map(|(line, _)| line.night.id).collect();
+    let shown: Vec<i64> = nights.iter().map(|night| night.id).collect();
     visit.looks("nights", None, json!({"nights": shown}));
-    draw(&visit, lines.iter().map(|(line, _)| line.night.clone()).collect()).await?;
-    let mut rows = Vec::with_capacity(lines.len());
-    for (line, asked) in lines {
-        let reservations = store.read().await?.reservations(&line.night).await?;
-        rows.push(Row {
-            reservations: reservations.iter().map(|one| sentence(one)).collect(),
-            ..row(&visit, line, asked)
-        });
-    }
+    draw(&visit, nights).await?;
+    let rows: Vec<Row> =
+        lines.into_iter().map(|(line, asked)| row(&visit, line, asked, &beside)).collect();
     let mut unscored = Vec::with_capacity(bare.len());
     for line in bare {
         unscored.push(unscored_row(&visit, &line).await?);
     }
-    let assets = crate::assets::FOLDER.as_str();
-    let (answer, interprets) = (answer(&rows, unscored.len()), visit.may(Right::Interpret));
-    visit.page(
-        "Nights",
-        &Page { answer, unscored, rows, untied, signed, again, seconds, reads, interprets, assets },
-    )
+    let answer = answer(&rows, unscored.len(), learnt.len());
+    let page = Page {
+        answer,
+        unscored,
+        learnt,
+        rows,
+        untied,
+        signed,
+        again,
+        seconds,
+        reads,
+        interprets: visit.may(Right::Interpret),
+        assets: crate::assets::FOLDER.as_str(),
+    };
+    visit.page("Nights", &page)
 }
 
 fn urgency(referral: &Referral) -> usize {
@@ -192,41 +221,62 @@ fn urgency(referral: &Referral) -> usize {
     }
 }
 
-async fn referral(conn: &mut Conn, night: &Night) -> Result<Option<Referral>, Trouble> {
-    let Some(study) = night.study else { return Ok(None) };
-    let study: Study = conn.get(study).await?;
-    Ok(Some(conn.get(study.referral).await?))
-}
-
 /// Signed nights that wait for a physician.
 async fn signed(visit: &Visit, conn: &mut Conn) -> Result<Vec<SignedRow>, Trouble> {
     let clause = "WHERE withdrawn_at IS NULL AND interpreted_at IS NULL AND version = (SELECT MAX(version) FROM report AS last WHERE last.night = report.night) ORDER BY signed_at";
     let reports: Vec<Report> = conn.find(clause, &[]).await?;
-    let mut rows = Vec::new();
-    for report in reports {
-        let night: Night = conn.get(report.night).await?;
-        let (Some(person), NightStatus::Signed) = (night.person, night.status) else { continue };
-        let person: Person = conn.get(person).await?;
-        let outcome: Outcome = conn.get(report.outcome).await?;
-        let by = report.signed_by.unwrap_or_default();
-        let late = conn.late_diary(&night).await?.map_or_else(String::new, |(_, answers)| {
-            format!("; a diary that came later is not taken up: {answers}")
-        });
-        rows.push(SignedRow {
-            id: night.id,
-            name: person.listed(),
-            when: visit.local(night.start_at),
-            severe: severe(&outcome).is_some(),
-            says: format!(
-                "{}, signed by {by}{late}{}",
-                verdict_words(&outcome.verdict),
-                severe(&outcome).map_or_else(String::new, |severe| format!(". {severe}"))
-            ),
-        });
-    }
+    let ids = |of: fn(&Report) -> i64| reports.iter().map(of).collect::<Vec<_>>();
+    let nights: Vec<Night> = conn.find_among("id", &ids(|one| one.night)).await?;
+    let results: Vec<Outcome> = conn.find_among("id", &ids(|one| one.outcome)).await?;
+    let people: Vec<i64> = nights.iter().filter_map(|night| night.person).collect();
+    let people: Vec<Person> = conn.find_among("id", &people).await?;
+    let beside = conn.beside(&nights).await?;
+    let of = |report: &Report| {
+        let night = nights.iter().find(|night| night.id == report.night)?;
+        let person = people.iter().find(|one| Some(one.id) == night.person)?;
+        let outcome = results.iter().find(|one| one.id == report.outcome)?;
+        let row = || signed_row(visit, (report, night), person, outcome, &beside);
+        (night.status == NightStatus::Signed).then(row)
+    };
+    let mut rows: Vec<SignedRow> = reports.iter().filter_map(of).collect();
     // The order of signing stays within each kind.
     rows.sort_by_key(|row| !row.severe);
     Ok(rows)
+}
+
+fn signed_row(
+    visit: &Visit,
+    (report, night): (&Report, &Night),
+    person: &Person,
+    outcome: &Outcome,
+    beside: &Beside,
+) -> SignedRow {
+    let by = report.signed_by.as_deref().unwrap_or_default();
+    let late = beside.late_diary(night).map_or_else(String::new, |(_, answers)| {
+        format!("; a diary that came later is not taken up: {answers}")
+    });
+    let severe = outcome.severe();
+    SignedRow {
+        id: night.id,
+        name: person.listed(),
+        when: visit.local(night.start_at),
+        says: format!(
+            "{}, signed by {by}{late}{}",
+            verdict_words(&outcome.verdict),
+            severe.as_ref().map_or_else(String::new, |severe| format!(". {severe}"))
+        ),
+        severe: severe.is_some(),
+        became: beside.became(night).map(Mark::from),
+    }
+}
+
+fn learnt_row(visit: &Visit, one: &Learnt) -> LearntRow {
+    LearntRow {
+        id: one.night.id,
+        name: one.person.listed(),
+        when: visit.local(one.night.start_at),
+        says: one.says.iter().map(|says| sentence(says)).collect(),
+    }
 }
 
 async fn untied_rows(
@@ -234,12 +284,9 @@ async fn untied_rows(
     conn: &mut Conn,
     lines: &[NightLine],
 ) -> Result<Vec<UntiedRow>, Trouble> {
-    let mut rows = Vec::with_capacity(lines.len());
-    for line in lines {
-        let proposed = conn.proposal(line.night.id).await?.is_some();
-        rows.push(untied_row(visit, line, proposed));
-    }
-    Ok(rows)
+    let proposed: Vec<Tie> = conn.find("WHERE status = 'proposed'", &[]).await?;
+    let is_proposed = |id: i64| proposed.iter().any(|tie| tie.night == id);
+    Ok(lines.iter().map(|line| untied_row(visit, line, is_proposed(line.night.id))).collect())
 }
 
 fn untied_row(visit: &Visit, line: &NightLine, proposed: bool) -> UntiedRow {
@@ -274,16 +321,15 @@ const AT_ONCE: usize = 12;
 /// whether its data are still there is asked of the record every time.
 async fn draw(visit: &Visit, nights: Vec<Night>) -> Result<(), Trouble> {
     let app = &visit.app;
-    let mut conn = app.store().read().await?;
+    let gone = app.store().read().await?.destroyed_among(&nights).await?;
     let mut missing = Vec::new();
     for night in nights {
-        if conn.not_destroyed(&night).await.is_err() {
+        if gone.contains(&night.id) {
             app.nights().forget(night.id);
         } else if little(app, &night).is_none() {
             missing.push(night);
         }
     }
-    drop(conn);
     let rest = missing.split_off(missing.len().min(AT_ONCE));
     for night in &missing {
         drawn(app, night).await;
@@ -323,12 +369,14 @@ async fn drawn(app: &App, night: &Night) {
     app.nights().keep_little(night.id, night.result.unwrap_or(0), little);
 }
 
-fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {
+fn row(visit: &Visit, line: NightLine, asked: Option<Referral>, beside: &Beside) -> Row {
+    let reservations = beside.reservations(&line.night);
+    let became = beside.became(&line.night).map(Mark::from);
     let little = little(&visit.app, &line.night).unwrap_or_default();
     let (strip, question) = (little.strip.clone(), little.question.clone());
     let (verdict, reason, believed_h) = match line.outcome {
         Some(outcome) => {
-            let grave = severe(&outcome).map(|severe| format!("{severe} "));
+            let grave = line.severe.map(|severe| format!("{severe} "));
             let reason = match (grave, little.cause.clone()) {
                 (Some(severe), cause) => severe + &cause.unwrap_or_default(),
                 (None, Some(cause)) => cause,
@@ -351,12 +399,9 @@ fn row(visit: &Visit, line: NightLine, asked: Option<Referral>) -> Row {
         question,
         strip,
         mark: (line.night.status == NightStatus::Reading).then(|| line.night.status.into()),
-        reservations: Vec::new(),
+        became,
+        reservations: reservations.iter().map(|one| sentence(one)).collect(),
     }
-}
-
-fn is_unscored(line: &NightLine) -> bool {
-    line.night.status != NightStatus::Untied && line.outcome.is_none()
 }
 
 /// What is wrong with a night that is not scored, and the ways to mend it.
@@ -426,14 +471,22 @@ fn verdict_words(verdict: &str) -> &'static str {
     }
 }
 
-fn answer(rows: &[Row], unscored: usize) -> String {
+fn answer(rows: &[Row], unscored: usize, learnt: usize) -> String {
+    if learnt > 0 {
+        let wait = if learnt == 1 {
+            "signed night must be looked at again"
+        } else {
+            "signed nights must be looked at again"
+        };
+        return format!("{learnt} {wait}. {}", answer(rows, unscored, 0));
+    }
     if unscored > 0 {
         let wait = if unscored == 1 {
             "night is tied and cannot be scored"
         } else {
             "nights are tied and cannot be scored"
         };
-        return format!("{unscored} {wait}. {}", answer(rows, 0));
+        return format!("{unscored} {wait}. {}", answer(rows, 0, 0));
     }
     if rows.is_empty() {
         return "No night waits to be read.".to_owned();

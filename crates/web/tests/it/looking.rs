@@ -131,6 +131,47 @@ async fn every_route_that_shows_a_persons_data_has_its_look_written() {
     assert!(named > 60 && shown > 150, "the crawl saw {named} names on {shown} pages");
 }
 
+/// Another page about the same person shows other data of them: only the pieces that a page asks by itself are
+/// covered by its look. Every page of the table in turn, forth and back, in one session each.
+#[tokio::test(flavor = "multi_thread")]
+async fn r017_another_page_about_the_same_person_is_another_look() {
+    let (bench, _) = department().await;
+    for back in [false, true] {
+        let token = bench.token(Role::Physiologist).await;
+        let mut pages = std::collections::BTreeSet::new();
+        let mut routes: Vec<_> = ROUTES.iter().collect();
+        if back {
+            routes.reverse();
+        }
+        let mut counted = 0;
+        for (method, path, right) in routes {
+            let asked = *method == "GET" && *path != "/live" && may(Role::Physiologist, *right);
+            if !asked || !shows_people(method, path) {
+                continue;
+            }
+            let before = looks(&bench).await;
+            let got = bench.get(&address(path), &token).await;
+            let piece = web::access::page_of(path).is_some_and(|page| !pages.insert(page));
+            if got.status.is_success() && !piece {
+                assert!(looks(&bench).await > before, "{path}, back {back}");
+                counted += 1;
+            }
+        }
+        assert!(counted > 20, "{counted}");
+    }
+    let token = bench.token(Role::Physiologist).await;
+    for path in ["/people/1", "/people/1/compare", "/nights/1"] {
+        let before = looks(&bench).await;
+        bench.get(path, &token).await;
+        assert_eq!(looks(&bench).await, before + 1, "{path}");
+    }
+    let before = looks(&bench).await;
+    for path in ["/people/1/compare", "/nights/1/parts", "/nights/1/strip"] {
+        bench.get(path, &token).await;
+    }
+    assert_eq!(looks(&bench).await, before, "pieces of pages that are open");
+}
+
 /// What is sent and shown again is a page like any other.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_form_that_is_shown_again_is_a_look_and_so_is_a_search() {

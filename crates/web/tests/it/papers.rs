@@ -591,3 +591,114 @@ fn only_who_may_interpret_has_the_form_for_it() {
     );
     assert!(!takes("/nights/{id}/sign", "interpretation") && takes("/nights/{id}/sign", "comment"));
 }
+
+/// R5: who looks anywhere at the night of a withdrawn report is told in words, and led to why.
+#[tokio::test(flavor = "multi_thread")]
+async fn r005_a_withdrawn_report_is_told_wherever_its_night_is_listed() {
+    let (bench, night) = read().await;
+    let places = [
+        (format!("/nights/{}", night.id), Role::Physiologist),
+        ("/nights".to_owned(), Role::Physiologist),
+        ("/people/1".to_owned(), Role::Physiologist),
+        ("/loans/1".to_owned(), Role::Physiologist),
+        ("/people/1".to_owned(), Role::Desk),
+    ];
+    let shown = async |words: &str, is: bool| {
+        for (path, role) in &places {
+            let page = bench.get(path, &bench.token(*role).await).await.text;
+            assert_eq!(page.contains(words), is, "{words} on {path} of the {role}: {page}");
+            let link = format!("/nights/{}/report\"", night.id);
+            assert!(
+                !is || *role == Role::Desk || page.contains(&link),
+                "{path} leads to no report"
+            );
+        }
+    };
+    assert_eq!(signed(&bench, night.id, "comment=First.").await.status, StatusCode::SEE_OTHER);
+    shown("report withdrawn", false).await;
+    act(&bench, night.id, "withdraw", "another+patient").await;
+    shown("report withdrawn", true).await;
+    // Why it was withdrawn is for whoever sees results.
+    let desk = bench.get("/people/1", &bench.token(Role::Desk).await).await.text;
+    assert!(!desk.contains("nother patient"), "{desk}");
+    let reader = bench.get("/people/1", &bench.token(Role::Physiologist).await).await.text;
+    assert!(reader.contains("Another patient."), "{reader}");
+}
+
+/// A check that fails when the report is signed waits for its reader on every page that lists what waits.
+#[tokio::test(flavor = "multi_thread")]
+async fn r009_what_was_learnt_after_signing_is_told_wherever_its_reader_looks() {
+    let (bench, night) = read().await;
+    assert_eq!(signed(&bench, night.id, "comment=First.").await.status, StatusCode::SEE_OTHER);
+    let mut act = bench.store.act(&Author::program(), "monitor.check").await.unwrap();
+    let mut check = store::tables::Check {
+        id: 0,
+        act: 0,
+        monitor: 1,
+        loan: Some(1),
+        at: night.end_at + 600,
+        who: "desk".to_owned(),
+        made: store::words::CheckWhen::After,
+        gas: None,
+        expected_kpa: Some(5.0),
+        observed_kpa: Some(6.4),
+        pressure_kpa: None,
+        clock_ahead_s: Some(0),
+        parts: store::record::Kept(Vec::new()),
+        missing: store::record::Kept(Vec::new()),
+        passed: false,
+        note: Some("it is off".to_owned()),
+        voided_at: None,
+        voided_by: None,
+        voided_because: None,
+    };
+    act.put(&mut check).await.unwrap();
+    act.close().await.unwrap();
+    let reads = Role::Physiologist;
+    for (path, role, words) in [
+        (format!("/nights/{}", night.id), reads, "off by as much as 1.40 kPa"),
+        (format!("/nights/{}", night.id), reads, "sign it anew, or withdraw its report"),
+        ("/nights".to_owned(), reads, "Signed, and something was learnt since"),
+        ("/nights".to_owned(), Role::Physician, "did not pass"),
+        ("/nights".to_owned(), reads, "1 signed night must be looked at again."),
+        ("/morning".to_owned(), reads, "Signed nights to look at again"),
+        ("/morning".to_owned(), reads, "off by as much as 1.40 kPa"),
+        ("/morning".to_owned(), Role::Desk, "Learnt since it was signed"),
+        ("/people/1".to_owned(), reads, "did not pass"),
+        ("/people/1".to_owned(), Role::Desk, "Learnt since it was signed"),
+        ("/loans/1".to_owned(), Role::Desk, "Learnt since it was signed"),
+        ("/monitors/1".to_owned(), Role::Desk, "its report does not tell of this check"),
+    ] {
+        let page = bench.get(&path, &bench.token(role).await).await.text;
+        assert!(page.contains(words), "{words} on {path} of the {role}: {page}");
+        if role == Role::Desk {
+            assert!(!page.contains("off by as much as"), "{path}: figures for the desk");
+        }
+    }
+}
+
+/// The list of nights asks the record as often for many as for one.
+#[tokio::test(flavor = "multi_thread")]
+async fn r21_the_list_of_nights_asks_the_record_no_more_often_for_more_nights() {
+    let (bench, _) = read().await;
+    let token = bench.token(Role::Physiologist).await;
+    let asked = async || {
+        // The first look opens each night to draw it; that is kept.
+        bench.get("/nights", &token).await;
+        store::db::counted(bench.get("/nights", &token)).await
+    };
+    let (one, few) = asked().await;
+    for n in 2..6 {
+        crate::lent::lend(&bench.store, n, ("Bolster", "Ben"), crate::night::EVENING)
+            .await
+            .unwrap();
+        let bytes = [crate::night::file(), format!("# {n}\n").into_bytes()].concat();
+        let name = format!("TC-100{n}.csv");
+        let file = store::morning::Incoming { name, bytes, ..store::morning::Incoming::default() };
+        bench.store.receive(&Author::program(), file).await.unwrap();
+    }
+    let (all, many) = asked().await;
+    let rows = |got: &Got| got.text.matches("class=\"wait ").count();
+    assert_eq!((rows(&one), rows(&all)), (1, 5), "{}", all.text);
+    assert_eq!(few, many);
+}

@@ -95,6 +95,36 @@ async fn a_night_in_doubt_shows_every_loan_and_is_tied_against_a_doubt_by_two() 
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_loan_that_is_not_listed_is_looked_up_by_its_number_and_settled() {
+    let bench = bench().await;
+    two_loans(&bench).await;
+    let long_ago = EVENING - 40 * 86_400;
+    lend(&bench.store, 3, ("Quilt", "Queenie"), long_ago).await.unwrap();
+    let token = bench.token(Role::Physiologist).await;
+    let night = came(&bench, "TC-1001 of Bolster.csv", file()).await;
+    let path = format!("/nights/{}/settle", night.id);
+    let page = bench.get(&path, &token).await;
+    assert!(!page.text.contains("QUILT") && page.text.contains("A loan that is not listed"));
+    for (find, says) in [("", "Fill this in."), ("L-99999-X", "No loan that went out is found")] {
+        let got = bench.post(&path, &token, &format!("find={find}")).await;
+        assert_eq!(got.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(got.text.contains(says), "{}", got.text);
+    }
+    let unlisted = bench.post(&path, &token, "loan=3&reason=the+diary").await;
+    assert_eq!(unlisted.status, StatusCode::UNPROCESSABLE_ENTITY, "only what was seen is settled");
+    let got = bench.post(&path, &token, "find=LM+000+003").await;
+    assert_eq!(got.status, StatusCode::OK);
+    for words in ["QUILT, Queenie", "looked up", "does not lie within loan L-00003-X"] {
+        assert!(got.text.contains(words), "{words} is not in {}", got.text);
+    }
+    let found = crate::night::hidden(&got.text, "found");
+    let done = bench.post(&path, &token, &format!("loan=3&reason=the+diary&found={found}")).await;
+    assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.text);
+    let tie = bench.store.read().await.unwrap().proposal(night.id).await.unwrap().unwrap();
+    assert_eq!(tie.loan, 3);
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_proposal_is_declined_and_a_tied_night_untied_and_set_aside_on_their_pages() {
     let bench = bench().await;
     let second = two_loans(&bench).await;

@@ -7,10 +7,11 @@ use std::sync::atomic::{AtomicI64, Ordering};
 
 use jiff::civil::Date;
 use store::act::Author;
-use store::db::{Place, Store};
-use store::error::Result;
+use store::db::{Place, Reach, Store};
+use store::error::{Result, StoreError};
 use store::when;
 use store::words::Role;
+use tokio::runtime::Runtime;
 
 use super::living::{Past, desk_settings};
 use crate::args::DemoArgs;
@@ -34,67 +35,74 @@ const ACCOUNTS: [(&str, &str, Role); 6] = [
 
 /// Folder of the files that are still on their monitors.
 const MONITORS: &str = "on-the-monitors";
-
-/// Stands in the folder of a demo that is whole, so that it is known again and goes on.
-const INVENTED: &str = "invented.txt";
-const INVENTED_SAYS: &str = "\
-The record in this folder is of an invented department, made by `matins demo`. Nobody in it is real.
-`matins demo --data` with this folder goes on with it.
-";
+/// Folder of the record.
+const RECORD: &str = "record";
 
 /// Files by name.
 type Files = Vec<(String, Vec<u8>)>;
 
-/// Whether the folder holds a demo that was made whole.
-pub(super) fn is_demo(folder: &Path) -> bool {
-    folder.join(INVENTED).is_file()
+/// Whether the folder holds a record already.
+pub(super) fn holds_record(folder: &Path) -> bool {
+    folder.join(RECORD).is_dir()
 }
 
 /// Makes the record in the folder, or goes on with the one there, and serves it until it is told to end.
 pub(super) fn run(folder: &Path, args: &DemoArgs, voice: Voice) -> Result<Exit, Trouble> {
     let runtime = serve::runtime()?;
-    let place = Place::Folder(folder.join("record"));
+    let place = Place::Folder(folder.join(RECORD));
     let monitors = folder.join(MONITORS);
-    let from = if is_demo(folder) {
+    if holds_record(folder) {
         if args.day.is_some() {
-            return Err(Trouble::usage(
-                "`--day` is for a new demo; this one goes on from its last act",
-            )
-            .about(folder.display().to_string()));
+            let says = "`--day` is for a new demo; this one goes on from its last act";
+            return Err(Trouble::usage(says).about(folder.display().to_string()));
         }
-        runtime.block_on(last_act(&place)).map_err(serve::record)?
+        runtime.block_on(go_on(&place)).map_err(serve::record)?;
     } else {
-        let today = day(args)?;
-        voice.tell("making some months of an invented department");
-        let clock = Arc::new(AtomicI64::new(0));
-        let files = runtime.block_on(furnish(&place, &clock, today)).map_err(serve::record)?;
-        std::fs::create_dir_all(&monitors).map_err(|error| super::not_made(&monitors, &error))?;
-        for (name, bytes) in files {
-            files::write(&monitors.join(name), &bytes)?;
-        }
-        files::write(&folder.join(INVENTED), INVENTED_SAYS.as_bytes())?;
-        clock.load(Ordering::SeqCst)
-    };
-    let store = runtime.block_on(Store::open(&place, going_on(from))).map_err(serve::record)?;
+        make(&runtime, folder, &place, day(args)?, voice)?;
+    }
+    // The record tells its own time: it goes on from where its past ended, whatever the hour is here.
+    let store = runtime.block_on(Store::open(&place, when::wall_clock())).map_err(serve::record)?;
     let browse = !args.no_open;
     let ready = move |address: &str| welcome(voice, address, &monitors, browse);
     runtime.block_on(serve::run_on(store, args.listen, Arc::new(ready), voice))?;
     Ok(Exit::Done)
 }
 
-/// The demo's clock: it goes on from where its past ended, whatever the hour is here.
-fn going_on(from: i64) -> when::Clock {
-    let wall = when::wall_clock();
-    let began = wall();
-    Arc::new(move || from + wall() - began)
+fn make(
+    runtime: &Runtime,
+    folder: &Path,
+    place: &Place,
+    today: Date,
+    voice: Voice,
+) -> Result<(), Trouble> {
+    voice.tell("making some months of an invented department");
+    let clock = Arc::new(AtomicI64::new(0));
+    let files = runtime.block_on(furnish(place, &clock, today)).map_err(serve::record)?;
+    let monitors = folder.join(MONITORS);
+    std::fs::create_dir_all(&monitors).map_err(|error| super::not_made(&monitors, &error))?;
+    for (name, bytes) in files {
+        files::write(&monitors.join(name), &bytes)?;
+    }
+    Ok(())
 }
 
-/// When the last act of a demo was that is gone on with.
-async fn last_act(place: &Place) -> Result<i64> {
-    let store = Store::open(place, when::wall_clock()).await?;
+/// Sets the time of a demo that was made before to its last act: whoever comes back finds it as it was left.
+async fn go_on(place: &Place) -> Result<()> {
+    let wall = when::wall_clock();
+    let store = Store::open_existing(place, wall.clone(), Reach::Owner).await?;
     let clocks = store.clocks().await;
     store.close().await;
-    Ok(clocks?.last_at)
+    let clocks = clocks?;
+    let Some(ahead_s) = clocks.invented_s else {
+        let says = "the record in this folder is not of an invented department";
+        return Err(StoreError::refused("no_demo", says, "open it with `matins serve`"));
+    };
+    // Opened as if the machine's clock stood where the demo was left: no act is dated after a gap.
+    let (left, began) = (clocks.last_at - ahead_s, wall());
+    let store = Store::open(place, Arc::new(move || left + when::wall_clock()() - began)).await?;
+    store.live_at(&Author::program(), clocks.last_at - began).await?;
+    store.close().await;
+    Ok(())
 }
 
 /// The day the demo plays on.
@@ -117,6 +125,9 @@ async fn furnish(place: &Place, clock: &Arc<AtomicI64>, today: Date) -> Result<F
     }
     past.make().await?;
     let files = std::mem::take(&mut past.files);
+    // Whatever opens this record, to check it or to back it up, does it at the demo's time.
+    let ahead_s = clock.load(Ordering::SeqCst) - when::wall_clock()();
+    store.live_at(&Author::program(), ahead_s).await?;
     store.close().await;
     Ok(files)
 }

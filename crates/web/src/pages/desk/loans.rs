@@ -28,6 +28,8 @@ use super::Act;
 use super::Titled;
 use super::calendar;
 use super::calendar::Night;
+use super::nights::NightTable;
+use super::nights::OF_LOAN;
 use super::papers;
 use super::refill;
 use super::rows::list;
@@ -80,6 +82,7 @@ struct One {
     links: Vec<(String, &'static str)>,
     printed: Option<Printed>,
     acts: Vec<Act>,
+    nights: NightTable,
     chases: Vec<String>,
     happened: Vec<String>,
 }
@@ -220,6 +223,8 @@ async fn one(
     if of.loan.repeats_night.is_some_and(|night| blind.contains(&night)) {
         of.loan.repeats_because = None;
     }
+    let nights =
+        NightTable::of(visit, &mut conn, (OF_LOAN, id), "No night of this loan is in.").await?;
     drop(conn);
     visit.looks(format!("loan {id}"), Some(of.loan.person), json!(null));
     let lends = visit.may(Right::Lend);
@@ -242,6 +247,7 @@ async fn one(
         links: if lends { links(&of, late(visit, &of), written_to) } else { Vec::new() },
         printed: printed(&of).filter(|_| lends),
         acts,
+        nights,
         chases: chases
             .iter()
             .map(|one| {

@@ -4,7 +4,6 @@ use askama::Template;
 use axum::extract::Path;
 use store::monitor::ConsumableForm;
 use store::tables::Consumable;
-use store::text;
 use store::when;
 use store::words::ConsumableKind;
 
@@ -39,12 +38,16 @@ fn form(visit: &Visit) -> Form {
     visit
         .form("/lots", "Enter")
         .field(Field::menu("kind", "What", kinds).needed())
-        .field(Field::text("lot", "Lot number").most(text::MARK).needed())
+        .field(Field::text("lot", "Lot number").of("consumable", "lot").needed())
         .field(Field::date("expires_on", "May be used until"))
         .field(Field::number("received", "How many", "1").value("1").with("min", "1"))
         .field(
             Field::number("co2_percent", "CO2 of a gas, %", "any")
-                .hint("Leave it empty for anything else."),
+                .hint(
+                    "As it stands on the cylinder, more than 0. Leave it empty for anything else.",
+                )
+                .with("min", "0.01")
+                .with("max", "100"),
         )
 }
 

@@ -3,6 +3,7 @@
 use askama::Template;
 use axum::extract::Path;
 use store::desk::History;
+use store::error::Refusal;
 use store::error::Result;
 use store::error::StoreError;
 use store::machine;
@@ -14,7 +15,6 @@ use store::tables::Check;
 use store::tables::Consumable;
 use store::tables::Loan;
 use store::tables::Monitor;
-use store::text;
 use store::when;
 use store::words::CheckWhen;
 use store::words::ConsumableKind;
@@ -46,6 +46,11 @@ const AT: &[(&str, &str)] = &[
     ("not_wiped", "wiped"),
     ("gas_off", "observed_kpa"),
     ("gas_implausible", "expected_kpa"),
+    ("shown_implausible", "observed_kpa"),
+    ("expected_kpa", "expected_kpa"),
+    ("observed_kpa", "observed_kpa"),
+    ("pressure_kpa", "pressure_kpa"),
+    ("clock_ahead_s", "clock_ahead_s"),
     ("pressure_implausible", "pressure_kpa"),
     ("gas_not_checked", "observed_kpa"),
     ("clock_wrong", "clock_ahead_s"),
@@ -393,6 +398,26 @@ fn of_kind(lots: &[Consumable], kind: ConsumableKind) -> Vec<(String, String)> {
         .collect()
 }
 
+/// What a check cannot do without when the monitor is to go out again. A monitor that is not fit may show nothing.
+const FIT: &str = "needed when it is fit";
+
+/// What was typed for a number and is none.
+fn no_numbers(typed: &Typed) -> Vec<Refusal> {
+    let none = |name: &&'static str, whole: bool| {
+        let text = typed.get(name).trim().replace(',', ".");
+        let read = if whole {
+            text.parse::<i64>().is_ok()
+        } else {
+            text.parse::<f64>().is_ok_and(f64::is_finite)
+        };
+        !text.is_empty() && !read
+    };
+    let kpa = ["expected_kpa", "observed_kpa", "pressure_kpa"];
+    let wrong = kpa.into_iter().filter(|name| none(name, false));
+    let wrong = wrong.chain(["clock_ahead_s"].into_iter().filter(|name| none(name, true)));
+    wrong.map(|name| Refusal::new(name, "this is no number", "type it again")).collect()
+}
+
 fn check_form(form: Form, history: &History, desk: &DeskSettings) -> Form {
     let gas = history
         .gas
@@ -403,18 +428,22 @@ fn check_form(form: Form, history: &History, desk: &DeskSettings) -> Form {
         ("no".to_owned(), "not fit: hold it".to_owned()),
     ];
     form.field(Field::number("pressure_kpa", "Barometric pressure, kPa", "any"))
-        .field(Field::number("expected_kpa", "CO2 the gas should give, kPa", "any").hint(gas))
+        .field(
+            Field::number("expected_kpa", "CO2 the gas should give, kPa", "any").hint(gas).may(FIT),
+        )
         .field(
             Field::number("observed_kpa", "CO2 the monitor shows, kPa", "any")
-                .hint(format!("At most {} kPa apart.", desk.gas_limit_kpa)),
+                .hint(format!("At most {} kPa apart.", desk.gas_limit_kpa))
+                .may(FIT),
         )
         .field(
             Field::number("clock_ahead_s", "Its clock ahead of the wall clock, s", "1")
-                .hint("0 when they agree, minus when it is behind."),
+                .hint("0 when they agree, minus when it is behind.")
+                .may(FIT),
         )
         .field(Field::some("parts", "In the bag", parts(desk)))
         .field(Field::one("passed", "It is", fit).needed())
-        .field(Field::text("note", "Remark").hint("Needed when it is not fit."))
+        .field(Field::text("note", "Remark").may("needed when it is not fit"))
 }
 
 async fn finish(
@@ -471,7 +500,12 @@ pub(crate) async fn check(visit: Visit, Path(id): Path<i64>, typed: Typed) -> An
         passed: typed.get("passed") == "yes",
         note: typed.get("note").to_owned(),
     };
-    let done = visit.app.store().check_and_tell(&visit.author(), id, form).await;
+    let wrong = no_numbers(&typed);
+    let done = if wrong.is_empty() {
+        visit.app.store().check_and_tell(&visit.author(), id, form).await
+    } else {
+        Err(StoreError::Refused(wrong))
+    };
     let (done, told) = match done {
         Ok((monitor, told)) => (Ok(monitor), told),
         Err(error) => (Err(error), Vec::new()),
@@ -536,14 +570,14 @@ fn new_form(visit: &Visit) -> Form {
         .form("/monitors/new", "Enter")
         .field(
             Field::text("serial", "Serial number")
-                .most(text::MARK)
+                .of("monitor", "serial")
                 .hint("As it stands on the monitor: its files carry it.")
                 .needed(),
         )
-        .field(Field::text("kind", "What it is").most(text::NAME).value("ear sensor monitor"))
+        .field(Field::text("kind", "What it is").of("monitor", "kind").value("ear sensor monitor"))
         .field(Field::number("value", "What a new one costs, £", "1").with("min", "0"))
         .field(Field::date("bought_on", "Bought"))
-        .field(Field::text("firmware", "Firmware").most(text::MARK))
+        .field(Field::text("firmware", "Firmware").of("monitor", "firmware"))
         .field(Field::date("service_due_on", "Service due").needed())
         .field(Field::date("electrical_due_on", "Electrical safety test due").needed())
         .back("/monitors", "Not now")

@@ -6,11 +6,14 @@ use askama::Template;
 use serde_json::json;
 use store::desk::Morning;
 use store::desk::NightLine;
+use store::reserve::Learnt;
 
+use super::nights::LEARNT;
 use super::rows::LoanTable;
 use super::rows::Offer;
 use super::rows::pounds;
 use crate::access::Right;
+use crate::form::sentence;
 use crate::mark::Mark;
 use crate::page::Answer;
 use crate::visit::Visit;
@@ -22,6 +25,8 @@ struct Page {
     value: String,
     parts: Vec<Part>,
     to_do: Vec<(i64, String, Mark)>,
+    /// Signed nights of which something was learnt since.
+    learnt: Vec<LearntRow>,
     nights: Vec<NightRow>,
     waiting: Vec<(i64, i64, String)>,
     /// How many wait, for whoever may not see who.
@@ -48,14 +53,30 @@ struct NightRow {
     doubt: String,
 }
 
+#[derive(Debug)]
+struct LearntRow {
+    /// Where it is read, for who may.
+    href: String,
+    who: String,
+    when: String,
+    says: Vec<String>,
+}
+
 /// `GET /morning`.
 pub(crate) async fn morning(visit: Visit) -> Answer {
     let store = visit.app.store();
-    let morning = store.read().await?.morning(store.now()).await?;
-    visit.looks("morning", None, json!({"people": people(&morning)}));
+    let mut conn = store.read().await?;
+    let morning = conn.morning(store.now()).await?;
+    let mut learnt = conn.learnt().await?;
+    // What was learnt of a night is of its first reading.
+    let blind = conn.blind_nights(&visit.author().login).await?;
+    learnt.retain(|one| !blind.contains(&one.night.id));
+    drop(conn);
+    visit.looks("morning", None, json!({"people": people(&morning, &learnt)}));
     let sees = visit.may(Right::SeePeople);
     let page = Page {
-        answer: answer(&morning, sees),
+        answer: answer(&morning, learnt.len(), sees),
+        learnt: learnt.iter().map(|one| learnt_row(&visit, one)).collect(),
         value: format!(
             "Out: {}. Late or lost: {}.",
             pounds(morning.out_pence),
@@ -85,7 +106,7 @@ pub(crate) async fn morning(visit: Visit) -> Answer {
 }
 
 /// Whose data stand on the page, by row.
-fn people(morning: &Morning) -> BTreeSet<i64> {
+fn people(morning: &Morning, learnt: &[Learnt]) -> BTreeSet<i64> {
     let loans = [
         &morning.missing,
         &morning.due,
@@ -96,11 +117,13 @@ fn people(morning: &Morning) -> BTreeSet<i64> {
     ];
     let lent = loans.into_iter().flatten().map(|line| line.person.id);
     let read = morning.nights.iter().filter_map(|line| Some(line.person.as_ref()?.id));
-    lent.chain(read).chain(morning.waiting.iter().map(|(_, person)| person.id)).collect()
+    let again = learnt.iter().map(|one| one.person.id);
+    let waiting = morning.waiting.iter().map(|(_, person)| person.id);
+    lent.chain(read).chain(again).chain(waiting).collect()
 }
 
 /// The morning in one sentence: what needs somebody first. Of somebody's skin only whoever sees people is told.
-fn answer(morning: &Morning, sees: bool) -> String {
+fn answer(morning: &Morning, learnt: usize, sees: bool) -> String {
     let skin = if sees { morning.skin.len() } else { 0 };
     let count = |n: usize, one: &str, many: &str| match n {
         0 => None,
@@ -112,7 +135,8 @@ fn answer(morning: &Morning, sees: bool) -> String {
         count(morning.due.len(), "is due today", "are due today"),
         count(morning.back.len(), "waits to be downloaded", "wait to be downloaded"),
         count(morning.tonight.len(), "goes out tonight", "go out tonight"),
-        count(skin, "return told of sore skin", "returns told of sore skin"),
+        count(skin, "loan told of harmed skin", "loans told of harmed skin"),
+        count(learnt, "signed night to look at again", "signed nights to look at again"),
     ]
     .into_iter()
     .flatten()
@@ -161,7 +185,7 @@ fn parts(visit: &Visit, morning: &Morning) -> Vec<Part> {
         ),
         part(
             "skin",
-            "Sore or blistered skin",
+            "Sore, blistered or otherwise harmed skin",
             "Tell a physiologist and follow the department's incident procedure.",
             true,
             &morning.skin,
@@ -196,6 +220,20 @@ fn parts(visit: &Visit, morning: &Morning) -> Vec<Part> {
         .filter(|part| !part.care || !part.loans.rows.is_empty())
         .filter(|part| sees || part.id != "skin")
         .collect()
+}
+
+fn learnt_row(visit: &Visit, one: &Learnt) -> LearntRow {
+    let (sees, reads) = (visit.may(Right::SeePeople), visit.may(Right::SeeResults));
+    LearntRow {
+        href: if reads { format!("/nights/{}", one.night.id) } else { String::new() },
+        who: if sees { one.person.listed() } else { "a patient".to_owned() },
+        when: visit.local(one.night.start_at),
+        says: if reads {
+            one.says.iter().map(|says| sentence(says)).collect()
+        } else {
+            vec![LEARNT.to_owned()]
+        },
+    }
 }
 
 fn night(visit: &Visit, line: &NightLine) -> NightRow {

@@ -15,6 +15,8 @@ use store::words::StudyStatus;
 use store::words::Urgency;
 
 use super::Titled;
+use super::nights::NightTable;
+use super::nights::OF_PERSON;
 use super::rows::LoanTable;
 use super::rows::Offer;
 use crate::access::Right;
@@ -53,6 +55,7 @@ struct One {
     voided: String,
     facts: Vec<(&'static str, String)>,
     studies: Vec<StudyRow>,
+    nights: NightTable,
     loans: LoanTable,
     void: Form,
     may_lend: bool,
@@ -116,13 +119,13 @@ fn person_form(visit: &Visit, action: String, button: &str, over: Option<&Person
         .form(action, button)
         .field(
             Field::text("family", "Family name")
-                .most(text::NAME)
+                .of("person", "family")
                 .needed()
                 .value(of(|one| Some(one.family.clone()))),
         )
         .field(
             Field::text("given", "Given names")
-                .most(text::NAME)
+                .of("person", "given")
                 .needed()
                 .value(of(|one| Some(one.given.clone()))),
         )
@@ -133,29 +136,30 @@ fn person_form(visit: &Visit, action: String, button: &str, over: Option<&Person
         )
         .field(
             Field::text("mrn", "Hospital number")
-                .most(text::MARK)
+                .of("person", "mrn")
                 .hint("As the hospital writes it.")
                 .needed()
                 .value(of(|one| Some(one.mrn.clone()))),
         )
         .field(
             Field::text("nhs_number", "NHS number")
-                .most(text::MARK)
+                .of("person", "nhs_number")
                 .hint("Ten digits. Leave it empty when it is not known.")
                 .value(of(|one| one.nhs_number.clone())),
         )
         .field(
             Field::text("telephone", "Telephone")
-                .most(text::NAME)
+                .of("person", "telephone")
                 .value(of(|one| one.telephone.clone())),
         )
         .field(
             Field::lines("address", "Address", 3)
-                .most(text::LINE)
+                .of("person", "address")
                 .value(of(|one| one.address.clone())),
         )
         .field(
             Field::lines("needs", "What the desk must know", 2)
+                .of("person", "needs")
                 .hint("Large print, an interpreter, a carer. No findings.")
                 .value(of(|one| one.needs.clone())),
         )
@@ -217,6 +221,8 @@ async fn one(visit: &Visit, id: i64, void: Form) -> Result<One, StoreError> {
         let asks = question_says(&mut conn, &referral).await;
         studies.push(study_row(study, referral, asks));
     }
+    let nights =
+        NightTable::of(visit, &mut conn, (OF_PERSON, id), "No night of this person is in.").await?;
     drop(conn);
     visit.looks(format!("person {id}"), Some(id), json!(null));
     Ok(One {
@@ -225,6 +231,7 @@ async fn one(visit: &Visit, id: i64, void: Form) -> Result<One, StoreError> {
         voided: voided(&person),
         facts: facts(&person),
         studies,
+        nights,
         loans: LoanTable::new(
             visit,
             &lines,
@@ -321,7 +328,7 @@ fn void_form(visit: &Visit, id: i64) -> Form {
         .form(format!("/people/{id}/void"), "Void this row")
         .field(
             Field::text("same_as", "Hospital number of the right row")
-                .most(text::MARK)
+                .of("person", "mrn")
                 .hint("Leave it empty when there is none."),
         )
         .field(Field::text("reason", "Why it is void").needed())
@@ -361,11 +368,11 @@ async fn refer_form(visit: &Visit, person: &Person) -> Result<Form, StoreError> 
     let questions = questions(&mut visit.app.store().read().await?).await?;
     Ok(visit
         .form(format!("/people/{}/refer", person.id), "Enter the referral")
-        .field(Field::text("asked_by", "Who asks").most(text::NAME).needed())
+        .field(Field::text("asked_by", "Who asks").of("referral", "asked_by").needed())
         .field(Field::date("received_on", "Letter received").needed().value(today))
         .field(Field::menu("question", "The question", questions).needed())
         .field(Field::lines("words", "The question in the referrer's words", 3))
-        .field(Field::text("support", "Support in use").hint(
+        .field(Field::text("support", "Support in use").of("referral", "support").hint(
             "Ventilation with mode and pressures, oxygen with its flow, or air. Empty: not told.",
         ))
         .field(Field::one("urgency", "How soon", urgencies).needed().value("routine"))

@@ -140,7 +140,14 @@ fn remark(visit: &Visit, line: &LoanLine) -> String {
         matches!(back.skin, Skin::Sore | Skin::Blister | Skin::Red)
             .then(|| format!("skin {}", back.skin))
     });
-    [rung, chased, skin].into_iter().flatten().collect::<Vec<_>>().join("; ")
+    let told = line.skin.as_ref().filter(|_| sees).map(|words| {
+        if visit.may(Right::Diary) {
+            format!("the diary says of the skin: {words}")
+        } else {
+            "the diary tells of harmed skin".to_owned()
+        }
+    });
+    [rung, chased, skin, told].into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
 /// One step in a monitor's life as a sentence of its history.

@@ -13,6 +13,7 @@ use store::tables::Monitor;
 use store::tables::Night;
 use store::tables::Person;
 use store::tables::Tie;
+use store::text;
 use store::words::NightStatus;
 
 use crate::form::Field;
@@ -78,9 +79,11 @@ struct Row {
     open: Vec<String>,
     clear: bool,
     seconded: bool,
+    /// Whether somebody looked it up by a number.
+    sought: bool,
 }
 
-fn row(one: &Candidate) -> Row {
+fn row(all: &Candidates, one: &Candidate) -> Row {
     let sentences = |all: &[String]| all.iter().map(|says| sentence(says)).collect();
     let (weighed, loan) = (&one.weighed, &one.loan);
     let minutes = weighed.overlap_s / 60;
@@ -95,6 +98,7 @@ fn row(one: &Candidate) -> Row {
         open: sentences(&weighed.open),
         clear: weighed.is_sure(),
         seconded: !weighed.against.is_empty(),
+        sought: all.sought.contains(&loan.id),
     }
 }
 
@@ -102,7 +106,7 @@ fn reason(label: &str) -> Field {
     Field::lines("reason", label, 2).hint("Stands in the record with your name.").needed()
 }
 
-fn settle_form(visit: &Visit, night: &Night, all: &Candidates) -> Form {
+fn settle_form(visit: &Visit, night: &Night, all: &Candidates, found: &str) -> Form {
     let of = all.loans.iter().map(|one| {
         let two = if one.weighed.against.is_empty() { "" } else { " (two people)" };
         let words = format!(
@@ -123,8 +127,19 @@ fn settle_form(visit: &Visit, night: &Night, all: &Candidates) -> Form {
                 .needed(),
         )
         .field(reason("How you know"))
+        .field(Field::hidden("found", found))
         .grave()
         .back("/nights", "Not now")
+}
+
+/// Other loans stand behind a number: the list holds only those that could own the night.
+fn search_form(visit: &Visit, night: &Night) -> Form {
+    visit.form(format!("/nights/{}/settle", night.id), "Look it up").field(
+        Field::text("find", "Number of a loan, a monitor or a patient")
+            .most(text::MARK)
+            .hint("Its loans are laid beside the night, with what speaks against each.")
+            .needed(),
+    )
 }
 
 fn aside_form(visit: &Visit, night: &Night) -> Form {
@@ -142,10 +157,19 @@ fn untie_form(visit: &Visit, night: &Night) -> Form {
         .back(format!("/nights/{}", night.id), "Not now")
 }
 
-/// The page of a night that is tied to nobody.
-async fn page(visit: &Visit, night: &Night) -> Result<Page, Trouble> {
+/// The page of a night that is tied to nobody, with the loans behind a number that somebody typed.
+async fn page(visit: &Visit, night: &Night, find: &str) -> Result<Page, Trouble> {
+    let all = visit.app.store().candidates(night, find).await?;
+    page_with(visit, night, &all, find).await
+}
+
+async fn page_with(
+    visit: &Visit,
+    night: &Night,
+    all: &Candidates,
+    find: &str,
+) -> Result<Page, Trouble> {
     let store = visit.app.store();
-    let all = store.candidates(night).await?;
     let people: Vec<i64> = all.loans.iter().map(|one| one.person.id).collect();
     store
         .looked(
@@ -164,13 +188,14 @@ async fn page(visit: &Visit, night: &Night) -> Result<Page, Trouble> {
         ),
         doubts: night.doubts.0.iter().map(|doubt| sentence(doubt)).collect(),
         proposal: proposal(visit, night).await?,
-        rows: all.loans.iter().map(row).collect(),
+        rows: all.loans.iter().map(|one| row(all, one)).collect(),
         ..Page::default()
     };
     page.papers = papers(visit, night).await?;
     let free = matches!(night.status, NightStatus::Untied | NightStatus::SetAside);
     if free && page.proposal.is_none() && night.replaced_by.is_none() {
-        page.forms.push(("Settle it", settle_form(visit, night, &all)));
+        page.forms.push(("Settle it", settle_form(visit, night, all, find)));
+        page.forms.push(("A loan that is not listed", search_form(visit, night)));
     }
     if night.status == NightStatus::Untied {
         page.forms.push(("Or it belongs to nobody here", aside_form(visit, night)));
@@ -178,7 +203,7 @@ async fn page(visit: &Visit, night: &Night) -> Result<Page, Trouble> {
     if let Some(now) = night.replaced_by {
         page.words = format!("{} Night {now} stands in its place.", page.words);
     }
-    page.says = all.says;
+    page.says.clone_from(&all.says);
     Ok(page)
 }
 
@@ -259,33 +284,55 @@ async fn settling(visit: Visit, Path(id): Path<i64>) -> Answer {
             "untie it first, with a reason",
         )]));
     }
-    let page = page(&visit, &night).await?;
+    let page = page(&visit, &night, "").await?;
     visit.page("Whose night", &page)
 }
 
 /// Puts a form that was refused in the place of the one that was sent.
 fn put_back(page: &mut Page, form: Form) {
-    match page.forms.iter_mut().find(|(_, known)| known.action == form.action) {
+    let same = |known: &Form| (&known.action, &known.button) == (&form.action, &form.button);
+    match page.forms.iter_mut().find(|(_, known)| same(known)) {
         Some((_, known)) => *known = form,
         None => page.forms.push(("Not done", form)),
     }
 }
 
-/// `POST /nights/{id}/settle`.
+/// `POST /nights/{id}/settle`: whose it is, or a number to look a loan up by.
 async fn settle(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
     let store = visit.app.store();
     let night = night(&visit, id).await?;
-    let all = store.candidates(&night).await?;
-    let mut form = settle_form(&visit, &night, &all).filled(&typed).checked();
+    if !typed.all("find").is_empty() {
+        return look_up(&visit, &night, &typed).await;
+    }
+    let found = typed.get("found");
+    let all = store.candidates(&night, found).await?;
+    let mut form = settle_form(&visit, &night, &all, found).filled(&typed).checked();
     if let (Some(loan), false) = (typed.number("loan"), form.has_faults()) {
         match store.settle_night(&visit.author(), id, loan, typed.get("reason")).await {
             Ok(night) => return Ok(told(&visit, &night)),
             Err(error) => form.refused(error, AT)?,
         }
     }
-    let mut page = page(&visit, &night).await?;
+    let mut page = page_with(&visit, &night, &all, found).await?;
     put_back(&mut page, form);
     visit.again("Whose night", &page)
+}
+
+/// The page with the loans behind a number. It is sent as a form, for no number of a patient stands in an address.
+async fn look_up(visit: &Visit, night: &Night, typed: &Typed) -> Answer {
+    let mut form = search_form(visit, night).filled(typed).checked();
+    let find = if form.has_faults() { "" } else { typed.get("find") };
+    let all = visit.app.store().candidates(night, find).await?;
+    if !form.has_faults() && all.sought.is_empty() {
+        form.fault("find", "No loan that went out is found by this number.");
+    }
+    let mut page = page_with(visit, night, &all, find).await?;
+    put_back(&mut page, form.clone());
+    if form.has_faults() {
+        visit.again("Whose night", &page)
+    } else {
+        visit.page("Whose night", &page)
+    }
 }
 
 /// `POST /nights/{id}/aside`.
@@ -307,7 +354,7 @@ async fn aside(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
 /// The page a form of a night stands on: to settle it, or to untie it.
 async fn page_of(visit: &Visit, night: &Night) -> Result<Page, Trouble> {
     if night.loan.is_none() || night.status == NightStatus::SetAside {
-        return page(visit, night).await;
+        return page(visit, night, "").await;
     }
     let mut conn = visit.app.store().read().await?;
     let person: Option<Person> = match night.person {
@@ -416,7 +463,7 @@ async fn replace_page(
             visit.local(night.end_at)
         ),
         doubts: night.doubts.0.iter().map(|doubt| sentence(doubt)).collect(),
-        rows: with.map(row).collect(),
+        rows: with.map(|one| row(all, one)).collect(),
         forms: vec![("Put it in the other's place", form)],
         ..Page::default()
     })
@@ -425,7 +472,7 @@ async fn replace_page(
 /// `GET /nights/{id}/replace`.
 async fn replacing(visit: Visit, Path(id): Path<i64>) -> Answer {
     let night = night(&visit, id).await?;
-    let all = visit.app.store().candidates(&night).await?;
+    let all = visit.app.store().candidates(&night, "").await?;
     let form = replace_form(&visit, &night, &all);
     let page = replace_page(&visit, &night, &all, form).await?;
     visit.page("A better file", &page)
@@ -435,7 +482,7 @@ async fn replacing(visit: Visit, Path(id): Path<i64>) -> Answer {
 async fn replace(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
     let store = visit.app.store();
     let night = night(&visit, id).await?;
-    let all = store.candidates(&night).await?;
+    let all = store.candidates(&night, "").await?;
     let mut form = replace_form(&visit, &night, &all).filled(&typed).checked();
     if let (Some(old), false) = (typed.number("old"), form.has_faults()) {
         match store.replace_night(&visit.author(), id, old, typed.get("reason")).await {
@@ -478,7 +525,7 @@ async fn seconded(
     };
     let tie: Tie = visit.app.store().read().await?.get(id).await?;
     let night = night(visit, tie.night).await?;
-    let mut page = page(visit, &night).await?;
+    let mut page = page(visit, &night, "").await?;
     let Some(proposal) = &mut page.proposal else { return Err(error.into()) };
     match (&mut proposal.confirm, agreed) {
         (Some(form), true) => {

@@ -1,8 +1,12 @@
 //! Gas checks that came after a night was scored: what each would change, and its reader's word on it.
 
+use std::collections::BTreeSet;
+
 use axum::extract::Path;
 use engine::report::FigureLine;
+use engine::report::Report;
 use engine::report::RuleLine;
+use serde_json::Value;
 use store::check::NightCheck;
 use store::check::Speaks;
 use store::check::entry_of;
@@ -82,7 +86,8 @@ fn form(visit: &Visit, reading: &Reading, check: i64, takes: bool) -> Option<For
     may.then(|| form.field(Field::hidden("check", check.to_string())))
 }
 
-/// What would be otherwise after a change: CO2 held for ten minutes and its mean, and every rule that turns.
+/// What would be otherwise after a change: CO2 held for ten minutes and its mean, every rule that turns, and every
+/// part of the report in which any word or figure would be another.
 async fn would(reading: &Reading, change: &Change) -> Result<Vec<String>, Trouble> {
     let (opened, criteria) = (reading.opened.clone(), reading.opened.criteria.clone());
     let pen = Pen { name: String::new(), made_at: String::new() };
@@ -92,17 +97,72 @@ async fn would(reading: &Reading, change: &Change) -> Result<Vec<String>, Troubl
         Ok::<_, store::error::StoreError>(engine::report::report(&judgement, &criteria))
     });
     let after = run.await.map_err(|error| Trouble::broken(error.to_string()))??;
-    let before = &reading.opened.report;
-    let lines = |report: &engine::report::Report| -> Vec<FigureLine> {
+    Ok(differences(&reading.opened.report, &after))
+}
+
+fn differences(before: &Report, after: &Report) -> Vec<String> {
+    let lines = |report: &Report| -> Vec<FigureLine> {
         report.figures.iter().flat_map(|group| group.lines.clone()).collect()
     };
-    let (old, new) = (lines(before), lines(&after));
+    let (old, new) = (lines(before), lines(after));
     let mut all: Vec<String> = FIGURES.iter().filter_map(|id| figure(id, &old, &new)).collect();
     all.extend(after.rules.iter().filter_map(|rule| turned(rule, &before.rules)));
-    if all.is_empty() {
-        all.push("Nothing that is printed would change.".to_owned());
+    if before.headline != after.headline {
+        all.push(format!("The headline would be: {}", after.headline));
     }
-    Ok(all)
+    let parts = parts(&written(before), &written(after));
+    all.push(if parts.is_empty() {
+        "No word and no figure of the report would change; only what is said of this check would go."
+            .to_owned()
+    } else {
+        format!("Printed otherwise would be {}.", parts.join(", "))
+    });
+    all
+}
+
+/// The whole report as it is written. It holds no time of its making.
+fn written(report: &Report) -> Value {
+    serde_json::from_str(&engine::print::json_report(report)).unwrap_or(Value::Null)
+}
+
+/// Parts of a written report, in the words of its page.
+const PARTS: [(&str, &str); 18] = [
+    ("night", "what is told of the night"),
+    ("answer", "the answer"),
+    ("first", "what stands first"),
+    ("headline", "the headline"),
+    ("severe", "what is severe"),
+    ("not_read", "what was not read"),
+    ("summary", "the summary"),
+    ("decision", "whether the night answers"),
+    ("decision_words", "whether the night answers"),
+    ("reasons", "the reasons"),
+    ("brief_reasons", "the reasons"),
+    ("mend", "what would mend it"),
+    ("rules", "the rules with their margins"),
+    ("figures", "the figures"),
+    ("quality", "what is believed"),
+    ("correction", "the correction of CO2"),
+    ("cautions", "the cautions"),
+    ("picture", "the curves"),
+];
+
+/// The parts in which two written reports differ, each once.
+fn parts(before: &Value, after: &Value) -> Vec<String> {
+    let keys = |value: &Value| -> Vec<String> {
+        value.as_object().map_or_else(Vec::new, |all| all.keys().cloned().collect())
+    };
+    let mut all: Vec<String> = Vec::new();
+    let both: BTreeSet<String> = keys(before).into_iter().chain(keys(after)).collect();
+    for key in both.iter().filter(|key| before.get(*key) != after.get(*key)) {
+        let known = PARTS.iter().find(|(name, _)| name == key);
+        let words =
+            known.map_or_else(|| format!("the {}", key.replace('_', " ")), |one| one.1.to_owned());
+        if !all.contains(&words) {
+            all.push(words);
+        }
+    }
+    all
 }
 
 fn figure(id: &str, old: &[FigureLine], new: &[FigureLine]) -> Option<String> {
@@ -147,4 +207,38 @@ async fn taken(visit: &Visit, id: i64, typed: &Typed, takes: bool) -> Answer {
     let (night, said) = (done.night.clone(), done.version.what.clone());
     let opened = visit.app.nights().stepped(done, recording).await?;
     changed(visit, typed, &Reading { night, opened, ..reading }, &said).await
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    /// Whatever is printed counts: a word deep in a part is a difference of that part.
+    #[test]
+    fn a_change_of_any_printed_word_is_told_by_its_part() {
+        let before = json!({
+            "headline": "A.", "reasons": ["one"], "brief_reasons": ["one"],
+            "rules": [{"id": "a", "answer": "met", "margin": "0.31 kPa"}],
+            "findings": [{"sentence": "x"}], "picture": {"lanes": [[1, 2]]},
+        });
+        assert_eq!(parts(&before, &before), Vec::<String>::new());
+        let mut after = before.clone();
+        after["rules"][0]["margin"] = json!("0.12 kPa");
+        assert_eq!(parts(&before, &after), ["the rules with their margins"]);
+        after["brief_reasons"][0] = json!("two");
+        after["reasons"][0] = json!("two");
+        after["findings"] = json!([]);
+        after["picture"]["lanes"][0][1] = json!(2.5);
+        after["new_part"] = json!(1);
+        let all = [
+            "the reasons",
+            "the findings",
+            "the new part",
+            "the curves",
+            "the rules with their margins",
+        ];
+        assert_eq!(parts(&before, &after), all);
+    }
 }

@@ -18,6 +18,7 @@ use store::hand::Entry;
 use store::hand::entries;
 use store::hand::head_key;
 use store::reading::Versions;
+use store::standing::Became;
 use store::tables::Outcome;
 use store::tables::SecondReading;
 use store::words::NightStatus;
@@ -30,6 +31,8 @@ use super::repeat::offer;
 use super::second;
 use crate::access::Right;
 use crate::form::Form;
+use crate::form::sentence;
+use crate::mark::Mark;
 use crate::opened::Opened;
 use crate::page::Trouble;
 use crate::visit::Visit;
@@ -90,6 +93,10 @@ struct Parts {
     history: Vec<HistoryRow>,
     report_word: &'static str,
     again: Offer,
+    /// What became of its report: mark, and why, a sentence each.
+    became: Option<(Mark, Vec<String>)>,
+    /// What was learnt since its report was signed.
+    learnt: Vec<String>,
     /// How it was tied by hand, what was learnt of its monitor.
     reservations: Vec<String>,
     /// Gas checks that came after the night was scored, or were voided: what each would change.
@@ -176,10 +183,15 @@ pub(super) async fn parts(visit: &Visit, reading: &Reading) -> Result<String, Tr
     let names = conn.set_names().await?;
     let now = conn.criteria(&held.name).await.ok();
     let again = offer(visit, &mut conn, reading).await?;
+    let beside = conn.beside(std::slice::from_ref(&reading.night)).await?;
     drop(conn);
     let mut parts = made(visit, reading, &versions, &old);
     parts.again = again;
-    parts.reservations = known(visit, reading).await?;
+    parts.became = beside.became(&reading.night).map(became);
+    parts.learnt = sentences(&beside.learnt(&reading.night));
+    // What waits for the reader stands above, with what to do.
+    parts.reservations = sentences(&beside.reservations(&reading.night));
+    parts.reservations.retain(|one| !parts.learnt.contains(one));
     parts.checks = checks::rows(visit, reading).await?;
     let free = reading.night.status != NightStatus::Signed && visit.may(Right::Read);
     parts.untie = free.then(|| format!("/nights/{}/untie", reading.night.id));
@@ -261,6 +273,8 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
         history: history(visit, versions),
         report_word: report_word(visit, night.status),
         again: Offer::Nothing,
+        became: None,
+        learnt: Vec::new(),
         reservations: Vec::new(),
         checks: Vec::new(),
         untie: None,
@@ -274,10 +288,14 @@ fn told(report: &Report) -> Vec<String> {
     first.into_iter().chain(report.night.told.iter().cloned()).collect()
 }
 
-/// What must be known beside the figures, as sentences.
-async fn known(visit: &Visit, reading: &Reading) -> Result<Vec<String>, Trouble> {
-    let all = visit.app.store().read().await?.reservations(&reading.night).await?;
-    Ok(all.iter().map(|one| crate::form::sentence(one)).collect())
+fn sentences(all: &[String]) -> Vec<String> {
+    all.iter().map(|one| sentence(one)).collect()
+}
+
+fn became(one: Became) -> (Mark, Vec<String>) {
+    let mut says = vec![sentence(&one.says), sentence(&one.because)];
+    says.retain(|one| !one.is_empty());
+    (one.into(), says)
 }
 
 fn report_word(visit: &Visit, status: NightStatus) -> &'static str {
