@@ -75,6 +75,7 @@ pub mod limits;
 
 pub mod edf;
 pub mod map;
+mod oxygen;
 mod signal;
 pub mod text;
 mod untaken;

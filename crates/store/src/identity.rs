@@ -13,6 +13,7 @@ use compare::BORN;
 use compare::BORN_UNREAD;
 use compare::FILE_NAME;
 use compare::LIKE;
+use compare::MORE;
 use compare::NAME;
 use compare::NHS;
 use compare::NUMBER;
@@ -33,7 +34,9 @@ use compare::words_given;
 use labels::Kind;
 use labels::UNTOLD;
 use labels::bare;
+use labels::begins_label;
 use labels::kind_word;
+use labels::may_label;
 use labels::pairs;
 use labels::table_head;
 
@@ -43,7 +46,7 @@ use crate::tables::Person;
 
 /// Lines above the samples and remarks that are looked at, at most: a file has no more to say of a person.
 const LINES: usize = 500;
-/// Rows under a heading that is not understood that are looked through for a label, at most.
+/// Rows that may hold a label and are taken apart, at most.
 const ROWS: usize = 20_000;
 /// Different values of a column that are compared, at most.
 const VALUES: usize = 16;
@@ -61,6 +64,34 @@ pub struct FileIdentity {
     serials: Vec<String>,
     head: String,
     start_at: Option<i64>,
+    /// There are more lines of words than were looked at.
+    more: bool,
+}
+
+/// A column that repeats something of a person on every row.
+struct Column {
+    at: usize,
+    kind: Kind,
+    values: BTreeSet<String>,
+    last: String,
+}
+
+impl Column {
+    fn new(at: usize, kind: Kind) -> Self {
+        Self { at, kind, values: BTreeSet::new(), last: String::new() }
+    }
+
+    /// Takes its value from a row, where it is another than in the row before.
+    fn row(&mut self, line: &str, cut: char) {
+        if self.values.len() >= VALUES {
+            return;
+        }
+        let value = line.split(cut).nth(self.at).map_or("", bare);
+        if !value.is_empty() && value != self.last {
+            value.clone_into(&mut self.last);
+            self.values.insert(value.to_owned());
+        }
+    }
 }
 
 /// Somebody of the record as they are looked for in words: spelt once, for a file has many words and a record
@@ -141,34 +172,41 @@ impl FileIdentity {
     }
 
     fn text(&mut self, text: &str) {
-        let (mut samples, mut seen) = (false, 0);
-        let mut columns: Vec<(usize, Kind)> = Vec::new();
+        let (mut samples, mut seen, mut rows) = (false, 0, 0);
+        let mut columns: Vec<Column> = Vec::new();
         let mut cut = ',';
-        let mut values: BTreeSet<(usize, String)> = BTreeSet::new();
-        for (at, line) in text.lines().enumerate() {
-            for (column, _) in &columns {
-                if let Some(value) =
-                    line.split(cut).nth(*column).map(bare).filter(|_| values.len() < VALUES)
-                {
-                    values.insert((*column, value.to_owned()));
-                }
-            }
+        for line in text.lines() {
+            columns.iter_mut().for_each(|column| column.row(line, cut));
             let start = line.trim_start_matches(['"', '\'', ' ', '\t', '\u{feff}']);
-            if start.is_empty() || seen >= LINES {
+            if start.is_empty() {
                 continue;
             }
             let remark = start.starts_with(['#', '%', '!', '/', '*', '<', '@']);
             let digits = start.starts_with(|sign: char| sign.is_ascii_digit());
-            // A row of samples has no label in it and is no head of a table; there are a hundred thousand of them.
-            // Where a label stands below them all the same, it counts.
-            if digits && !remark && (samples || at > ROWS) {
+            // A line that begins with a number heads no table.
+            let heads = !digits && !samples && rows < ROWS;
+            if let Some((sign, named)) = heads.then(|| table_head(line)).flatten() {
+                (cut, samples) = (sign, true);
+                columns = named.into_iter().map(|(at, kind)| Column::new(at, kind)).collect();
                 continue;
             }
-            if let Some((sign, named)) = table_head(line).filter(|_| !samples) {
-                (cut, columns, samples) = (sign, named, true);
-                continue;
+            // A row of samples has no label in it, and there are a hundred thousand of them. Where a label stands
+            // in one or below them all the same, it counts.
+            if (samples || digits) && !remark {
+                if !may_label(start) {
+                    continue;
+                }
+                if rows >= ROWS {
+                    self.more |= begins_label(start);
+                    continue;
+                }
+                rows += 1;
+                if pairs(start).is_empty() {
+                    continue;
+                }
             }
-            if (samples || digits) && !remark && pairs(start).is_empty() {
+            if seen >= LINES {
+                self.more = true;
                 continue;
             }
             seen += 1;
@@ -176,9 +214,9 @@ impl FileIdentity {
             self.head.push('\n');
             self.line(start);
         }
-        for (at, value) in values {
-            if let Some((_, kind)) = columns.iter().find(|column| column.0 == at) {
-                self.tell(*kind, &value);
+        for column in columns {
+            for value in column.values {
+                self.tell(column.kind, &value);
             }
         }
     }
@@ -257,6 +295,9 @@ impl FileIdentity {
         for text in &self.loose {
             doubts.extend(self.foreign(text, person, known));
         }
+        if self.more {
+            doubts.insert(MORE);
+        }
         doubts.extend(self.foreign(&self.name, person, known));
         doubts.extend(name_of_file(&self.name, person, known));
         ORDER.iter().filter(|one| doubts.contains(*one)).map(|one| (*one).to_owned()).collect()
@@ -326,7 +367,7 @@ impl FileIdentity {
 }
 
 /// Every doubt in the order it is told.
-const ORDER: [&str; 8] = [NUMBER, BORN, BORN_UNREAD, NAME, NHS, LIKE, OTHER, FILE_NAME];
+const ORDER: [&str; 9] = [NUMBER, BORN, BORN_UNREAD, NAME, NHS, LIKE, OTHER, MORE, FILE_NAME];
 
 #[cfg(test)]
 mod tests;

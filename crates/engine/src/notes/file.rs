@@ -192,10 +192,11 @@ impl NotesFile {
             lights_on: raw.lights_on.map(|at| source.moment(&at)).transpose()?,
             representative: raw.representative,
             question: raw.question,
-            breathing: raw.breathing.filter(|words| !words.trim().is_empty()),
+            breathing: raw.breathing.filter(|words| says_something(words)),
             told: raw
                 .told
                 .into_iter()
+                .filter(|raw| says_something(&raw.says))
                 .map(|raw| Told { about: raw.about, says: raw.says })
                 .collect(),
         })
@@ -205,6 +206,11 @@ impl NotesFile {
     pub fn zone(&self) -> Option<&str> {
         self.zone.as_deref()
     }
+}
+
+/// Blank, a dash and a question mark say nothing: what they stand for is not told.
+fn says_something(words: &str) -> bool {
+    words.chars().any(char::is_alphanumeric) || words.contains('+')
 }
 
 fn line_of(text: &str, byte: usize) -> usize {

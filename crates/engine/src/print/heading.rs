@@ -15,8 +15,14 @@ pub struct Heading {
     pub study_id: String,
     /// Earlier nights to compare with, one line each; empty: a blank.
     pub comparison: Vec<String>,
-    /// The clinician's comment, one paragraph each; empty: a blank.
+    /// The comment of whoever scored the night, one paragraph each; empty: a blank.
     pub comment: Vec<String>,
+    /// By whom it is and when; may be empty.
+    pub commented: String,
+    /// What a physician says that the night means, one paragraph each; empty: there is none.
+    pub interpretation: Vec<String>,
+    /// By whom it is and when; may be empty.
+    pub interpreted: String,
     /// What must be known beside the figures, one sentence each; empty: nothing.
     pub reservations: Vec<String>,
     /// Who signs.
@@ -77,6 +83,9 @@ impl Default for Heading {
             study_id: String::new(),
             comparison: Vec::new(),
             comment: Vec::new(),
+            commented: String::new(),
+            interpretation: Vec::new(),
+            interpreted: String::new(),
             reservations: Vec::new(),
             signature: ["Scored by", "Read by", "Date"].map(blank).into(),
             lang: "en-GB".into(),

@@ -97,7 +97,7 @@ fn identity(out: &mut String, report: &Report, heading: &Heading) {
         element(out, if i == 0 { "p class=\"first\"" } else { "p" }, line);
     }
     let date = report.night.date.as_deref().unwrap_or("date not known");
-    let breathing = report.night.breathing.as_deref().unwrap_or("(not told)");
+    let breathing = report.night.breathing.as_deref().unwrap_or("not told");
     element(out, "p", &format!("Night of {date}"));
     let hours = format!("{} to {}", report.night.start, report.night.end);
     element(out, "p", &format!("{hours}, breathing {breathing}"));
@@ -306,11 +306,22 @@ fn cautions(out: &mut String, report: &Report) {
 }
 
 fn sign(out: &mut String, heading: &Heading) {
-    out.push_str("<section class=\"sign\">\n<div>\n<h2>Comment</h2>\n");
+    out.push_str("<section class=\"sign\">\n<div>\n");
+    said(out, "Comment", &heading.commented);
     blank_or(out, &heading.comment, 2);
+    if !heading.interpretation.is_empty() {
+        said(out, "Interpretation", &heading.interpreted);
+        blank_or(out, &heading.interpretation, 0);
+    }
     out.push_str("</div>\n");
     slots(out, &heading.signature);
     out.push_str("</section>\n");
+}
+
+/// The title over somebody's words, with whose they are and of when.
+fn said(out: &mut String, title: &str, by: &str) {
+    let title = if by.is_empty() { title.to_owned() } else { format!("{title}, {by}") };
+    element(out, "h2", &title);
 }
 
 /// The last line of a page.

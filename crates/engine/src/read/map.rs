@@ -25,8 +25,17 @@ use serde::Deserialize;
 
 use crate::recording::Quantity;
 
+mod offer;
 mod propose;
 
+pub use offer::Chosen;
+pub use offer::MEANINGS;
+pub use offer::Offer;
+pub use offer::Offered;
+pub use offer::WRITTEN;
+pub use offer::cannot_be;
+pub use offer::chosen;
+pub use offer::offer;
 pub use propose::Choice;
 pub use propose::Question;
 pub use propose::propose;

@@ -7,6 +7,9 @@ use jiff::civil::DateTime;
 use super::ReadError;
 use super::ReadOptions;
 use super::map::ColumnMap;
+use super::oxygen;
+use super::text::words::co2_or_oxygen;
+use super::text::words::stands_back;
 use super::untaken;
 use super::untaken::Kind;
 use super::untaken::LeftOut;
@@ -78,12 +81,14 @@ pub(super) fn channels(
         None => Vec::new(),
     };
     let quantities = quantities(&drafts, findings)?;
+    let picked = drafts.iter().filter(|draft| draft.picked.is_some());
+    let told: Vec<String> = picked.map(|draft| draft.label.clone()).collect();
     let mut channels: Vec<Channel> = Vec::with_capacity(drafts.len());
     for (draft, quantity) in drafts.into_iter().zip(quantities) {
-        let id = unique_id(quantity, &draft.label, &channels);
-        channels.push(channel(draft, quantity, id, findings)?);
+        let channel = channel(draft, quantity, &channels, findings)?;
+        channels.push(channel);
     }
-    findings.extend(untaken::findings(&channels, &left_out, Kind::Signal));
+    findings.extend(untaken::findings(&channels, &left_out, (Kind::Signal, &told)));
     Ok(channels)
 }
 
@@ -157,10 +162,22 @@ fn quantities(drafts: &[Draft], findings: &mut Vec<Finding>) -> Result<Vec<Quant
         }
         quantities.push(if fitting { meant } else { Quantity::Other });
     }
+    stand_back(drafts, &mut quantities);
     for scored in [Quantity::Spo2, Quantity::Pulse, Quantity::Tcpco2] {
         refuse_two(drafts, &quantities, scored)?;
     }
     Ok(quantities)
+}
+
+/// Of two signals of one quantity the one whose label says it less plainly is only kept.
+fn stand_back(drafts: &[Draft], quantities: &mut [Quantity]) {
+    let back = |at: usize| drafts[at].picked.is_none() && stands_back(&drafts[at].label);
+    for at in 0..drafts.len() {
+        let plainer = |other: usize| quantities[other] == quantities[at] && !back(other);
+        if quantities[at] != Quantity::Other && back(at) && (0..drafts.len()).any(plainer) {
+            quantities[at] = Quantity::Other;
+        }
+    }
 }
 
 fn unit_refused(draft: &Draft, meant: Quantity) -> ReadError {
@@ -200,8 +217,8 @@ fn refuse_two(
 
 fn channel(
     mut draft: Draft,
-    quantity: Quantity,
-    id: String,
+    mut quantity: Quantity,
+    before: &[Channel],
     findings: &mut Vec<Finding>,
 ) -> Result<Channel, ReadError> {
     findings.extend(empty_missing(&mut draft, quantity));
@@ -217,10 +234,16 @@ fn channel(
             if written == Unit::MillimetreOfMercury {
                 draft.samples.iter_mut().for_each(|sample| *sample = kpa_from_mmhg(*sample));
             }
+            let open = draft.picked.is_none() && co2_or_oxygen(&draft.label);
+            if let Some(told) = oxygen::told(&draft.label, &draft.samples).filter(|_| open) {
+                quantity = if told.taken { quantity } else { Quantity::Other };
+                findings.push(told.finding);
+            }
             Unit::Kilopascal
         }
         _ => written,
     };
+    let id = unique_id(quantity, &draft.label, before);
     Ok(Channel {
         id,
         quantity,

@@ -25,15 +25,17 @@ mod zone;
 use sha2::{Digest, Sha256};
 
 use super::map::ColumnMap;
-use super::untaken::{self, Kind};
+use super::untaken::{self, Kind, LeftOut, Thinned};
 use super::{Input, ReadError, ReadOptions};
 use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::recording::Recording;
 
+use plan::Plan;
 use rows::{Rows, Unread};
 use table::Table;
 use when::Known;
+use words::Role;
 
 /// Reads the file.
 ///
@@ -54,8 +56,12 @@ pub fn read(input: Input<'_>, options: &ReadOptions) -> Result<Recording, ReadEr
         findings.push(Finding::new("rows_reversed", Weight::Note, sentence));
     }
     if plan.long.is_some() {
-        let channels: Vec<_> = rows.series.iter().map(|series| series.plan.clone()).collect();
+        let mut channels: Vec<_> = rows.series.iter().map(|series| series.plan.clone()).collect();
+        plan::stand_back(&mut channels);
         plan::one_of_each(&channels)?;
+        for (series, plan) in rows.series.iter_mut().zip(channels) {
+            series.plan = plan;
+        }
     }
     let known = known(&table, options, map)?;
     let line = when::line(&rows.stamps, &plan.time, &known)?;
@@ -64,12 +70,29 @@ pub fn read(input: Input<'_>, options: &ReadOptions) -> Result<Recording, ReadEr
     // Their moments are known now, and a night has many rows.
     rows.stamps = Vec::new();
     let mut left_out = plan.left_out.clone();
+    left_out.extend(watched(&plan, std::mem::take(&mut rows.watched)));
+    let mapped = rows.series.iter().filter(|series| series.plan.mapped);
+    let told: Vec<String> = mapped.map(|series| series.plan.label.clone()).collect();
     let bytes = input.bytes.len();
     let mut recording = night::recording(rows, &line, bytes, (findings, &mut left_out))?;
-    recording.findings.extend(untaken::findings(&recording.channels, &left_out, Kind::Column));
+    let of = (Kind::Column, &told[..]);
+    recording.findings.extend(untaken::findings(&recording.channels, &left_out, of));
     recording.monitor = monitor(&table);
     recording.input_sha256 = crate::hex(&Sha256::digest(input.bytes));
     Ok(recording)
+}
+
+/// The columns that are no channels by their names, with what their numbers showed.
+fn watched(plan: &Plan, numbers: Vec<Thinned>) -> impl Iterator<Item = LeftOut> {
+    plan.watched.iter().zip(numbers).map(|(plan, numbers)| {
+        let of = |because| LeftOut::watched(&plan.label, because, numbers);
+        match plan.role {
+            Role::Identity => of("its name is that of a person's data").of_a_person(),
+            Role::Date | Role::Event => of("its name is that of no samples").changing(),
+            _ if plan.label.starts_with('#') => of("it has no name"),
+            _ => of("its name is that of a count or a time"),
+        }
+    })
 }
 
 /// Tells the rows that were not understood.

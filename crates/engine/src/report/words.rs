@@ -88,15 +88,27 @@ pub(super) fn whole_sentence(text: &str) -> String {
     if text.is_empty() || text.ends_with(['.', '?', '!']) { text } else { text + "." }
 }
 
-/// The same text with its first letter large.
+/// The same text with its first letter large; a word that has its own, such as tcPCO2, stays as it is.
 pub(super) fn capital(text: &str) -> String {
     let mut letters = text.chars();
+    let first = text.split(|c: char| !c.is_alphanumeric()).next().unwrap_or_default();
+    if first.chars().skip(1).any(char::is_uppercase) {
+        return text.to_owned();
+    }
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_sentence_begins_large_and_a_name_stays_as_it_is() {
+        assert_eq!(whole_sentence("the mask came off"), "The mask came off.");
+        assert_eq!(whole_sentence("tcPCO2 rose; pH fell"), "tcPCO2 rose; pH fell.");
+        assert_eq!(whole_sentence("pH fell"), "pH fell.");
+        assert_eq!(capital("one of two"), "One of two");
+    }
 
     #[test]
     fn a_length_of_time_reads_as_a_person_says_it() {

@@ -270,6 +270,221 @@ fn what_a_map_leaves_out_is_told_where_the_night_has_no_other() {
     assert_eq!(told(&night), [(Weight::Serious, "tcpco2_not_taken")]);
 }
 
+/// What a table of good oximetry and CO2 looks like under these three names: taken, or told, or refused.
+fn taken_or_told(headers: [&str; 3], mmhg: bool) -> Result<(), String> {
+    let mut text = format!("time;\"{}\"\n", headers.join("\";\""));
+    for second in 0..240 {
+        let (minute, rest) = (second / 60, second % 60);
+        let (spo2, pulse) = (96 - (second / 7) % 4, 58 + (second / 3) % 9);
+        let kpa = 5.2 + 0.15 * f64::from((second / 5) % 8);
+        let co2 = if mmhg { (kpa * 7.5).round() } else { kpa };
+        let _ = writeln!(text, "2024-11-05T22:{minute:02}:{rest:02};{spo2};{pulse};{co2}");
+    }
+    let Ok(night) = with(text.as_bytes(), &ReadOptions::default()) else { return Ok(()) };
+    for (quantity, column) in [Quantity::Spo2, Quantity::Pulse, Quantity::Tcpco2].iter().zip(1..) {
+        let taken = night.channel(*quantity).is_some();
+        if !taken && night.not_taken(*quantity).is_none() {
+            return Err(format!(
+                "{} in column {column} of {headers:?} is not told",
+                quantity.name()
+            ));
+        }
+    }
+    let (judgement, criteria) = judged(night, Notes::default());
+    let said = report(&judgement, &criteria).correction.sentence;
+    if said.contains("No CO2 was recorded") { Err(format!("{headers:?}: {said}")) } else { Ok(()) }
+}
+
+#[test]
+fn a_column_headed_by_a_unit_or_nothing_or_a_vague_word_is_taken_or_told() {
+    let vague = [
+        "",
+        " ",
+        "Pressure",
+        "press",
+        "Partial pressure",
+        "Signal",
+        "Signal 3",
+        "index",
+        "Index 2",
+        "heat",
+        "temp",
+        "Temp 2",
+        "No",
+        "count",
+        "sec",
+        "s",
+        "value",
+        "result",
+        "sample",
+        "chest",
+        "volume",
+        "mV",
+        "event 3",
+        "alarm",
+        "remarks",
+        "xyz (foo)",
+        "#4",
+        "C",
+        "id",
+        "status",
+        "power",
+        "time 2",
+        "Chan 3",
+        "PTC",
+        "A c",
+        "B_C",
+        "p",
+        "CO",
+        "tc",
+        "PO",
+        "gas",
+        "sensor",
+        "ear",
+    ];
+    let of_spo2 = ["%", "(%)", "percent", "O2", "O2 %", "Sp02", "Sättigung", "Pulse Ox", "SpO2-2"];
+    let of_pulse = ["bpm", "/min", "1/min", "[/min]", "Pulse Ox", "PR_spo2", "SpO2 Pulse", "Heart"];
+    let of_co2 = ["TCO2", "C02", "PTCO2 kPa", "EtCO2", "Capno", "pressure tc"];
+    let (mmhg, kpa) =
+        (["mmHg", "(mmHg)", "mm Hg", "Chest mmHg"], ["kPa", "[kPa]", "Heat (kPa)", "Temp, kPa"]);
+    let tried = [&of_spo2[..], &of_pulse, &of_co2];
+    for (at, own) in tried.into_iter().enumerate() {
+        for in_mmhg in [false, true] {
+            let units = if in_mmhg { mmhg } else { kpa };
+            let units = if at == 2 { &units[..] } else { &[] };
+            for word in vague.iter().chain(own).chain(units) {
+                let co2 = if in_mmhg { "tcPCO2 (mmHg)" } else { "tcPCO2 (kPa)" };
+                let mut headers = ["SpO2 (%)", "Pulse (/min)", co2];
+                headers[at] = word;
+                taken_or_told(headers, in_mmhg).unwrap();
+                // Where nothing but CO2 was taken, the others are told all the same.
+                let mut alone = ["Chan 1", "Chan 2", "Chan 3"];
+                alone[(at + 1) % 3] = ["SpO2 (%)", "Pulse (/min)", co2][(at + 1) % 3];
+                alone[at] = word;
+                taken_or_told(alone, in_mmhg).unwrap();
+            }
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(200))]
+    #[test]
+    fn whatever_the_header_says_good_data_are_taken_or_told(
+        words in prop::collection::vec("[A-Za-z]{0,7}( [A-Za-z0-9]{1,5})?", 3),
+        units in prop::collection::vec(prop::sample::select(vec!["", " (kPa)", " mmHg", " %", " (x)", " [/min]"]), 3),
+        known in prop::collection::vec(any::<bool>(), 3),
+        mmhg in any::<bool>(),
+    ) {
+        let names = ["SpO2 (%)", "Pulse (/min)", if mmhg { "tcPCO2 (mmHg)" } else { "tcPCO2 (kPa)" }];
+        let fits = [["", " %", " (x)"], ["", " [/min]", " (x)"], ["", if mmhg { " mmHg" } else { " (kPa)" }, " (x)"]];
+        let all: Vec<String> = (0..3).map(|at| {
+            let unit = if fits[at].contains(&units[at]) { units[at] } else { "" };
+            if known[at] { names[at].to_owned() } else { format!("{}{unit}", words[at]) }
+        }).collect();
+        let told = taken_or_told([&all[0], &all[1], &all[2]], mmhg);
+        // A word that names another thing is believed; no random letters spell one but by chance.
+        let other = ["hr", "pr", "sat", "pi", "rr", "bp", "vt", "pos", "po2", "age", "leak", "flow"];
+        let by_chance = all.iter().any(|name| {
+            name.to_lowercase().split(|c: char| !c.is_alphanumeric()).any(|word| other.contains(&word))
+        });
+        prop_assert!(by_chance || told.is_ok(), "{told:?}");
+    }
+}
+
+#[test]
+fn what_is_plainly_a_time_a_row_a_flag_or_a_temperature_is_not_told() {
+    let wave = |i: usize| 0.1 * (i % 7) as f64;
+    for (header, values) in [
+        ("", &(|i: usize| i as f64 + 1.0) as &dyn Fn(usize) -> f64),
+        ("Row", &|i: usize| i as f64),
+        ("Minute", &|i: usize| (i / 2) as f64),
+        ("Elapsed (s)", &|i: usize| 0.5 * i as f64),
+        ("Alarm", &|i: usize| f64::from(u8::from(i > 50))),
+        ("Status", &|i: usize| if i > 50 { 32.0 } else { 64.0 }),
+        ("Sensor temperature (\u{b0}C)", &|i: usize| 42.0 + 0.1 * (i % 3) as f64),
+        ("Skin temp (\u{b0}C)", &|i: usize| 33.0 + 0.1 * (i % 3) as f64),
+        ("Mask pressure (cmH2O)", &|i: usize| 8.0 + 0.1 * (i % 3) as f64),
+        ("Pressure (cmH2O)", &|i: usize| 8.0 + 0.1 * (i % 3) as f64),
+        ("Perfusion index", &|i: usize| 3.0 + 0.1 * (i % 7) as f64),
+        ("PI", &|i: usize| 3.0 + 0.1 * (i % 7) as f64),
+        ("Patient ID", &|_| 42.0),
+        ("Position", &|_| 4.0),
+    ] {
+        let recording = read(&csv(header, values));
+        assert_eq!(told(&recording), [], "{header}");
+        let printed = format!("{:?}", recording.findings);
+        assert!(!printed.contains("lie around"), "{header}: {printed}");
+    }
+    // A number of a person is never told, even where it looks like a channel.
+    let hidden = read(&csv("Patient ID", |i| 42.0 + wave(i)));
+    assert!(told(&hidden).contains(&(Weight::Serious, "tcpco2_not_taken")));
+    assert!(!format!("{:?}", hidden.findings).contains("42"));
+}
+
+#[test]
+fn the_oximeters_pulse_is_taken_and_the_name_of_the_instrument_is_told() {
+    for name in ["SpO2 Pulse", "SpO2 PR", "PR_spo2", "HR (SpO2)", "SpO2_HR", "Pulse rate SpO2"] {
+        let taken = edf(name, "bpm", 61.0);
+        assert!(taken.channel(Quantity::Pulse).is_some(), "{name} as a signal");
+        if !name.contains('(') {
+            let text = csv(name, |i| 61.0 + (i % 5) as f64);
+            assert!(read(&text).channel(Quantity::Pulse).is_some(), "{name}");
+        }
+    }
+    for name in ["Pulse Ox", "PulseOx", "Pulse oximeter", "pulse_spo2"] {
+        // The table has SpO2 already: it may be the pulse that is lacking.
+        let night = read(&csv(name, |i| 61.0 + (i % 5) as f64));
+        assert!(night.channel(Quantity::Pulse).is_none(), "{name}");
+        assert_eq!(told(&night), [(Weight::Serious, "pulse_not_taken")], "{name}");
+        let alone = csv(name, |i| 96.0 - (i % 3) as f64).replace("SpO2 (%)", "Pulse");
+        let night = read(&alone);
+        assert!(night.channel(Quantity::Spo2).is_none(), "{name}");
+        assert_eq!(told(&night), [(Weight::Serious, "spo2_not_taken")], "{name}");
+        let signal = edf(name, "", 61.0);
+        assert!(signal.channel(Quantity::Pulse).is_none(), "{name} as a signal");
+        assert!(signal.not_taken(Quantity::Pulse).is_some(), "{name} as a signal");
+    }
+    // Another heart beside the oximeter's own is kept, as before, and nothing is refused.
+    let text = csv("SpO2 pulse", |i| 61.0 + (i % 5) as f64).replace("SpO2 (%)", "HR (/min)");
+    assert_eq!(read(&text).channel(Quantity::Pulse).unwrap().file_label, "HR (/min)");
+}
+
+#[test]
+fn a_name_that_means_co2_or_oxygen_is_told_unless_its_letters_or_numbers_decide() {
+    let code = |night: &Recording| {
+        let found = night.findings.iter().find(|one| one.code == "co2_or_oxygen");
+        (night.channel(Quantity::Tcpco2).is_some(), found.map(|one| one.weight))
+    };
+    let mmhg = |name: &str, value: f64| {
+        let header = format!("{name} (mmHg)");
+        code(&read(&csv(&header, |i| value + 0.1 * (i % 7) as f64)))
+    };
+    for open in ["PTCO2", "ptco2", "Ptco2", "P_TCO2", "PTCO2 ear"] {
+        assert_eq!(mmhg(open, 36.0), (true, Some(Weight::Note)), "{open}");
+        assert_eq!(mmhg(open, 42.0), (true, Some(Weight::Serious)), "{open}");
+        assert_eq!(mmhg(open, 80.0), (true, Some(Weight::Serious)), "{open}");
+        assert_eq!(mmhg(open, 103.0), (false, Some(Weight::Serious)), "{open}");
+        let signal = edf(open, "mmHg", 80.0);
+        assert_eq!(code(&signal), (true, Some(Weight::Serious)), "{open}");
+    }
+    for co2 in ["PtCO2", "ptCO2", "Pt CO2", "PT-CO2", "PTCCO2", "PtcCO2", "TCPCO2"] {
+        assert_eq!(mmhg(co2, 80.0), (true, None), "{co2}");
+    }
+    for oxygen in ["PtcO2", "ptcO2", "PTC O2", "ptc_o2", "Ptc-O2", "tc O2", "TC PO2", "TCPO2"] {
+        let night = read(&csv(&format!("{oxygen} (mmHg)"), |i| 70.0 + 0.1 * (i % 7) as f64));
+        assert_eq!(code(&night), (false, None), "{oxygen}");
+        assert!(night.not_taken(Quantity::Tcpco2).is_none(), "{oxygen}");
+    }
+    // Beside CO2 by a plain name it is kept, and nothing is refused; a map settles it.
+    let both = csv("tcPCO2 (mmHg)", |_| 42.0).replace("SpO2 (%)", "PTCO2 (mmHg)");
+    assert_eq!(read(&both).channel(Quantity::Tcpco2).unwrap().file_label, "tcPCO2 (mmHg)");
+    let text = "[[column]]\ncolumn = \"PTCO2\"\nquantity = \"tcpco2\"\nunit = \"mmHg\"\n";
+    let map = Some(ColumnMap::parse(text).unwrap());
+    let told = with(csv("PTCO2", |_| 42.0).as_bytes(), &ReadOptions { zone: None, map }).unwrap();
+    assert_eq!(code(&told), (true, None));
+}
+
 #[test]
 fn oxygen_and_pulse_that_were_not_taken_are_told_too() {
     let spo2 = edf("SpO2", "mV", 96.0);
@@ -278,7 +493,9 @@ fn oxygen_and_pulse_that_were_not_taken_are_told_too() {
     let text = csv("Chan 2", |i| 96.0 - (i % 2) as f64).replace("SpO2 (%)", "tcPCO2 (kPa)");
     let text = text.replace(";96;", ";5.6;");
     let night = read(&text);
-    assert_eq!(told(&night), [(Weight::Serious, "spo2_not_taken")]);
+    // 96 may be a pulse as well, and the night has none.
+    let both = ["spo2_not_taken", "pulse_not_taken"].map(|code| (Weight::Serious, code));
+    assert_eq!(told(&night), both);
     let (judgement, _) = judged(night, Notes::default());
     let reasons = judgement.verdict.reasons.join(" ");
     assert!(reasons.contains("SpO2 was not read, though the file may hold it"), "{reasons}");
@@ -338,15 +555,41 @@ proptest! {
         let said = said.replace("Adult, breathing air", "");
         prop_assert!(!said.contains("breathing air") && !said.contains("Breathing: air"));
         prop_assert!(!said.contains("was not asked"));
-        prop_assert!(said.contains("(not told)"));
+        prop_assert!(said.contains("breathing not told"));
     }
 }
 
 #[test]
 fn blank_words_are_not_told() {
-    for text in ["", "breathing = \"\"", "breathing = \"  \""] {
-        assert_eq!(placed(text).breathing, None, "{text}");
+    for words in ["", "  ", "?", " ? ", "-", "--", "..."] {
+        let breathing = format!("breathing = \"{words}\"");
+        let notes =
+            placed(&format!("{breathing}\n[[told]]\nabout = \"Slept\"\nsays = \"{words}\"\n"));
+        assert_eq!(notes.breathing, None, "{words}");
+        let said = printed(notes);
+        assert!(!said.contains("Slept:") && said.contains("breathing not told"), "{words}");
     }
+    assert_eq!(placed("").breathing, None);
+}
+
+#[test]
+fn an_interpretation_stands_under_its_own_name_apart_from_the_comment() {
+    let (judgement, criteria) = judged(quiet(), Notes::default());
+    let heading = Heading {
+        comment: vec!["Good recording.".into()],
+        commented: "A. Thistlewood, 4 March 2026".into(),
+        interpretation: vec!["As expected.".into()],
+        interpreted: "Dr T. Quillfeather, 5 March 2026".into(),
+        ..Heading::default()
+    };
+    let page = html(&report(&judgement, &criteria), &heading);
+    let (before, after) =
+        page.split_once("<h2>Interpretation, Dr T. Quillfeather, 5 March 2026</h2>").unwrap();
+    assert!(before.contains("<h2>Comment, A. Thistlewood, 4 March 2026</h2>"));
+    assert!(before.contains("Good recording.") && !before.contains("As expected."));
+    assert!(after.contains("As expected."));
+    let page = html(&report(&judgement, &criteria), &Heading::default());
+    assert!(page.contains("<h2>Comment</h2>") && !page.contains("Interpretation"));
 }
 
 #[test]

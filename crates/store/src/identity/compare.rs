@@ -19,6 +19,8 @@ pub(super) const NHS: &str = "the NHS number in the file is not that of the borr
 pub(super) const LIKE: &str =
     "the file or its name holds a number like the hospital's that is not the borrower's";
 pub(super) const OTHER: &str = "the file or its name speaks of another patient of the record";
+pub(super) const MORE: &str =
+    "the file holds more lines of words than are compared: look through it by hand";
 pub(super) const FILE_NAME: &str = "the file's name holds a name that is not the borrower's";
 
 pub(super) fn number_is(value: &str, person: &Person) -> bool {

@@ -1,5 +1,7 @@
 //! The labels by which a file tells of a person, and the words that are none. Common practice, no source.
 
+use std::sync::LazyLock;
+
 use super::compare::words;
 
 /// What a labelled word in a file tells.
@@ -273,6 +275,61 @@ pub(super) fn kind_word(kind: Kind) -> &'static str {
 fn kind_of(label: &str) -> Option<Kind> {
     let label = words(label).join(" ");
     LABELS.iter().find(|(_, all)| all.contains(&label.as_str())).map(|(kind, _)| *kind)
+}
+
+/// The first words of the labels, by their length.
+static FIRST: LazyLock<Vec<Vec<&str>>> = LazyLock::new(|| {
+    let mut first: Vec<Vec<&str>> = Vec::new();
+    for label in LABELS.iter().flat_map(|(_, all)| all.iter()) {
+        let word = label.split(' ').next().unwrap_or_default();
+        if first.len() <= word.len() {
+            first.resize(word.len() + 1, Vec::new());
+        }
+        if !first[word.len()].contains(&word) {
+            first[word.len()].push(word);
+        }
+    }
+    first
+});
+
+/// Whether a line may hold a label. It says so of every line that does, and costs next to nothing: a night has a
+/// hundred thousand rows, and none of them is worth taking apart.
+pub(super) fn may_label(line: &str) -> bool {
+    // Accents are spelt in more ways than one.
+    !line.is_ascii() || begins_label(line)
+}
+
+/// Whether a label's first word is in a line, as it is written without accents.
+pub(super) fn begins_label(line: &str) -> bool {
+    let mut rest = line.as_bytes();
+    let mut before: &[u8] = b"";
+    // Most of a row is digits: they are passed over a byte at a time, and nothing else is done.
+    while let Some(from) = rest.iter().position(u8::is_ascii_alphabetic) {
+        rest = &rest[from..];
+        let end = rest.iter().position(|byte| !byte.is_ascii_alphabetic()).unwrap_or(rest.len());
+        let run;
+        (run, rest) = rest.split_at(end);
+        if is_first(before, run) {
+            return true;
+        }
+        before = run;
+    }
+    false
+}
+
+/// Whether a word begins a label. Of letters that stand alone two do: `s/n`, `D.O.B.`.
+fn is_first(before: &[u8], word: &[u8]) -> bool {
+    match (before, word) {
+        ([first], [second]) => {
+            let two = [first.to_ascii_uppercase(), second.to_ascii_uppercase()];
+            two == *b"SN" || two == *b"DO"
+        }
+        (_, [_]) => false,
+        _ => {
+            let known = FIRST.get(word.len()).map_or(&[][..], Vec::as_slice);
+            known.iter().any(|first| first.as_bytes().eq_ignore_ascii_case(word))
+        }
+    }
 }
 
 pub(super) fn bare(text: &str) -> &str {

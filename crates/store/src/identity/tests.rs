@@ -161,3 +161,52 @@ fn names_are_one_however_they_are_spelt() {
     }
     assert!(!of("Smith", "Jo", "Smithson Jo") && !of("Smith", "Jo", "Al"));
 }
+
+/// A label is never missed by the look that spares the rows.
+#[test]
+fn a_line_with_a_label_is_never_spared() {
+    for line in [
+        "Patient: SMITH",
+        "name;SMITH",
+        "2026-11-24T22:00:00,95,Patient ID: LMK204999",
+        "D.O.B. 1949-05-12",
+        "s/n: 17",
+        "N\u{e4}chname: X",
+        "Patient's name: X",
+        "PATIENTENNUMMER=3",
+    ] {
+        assert!(may_label(line), "{line}");
+        let plain = line.is_ascii() && pairs(line).is_empty();
+        assert!(!plain || line.starts_with("D.O.B"), "{line} holds no label");
+    }
+    for row in ["2026-11-24T22:00:00,95,61,5.6", "24/11/2026 22:00;SpO2;95;%", "22:00:00.5Z\t1e5"] {
+        assert!(!may_label(row), "{row}");
+    }
+}
+
+/// Wherever another patient's name stands it is found, and a file with more words than anybody compares is not
+/// tied by itself.
+#[test]
+fn a_name_far_down_is_found_and_words_without_end_are_a_doubt() {
+    let row = |at: usize| format!("2026-11-24T22:{:02}:{:02},95\n", at / 60 % 60, at % 60);
+    let rows = |from, to| (from..to).map(row).collect::<String>();
+    let name = "Patient: Nodley, Bert\n";
+    for head in ["time,SpO2 (%)\n", "when,what\n", ""] {
+        for far in [300, 50_000] {
+            let text = format!("{head}{}{name}{}", rows(0, far), rows(far, far + 100));
+            assert_ne!(against(text.as_bytes(), "n.csv"), Vec::<String>::new(), "{head} {far}");
+        }
+    }
+    let remarks: String = (0..50_000).map(|at| format!("# remark {at}\n")).collect();
+    for told in [format!("{remarks}{name}{ROWS}"), format!("{ROWS}{remarks}{name}")] {
+        assert_eq!(against(told.as_bytes(), "n.csv"), [MORE]);
+    }
+    let ids: String = (0..50_000).map(|at| format!("id {at}\n")).collect();
+    assert!(against(format!("{ROWS}{ids}").as_bytes(), "n.csv").contains(&MORE.to_owned()));
+    // A column of a person's data is compared on every row.
+    let own: String = (0..50_000).map(|at| row(at).replace(",95", ",95,LMK204802")).collect();
+    let other = own.clone() + &row(3).replace(",95", ",95,LMK204999");
+    let with = |rows: &str| format!("time,SpO2 (%),Patient ID\n{rows}");
+    assert_eq!(against(with(&own).as_bytes(), "n.csv"), Vec::<String>::new());
+    assert_ne!(against(with(&other).as_bytes(), "n.csv"), Vec::<String>::new());
+}

@@ -1,7 +1,9 @@
 //! The words that labels and dimensions are made of.
 
+use crate::read::text::words::Oximeter;
 use crate::read::text::words::co2;
 use crate::read::text::words::is_skin_oxygen;
+use crate::read::text::words::oximeter;
 use crate::read::text::words::split_unit;
 use crate::read::text::words::words_of;
 use crate::recording::Quantity;
@@ -14,7 +16,7 @@ const WORDS: [(Quantity, &[&str]); 9] = [
         Quantity::Spo2,
         &["SAO2", "SPO2", "OSAT", "O2SAT", "SATO2", "SAT", "OXYGENSATURATION", "SATURATION"],
     ),
-    (Quantity::Pulse, &["PULSE", "PR", "PULSERATE", "PULS", "SPO2PR", "SPO2PULSE"]),
+    (Quantity::Pulse, &["PULSE", "PR", "PULSERATE", "PULS"]),
     (
         Quantity::Tcpco2,
         &["TCCO2", "TCPCO2", "PTCCO2", "PTCO2", "PCO2TC", "CO2TC", "PTCCO2TC", "TRANSCUTANEOUSCO2"],
@@ -56,9 +58,20 @@ pub(super) fn says(label: &str) -> Says {
     }
     let (name, _) = split_unit(label.trim());
     let first = label.split([' ', '(', '[', ',']).next().unwrap_or_default();
-    if co2(&words_of(&name)) == Some(true) {
+    let words = words_of(&name);
+    if co2(&words) == Some(true) {
         return Says::Quantity(Quantity::Tcpco2);
     }
+    match oximeter(&words) {
+        Some(Oximeter::Pulse) => return Says::Quantity(Quantity::Pulse),
+        Some(Oximeter::Either) => return Says::Nothing,
+        None => {}
+    }
+    // The first word alone says what a signal is a type of; not where the rest tells a wave from its rate.
+    let of_the_wave = ["wave", "ampl", "transit", "volume", "quality"];
+    let rest = words.get(1..).unwrap_or_default();
+    let wave = rest.iter().any(|word| of_the_wave.iter().any(|part| word.starts_with(part)));
+    let first = if wave { "" } else { first };
     for word in [plain(label), plain(&name), plain(first)] {
         if HEART_RATE.contains(&word.as_str()) {
             return Says::HeartRate;

@@ -7,7 +7,7 @@ use crate::read::map::{ColumnMap, TimeFormat};
 use crate::read::text::rows::CHANNELS_MOST;
 use crate::read::text::stamp::{self, Date, DateOrder, Moment};
 use crate::read::text::table::Table;
-use crate::read::text::words::{Name, Role};
+use crate::read::text::words::{self, Name, Role};
 use crate::read::untaken::LeftOut;
 use crate::recording::Quantity;
 
@@ -50,6 +50,19 @@ pub(super) struct ChannelPlan {
     pub(super) unit: String,
     /// Cells that mean "no reading", when a map lists them.
     pub(super) missing: Option<Vec<String>>,
+    /// A map says what it is.
+    pub(super) mapped: bool,
+}
+
+/// A column that is no channel by its name, whose numbers are looked at all the same.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct WatchPlan {
+    /// The column.
+    pub(super) column: usize,
+    /// Its name, or its number where it has none.
+    pub(super) label: String,
+    /// What its name says.
+    pub(super) role: Role,
 }
 
 /// Columns of the long form: one value in each row.
@@ -72,6 +85,8 @@ pub(super) struct Plan {
     pub(super) channels: Vec<ChannelPlan>,
     /// Columns of words about moments.
     pub(super) events: Vec<usize>,
+    /// Columns that are no channels by their names.
+    pub(super) watched: Vec<WatchPlan>,
     /// The long form.
     pub(super) long: Option<Long>,
     /// What to tell about the plan.
@@ -90,22 +105,26 @@ pub(super) fn plan(table: &Table<'_>, map: &ColumnMap) -> Result<Plan, ReadError
         value,
         unit: at(Role::Unit),
     });
-    let mut channels = Vec::new();
-    let mut events = Vec::new();
+    let mut wide = Wide::default();
     if long.is_none() {
-        (channels, events) = wide(table, map, time)?;
-        one_of_each(&channels)?;
+        wide = self::wide(table, map, time)?;
+        one_of_each(&wide.channels)?;
     }
+    let Wide { channels, events, watched } = wide;
     let left_out = map.ignore.iter().filter_map(|name| table.column(name).ok());
     let left_out = left_out.map(|at| LeftOut::by_map(&table.names[at].label)).collect();
-    Ok(Plan { time, channels, events, long, findings, left_out })
+    Ok(Plan { time, channels, events, watched, long, findings, left_out })
 }
 
-fn wide(
-    table: &Table<'_>,
-    map: &ColumnMap,
-    time: TimePlan,
-) -> Result<(Vec<ChannelPlan>, Vec<usize>), ReadError> {
+/// What the columns of a table with one row for each moment are for.
+#[derive(Default)]
+struct Wide {
+    channels: Vec<ChannelPlan>,
+    events: Vec<usize>,
+    watched: Vec<WatchPlan>,
+}
+
+fn wide(table: &Table<'_>, map: &ColumnMap, time: TimePlan) -> Result<Wide, ReadError> {
     let ignored =
         map.ignore.iter().map(|name| table.column(name)).collect::<Result<Vec<_>, _>>()?;
     let mapped = map
@@ -113,8 +132,7 @@ fn wide(
         .iter()
         .map(|entry| table.column(&entry.column))
         .collect::<Result<Vec<_>, _>>()?;
-    let mut channels = Vec::new();
-    let mut events = Vec::new();
+    let Wide { mut channels, mut events, mut watched } = Wide::default();
     for (index, name) in table.names.iter().enumerate() {
         if index == time.time || Some(index) == time.date || ignored.contains(&index) {
             continue;
@@ -127,18 +145,24 @@ fn wide(
                 label: name.label.clone(),
                 unit: entry.and_then(|e| e.unit.clone()).unwrap_or_else(|| name.unit.clone()),
                 missing: entry.and_then(|e| e.missing.clone()),
+                mapped: true,
             });
             continue;
         }
         match name.role() {
-            Some(Role::Event) => events.push(index),
+            Some(Role::Event) => {
+                events.push(index);
+                watched.push(watch(index, name, Role::Event));
+            }
             Some(Role::Samples(quantity)) => channels.push(guessed(index, name, quantity, map)),
             Some(Role::Channel | Role::Value | Role::Unit) | None => {
                 channels.push(guessed(index, name, Quantity::Other, map));
             }
-            Some(_) => {}
+            Some(role) => watched.push(watch(index, name, role)),
         }
     }
+    stand_back(&mut channels);
+    watched.truncate(CHANNELS_MOST);
     if channels.len() > CHANNELS_MOST {
         return Err(ReadError::not_understood(format!(
             "{} columns of samples: expected at most {CHANNELS_MOST}",
@@ -147,7 +171,25 @@ fn wide(
         .at(format!("line {}", table.header_line))
         .hint("is the table turned on its side? every moment should have a row"));
     }
-    Ok((channels, events))
+    Ok(Wide { channels, events, watched })
+}
+
+fn watch(column: usize, name: &Name, role: Role) -> WatchPlan {
+    let nameless = || format!("#{}", column + 1);
+    let label = if name.label.is_empty() { nameless() } else { name.label.clone() };
+    WatchPlan { column, label, role }
+}
+
+/// Of two columns of one quantity the one whose name says it less plainly is only kept.
+pub(super) fn stand_back(channels: &mut [ChannelPlan]) {
+    for at in 0..channels.len() {
+        let one = &channels[at];
+        let back = |one: &ChannelPlan| !one.mapped && words::stands_back(&one.label);
+        let plainer = |other: &ChannelPlan| other.quantity == one.quantity && !back(other);
+        if one.quantity != Quantity::Other && back(one) && channels.iter().any(plainer) {
+            channels[at].quantity = Quantity::Other;
+        }
+    }
 }
 
 /// A channel by its name alone; where the map gives the quantity to another column, it is only kept.
@@ -164,6 +206,7 @@ pub(super) fn guessed(
         label: name.label.clone(),
         unit: name.unit.clone(),
         missing: None,
+        mapped: false,
     }
 }
 

@@ -11,6 +11,9 @@ use crate::read::text::units;
 use crate::read::text::words::Role;
 use crate::recording::Quantity;
 
+/// So many of a column's cells show what it holds.
+const SHOWN: usize = 3;
+
 /// One column that holds samples, or may.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct Column {
@@ -18,8 +21,12 @@ pub(crate) struct Column {
     pub(crate) reference: String,
     /// Its name, to print.
     pub(crate) label: String,
+    /// Which it is in the table, from 1.
+    pub(crate) number: usize,
     /// Its first filled cell, to print.
     pub(crate) first: String,
+    /// Its first filled cells, to print.
+    pub(crate) firsts: Vec<String>,
     /// What its name says; `Other` when the name says nothing and it holds numbers.
     pub(crate) quantity: Option<Quantity>,
     /// The unit its name carries.
@@ -43,6 +50,10 @@ pub(crate) struct Probe {
     pub(crate) dates_in_doubt: bool,
     /// The other columns.
     pub(crate) columns: Vec<Column>,
+    /// The names in the header, all of them; empty when there is none.
+    pub(crate) head: Vec<String>,
+    /// Every column that may hold the time: how a map speaks of it, its name, its first cell.
+    pub(crate) perhaps_time: Vec<(String, String, String)>,
 }
 
 /// Looks at a text; `None` when it is none, or has no columns.
@@ -71,7 +82,14 @@ pub(crate) fn probe(bytes: &[u8]) -> Option<Probe> {
     let dates_in_doubt = orders.iter().all(|[a, b]| a.is_some() && b.is_some())
         && orders.iter().any(|[a, b]| a != b);
     let columns = (0..table.names.len()).filter(|c| !time_columns.contains(c));
+    let named = table.names.iter().filter(|_| table.header_line > 0);
+    let identity = |c: &usize| table.names[*c].role() == Some(Role::Identity);
+    let perhaps_time = (0..table.names.len()).filter(|c| !identity(c));
     Some(Probe {
+        head: named.map(|name| name.label.clone()).collect(),
+        perhaps_time: perhaps_time
+            .map(|c| (reference(&table, c), table.names[c].label.clone(), first(&table, c)))
+            .collect(),
         delimiter: table.delimiter,
         header_line: table.header_line,
         time_columns: time_columns.iter().map(|c| reference(&table, *c)).collect(),
@@ -102,12 +120,13 @@ fn reference(table: &Table<'_>, column: usize) -> String {
 }
 
 fn first(table: &Table<'_>, column: usize) -> String {
+    firsts(table, column, 1).into_iter().next().unwrap_or_default()
+}
+
+fn firsts(table: &Table<'_>, column: usize, most: usize) -> Vec<String> {
     let cells = table.sample.iter().filter_map(|row| row.get(column));
-    cells
-        .filter(|cell| !cell.is_empty())
-        .map(|cell| codes::short(cell.as_bytes()))
-        .next()
-        .unwrap_or_default()
+    let filled = cells.filter(|cell| !cell.is_empty());
+    filled.map(|cell| codes::short(cell.as_bytes())).take(most).collect()
 }
 
 fn column(table: &Table<'_>, column: usize) -> Option<Column> {
@@ -131,7 +150,9 @@ fn column(table: &Table<'_>, column: usize) -> Option<Column> {
     Some(Column {
         reference: reference(table, column),
         label: name.label.clone(),
+        number: column + 1,
         first: first(table, column),
+        firsts: firsts(table, column, SHOWN),
         quantity,
         unit: name.unit.clone(),
         looks_like: units::looks_like(&numbers).map(|unit| match unit {

@@ -10,12 +10,16 @@ use crate::read::text::plan::{self, ChannelPlan, Plan, TimeKind};
 use crate::read::text::stamp::{self, DAY, Date, Minute, Moment};
 use crate::read::text::table::Table;
 use crate::read::text::words::{self, Name, Role};
+use crate::read::untaken::Thinned;
 use crate::recording::Quantity;
 use crate::unit::Unit;
 
 /// More channels than this are something else than channels: a table turned on its side, or a long form
 /// whose channel column holds values.
 pub(super) const CHANNELS_MOST: usize = 64;
+
+/// What a value is called whose row names no channel.
+const WITHOUT_A_NAME: &[u8] = b"(no name)";
 
 /// When a row is, as written.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -84,6 +88,8 @@ pub(super) struct Rows {
     pub(super) events: Vec<Event>,
     /// What was not understood.
     pub(super) unread: Unread,
+    /// Numbers of the columns that are no channels by their names.
+    pub(super) watched: Vec<Thinned>,
 }
 
 struct Pass<'a> {
@@ -104,7 +110,9 @@ pub(super) fn read(table: &Table<'_>, plan: &Plan, map: &ColumnMap) -> Result<Ro
     let series: Vec<Series> = plan.channels.iter().map(|c| new_series(c.clone(), false)).collect();
     let at = |quantity| series.iter().position(|s| s.plan.quantity == quantity);
     let pair = at(Quantity::Spo2).zip(at(Quantity::Pulse));
-    let rows = Rows { stamps: Vec::new(), series, events: Vec::new(), unread: Unread::default() };
+    let watched = vec![Thinned::default(); plan.watched.len()];
+    let (stamps, events, unread) = (Vec::new(), Vec::new(), Unread::default());
+    let rows = Rows { stamps, series, events, unread, watched };
     let mut pass = Pass { table, plan, map, rows, marks: [None; 2], pair, minute: None };
     pass.reserve();
     let mut rows = table.rows();
@@ -171,6 +179,11 @@ impl Pass<'_> {
             self.long_row(cells, row)?;
         } else {
             self.wide_row(cells);
+        }
+        for (plan, thinned) in self.plan.watched.iter().zip(&mut self.rows.watched) {
+            if let Cell::Number(value, _) = number::cell(cells.cell(plan.column)) {
+                thinned.push(value);
+            }
         }
         for &column in &self.plan.events {
             let cell = cells.cell(column).trim_ascii();
@@ -241,9 +254,11 @@ impl Pass<'_> {
         let Some(long) = self.plan.long else { return Ok(()) };
         let text = |column: usize| cells.cell(column).trim_ascii();
         let (label, unit) = (text(long.channel), long.unit.map_or(&b""[..], text));
-        if label.is_empty() {
-            return Ok(());
-        }
+        let label = match (label.is_empty(), text(long.value).is_empty()) {
+            (true, true) => return Ok(()),
+            (true, false) => WITHOUT_A_NAME,
+            (false, _) => label,
+        };
         let known =
             self.rows.series.iter().position(|series| series.plan.label.as_bytes() == label);
         let at = match known {
@@ -304,13 +319,14 @@ impl Pass<'_> {
             channel.quantity = Quantity::from_id(&entry.quantity).unwrap_or(Quantity::Other);
             channel.unit = entry.unit.clone().unwrap_or(channel.unit);
             channel.missing.clone_from(&entry.missing);
+            channel.mapped = true;
         }
         self.rows.series.push(new_series(channel, true));
         Ok(self.rows.series.len() - 1)
     }
 
     fn finish(self) -> Result<Rows, ReadError> {
-        let Rows { stamps, series, events, unread } = self.rows;
+        let Rows { stamps, series, events, unread, watched } = self.rows;
         let bad = unread.inside + unread.trailing;
         if bad > stamps.len() {
             let first = unread.first.or(unread.first_trailing);
@@ -329,7 +345,7 @@ impl Pass<'_> {
             .at(format!("line {point} and line {comma}"))
             .hint("say in a column map which is the decimal mark"));
         }
-        Ok(Rows { stamps, series, events, unread })
+        Ok(Rows { stamps, series, events, unread, watched })
     }
 }
 

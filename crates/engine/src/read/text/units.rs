@@ -3,7 +3,9 @@
 use crate::finding::Finding;
 use crate::finding::Weight;
 use crate::read::ReadError;
+use crate::read::oxygen;
 use crate::read::text::rows::Series;
+use crate::read::text::words;
 use crate::recording::Quantity;
 use crate::unit::{self, Unit};
 
@@ -19,7 +21,14 @@ pub(super) fn settle(series: &mut Series) -> Result<(Unit, Option<Finding>), Rea
     match series.plan.quantity {
         Quantity::Spo2 => percent(series, &written),
         Quantity::Pulse => usual(series, &written, Unit::PerMinute, "/min, bpm or 1/min"),
-        Quantity::Tcpco2 => co2(series, &written).map(|unit| (unit, None)),
+        Quantity::Tcpco2 => co2(series, &written).map(|unit| {
+            let open = !series.plan.mapped && words::co2_or_oxygen(&series.plan.label);
+            let told = open.then(|| oxygen::told(&series.plan.label, &series.values)).flatten();
+            if told.as_ref().is_some_and(|told| !told.taken) {
+                series.plan.quantity = Quantity::Other;
+            }
+            (unit, told.map(|told| told.finding))
+        }),
         _ => Ok((kept(series, written), None)),
     }
 }

@@ -203,14 +203,30 @@ impl Name {
     /// Takes a header cell apart: `SpO2 (%)`, `tcPCO2 [mmHg]`, `CO2 mmHg`, `Pulse_/min`.
     pub(crate) fn parse(raw: &str) -> Self {
         let label = raw.trim().to_owned();
+        let bare = label.trim_matches(['(', ')', '[', ']', '{', '}', '<', '>']).trim();
+        // A letter alone may be anything.
+        let letter = bare.len() == 1 && bare != "%";
+        if !letter
+            && self::unit(bare).is_some()
+            && !matches!(known(&key(bare)), Some(Role::Samples(_)))
+        {
+            let unit = bare.to_owned();
+            return Self { label, unit, ..Self::default() };
+        }
         let (name, unit) = split_unit(&label);
         Self { key: key(&name), unit: unit.trim().to_owned(), words: words_of(&name), label }
     }
 
     /// What the name says the column is for; `None` when the trade has no such word.
     pub(crate) fn role(&self) -> Option<Role> {
-        if is_skin_oxygen(&self.label) {
+        // A unit alone is no name, and a blank one with a unit is no running number.
+        if is_skin_oxygen(&self.label) || (self.key.is_empty() && !self.unit.is_empty()) {
             return None;
+        }
+        match oximeter(&self.words) {
+            Some(Oximeter::Pulse) => return Some(Role::Samples(Quantity::Pulse)),
+            Some(Oximeter::Either) => return None,
+            None => {}
         }
         let role = known(&self.key).or_else(|| self.in_several_words())?;
         let seconds = matches!(self.unit.to_lowercase().as_str(), "s" | "sec" | "seconds" | "ms");
@@ -239,13 +255,94 @@ const PLACES: [&str; 10] =
 const THROUGH_SKIN: [&str; 6] = ["tc", "ptc", "pt", "tcp", "transcutaneous", "transcutan"];
 
 /// Whether a name is that of oxygen through the skin: `PtcO2` and `tcO2` differ from CO2 by the size of a letter
-/// alone, and to score one for the other is to report pressures of oxygen as severe CO2. A name all in capitals
-/// or all in small letters does not tell, and is taken for CO2 as the trade writes it.
+/// or by a blank alone, and to score one for the other is to report pressures of oxygen as severe CO2.
 pub(in crate::read) fn is_skin_oxygen(label: &str) -> bool {
-    let plain: String = label.chars().map(level_digit).filter(|c| c.is_alphanumeric()).collect();
+    let plain = letters(label);
+    let words = words_of(&split_unit(label).0);
+    let word = |all: &[&str]| words.iter().any(|word| all.contains(&word.as_str()));
     ["tcO2", "TcO2", "tcpO2", "TcpO2", "tcPO2", "TcPO2", "TCPO2", "tcpo2"]
         .iter()
         .any(|name| plain.contains(name))
+        || (word(&["o2", "po2", "oxygen"])
+            && word(&["tc", "ptc", "tcp", "transcutaneous", "transcutan"])
+            && !words.iter().any(|word| word.contains("co2")))
+        || ptco2_parts(&words).is_some_and(|parts| parts.last().is_some_and(|last| *last == "o2"))
+}
+
+/// Whether a name can mean CO2 (`PtCO2`) and oxygen (`PtcO2`) alike, because the size of its letters does not
+/// tell: it is all in capitals, or all in small letters.
+pub(in crate::read) fn co2_or_oxygen(label: &str) -> bool {
+    let name = split_unit(label).0;
+    let words = words_of(&name);
+    let Some(parts) = ptco2_parts(&words) else { return false };
+    let parted = parts.last().is_some_and(|last| *last == "co2" || *last == "o2");
+    let plain = letters(&name);
+    let small = plain.to_lowercase();
+    let at = small.find("ptco2").filter(|_| small.len() == plain.len());
+    let as_written = at.and_then(|at| plain.get(at..at + 5)).unwrap_or_default();
+    let tells = |written: &str| match written.as_bytes() {
+        // P t C O: the C begins a word, or ends one.
+        [_, t, c, o, _] => {
+            (t.is_ascii_lowercase() && c.is_ascii_uppercase())
+                || (c.is_ascii_lowercase() && o.is_ascii_uppercase())
+        }
+        _ => false,
+    };
+    !parted && !tells(as_written)
+}
+
+/// The words of a name that spell `ptco2` and nothing else, beside where the sensor sits.
+fn ptco2_parts(words: &[String]) -> Option<Vec<&str>> {
+    let beside = |word: &str| {
+        PLACES.contains(&word) || ["partial", "pressure", "of", "tension", "value"].contains(&word)
+    };
+    let parts: Vec<&str> = words.iter().map(String::as_str).filter(|word| !beside(word)).collect();
+    (parts.concat() == "ptco2").then_some(parts)
+}
+
+/// Letters and digits as they are written, digits level.
+fn letters(label: &str) -> String {
+    label.chars().map(level_digit).filter(|c| c.is_alphanumeric()).collect()
+}
+
+/// What a name in words of both numbers of an oximeter means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::read) enum Oximeter {
+    /// The pulse as the oximeter counts it: `SpO2 pulse`, `PR_SpO2`.
+    Pulse,
+    /// Either: `Pulse ox` is the name of the instrument, `Pulse SpO2` one of its two numbers.
+    Either,
+}
+
+/// What a name in words of both numbers of an oximeter means; `None` for any other name.
+pub(in crate::read) fn oximeter(words: &[String]) -> Option<Oximeter> {
+    const RATE: [&str; 6] = ["pr", "hr", "pulserate", "heartrate", "prate", "bpm"];
+    let whole: String =
+        words.iter().filter(|word| !PLACES.contains(&word.as_str())).cloned().collect();
+    if ["pulseox", "pulsox", "pulseoxi", "pulseoximeter", "pulseoximetry", "oximeter", "oximetry"]
+        .contains(&whole.as_str())
+    {
+        return Some(Oximeter::Either);
+    }
+    for saturation in ["spo2", "sao2"] {
+        if let Some(rest) = whole.strip_prefix(saturation)
+            && (RATE.contains(&rest) || ["pulse", "puls"].contains(&rest))
+        {
+            return Some(Oximeter::Pulse);
+        }
+        match whole.strip_suffix(saturation) {
+            Some(rest) if RATE.contains(&rest) => return Some(Oximeter::Pulse),
+            Some("pulse" | "puls") => return Some(Oximeter::Either),
+            _ => {}
+        }
+    }
+    None
+}
+
+/// Whether a name stands back where another says the same quantity plainly: it may be of another sensor, or
+/// mean something else.
+pub(in crate::read) fn stands_back(label: &str) -> bool {
+    co2_or_oxygen(label) || oximeter(&words_of(&split_unit(label).0)) == Some(Oximeter::Pulse)
 }
 
 /// Words that may stand beside CO2 and say nothing else.
