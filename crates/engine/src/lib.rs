@@ -9,7 +9,11 @@
 //! [findings](finding::Finding).
 //!
 //! What this crate does not do: it reads no clock, file, environment or socket; it knows no patient's
-//! name; it draws no diagnosis. Modules use only the modules above them in this list.
+//! name; it draws no diagnosis.
+//!
+//! Rooms, each using only those before it:
+//! `unit`, `time`, `finding`, `stats`, `gas`, `recording`, `trace`, `criteria`, `notes`, `read`, `screen`,
+//! `correct`, `score`, `judge`, `report`, `compare`, `print`, `night`.
 
 pub mod compare;
 pub mod correct;
@@ -29,7 +33,6 @@ pub mod stats;
 pub mod time;
 pub mod trace;
 pub mod unit;
-pub mod write;
 
 /// Version of the engine, printed with every result.
 pub const ENGINE: &str = concat!("matins ", env!("CARGO_PKG_VERSION"));

@@ -98,8 +98,8 @@ pub fn read(input: Input<'_>, options: &ReadOptions) -> Result<Recording, ReadEr
     text::read(input, options)
 }
 
-pub(crate) use edf::NOT_VALID;
-pub(crate) use signal::text_of as annotation_text;
+pub use edf::NOT_VALID;
+pub use signal::text_of as annotation_text;
 
 /// SHA-256 of the bytes, lowercase hexadecimal.
 fn sha256(bytes: &[u8]) -> String {

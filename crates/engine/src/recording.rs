@@ -126,11 +126,6 @@ impl Channel {
         self.offset_s + index as f64 * self.period_s
     }
 
-    /// The samples, to be changed while a recording is made; copied first when another recording shares them.
-    pub fn samples_mut(&mut self) -> &mut [f64] {
-        Arc::make_mut(&mut self.samples)
-    }
-
     /// The indices of the samples that start inside a stretch.
     pub fn indices(&self, stretch: &Stretch) -> std::ops::Range<usize> {
         indices(self.offset_s, self.period_s, self.samples.len(), stretch)

@@ -12,7 +12,7 @@ use engine::recording::Channel;
 use engine::recording::Quantity;
 use engine::recording::Recording;
 use engine::unit::Unit;
-use engine::write::EdfOptions;
+use simulate::write::EdfOptions;
 
 const HOURS: usize = 30;
 const RATE_HZ: usize = 100;
@@ -21,7 +21,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let out = std::env::args().nth(1).ok_or("expected the name of the file to write")?;
     let named = simulate::sleeper_named("steady").ok_or("the table has no steady sleeper")?;
     let made = simulate::night(&named.sleeper, &named.sensor, 1).recording;
-    let bytes = engine::write::edf(&drawn_out(made), EdfOptions::default());
+    let bytes = simulate::write::edf(&drawn_out(made), EdfOptions::default());
     std::fs::write(out, bytes)?;
     Ok(())
 }

@@ -9,51 +9,35 @@
 //! `access.rs`, and, when it should stand in the navigation, a row in [`access::NAVIGATION`].
 //!
 //! What this crate does not do: it holds no SQL and no rule of the desk; those are the record's.
-//! Modules use only the modules above them in this list.
-
-pub mod error;
-pub mod printer;
-
-pub mod limits;
-
-pub mod door;
-
-pub mod assets;
+//!
+//! Rooms, each using only those before it:
+//! `error`, `printer`, `limits`, `door`, `assets`, `access`, `extremes`, `opened`, `look`, `typed`,
+//! `fields`, `form`, `mark`, `plot`, `page`, `uploads`, `app`, `visit`, `routes`, `live`, `pages`,
+//! `guard`, `serve`.
 
 pub mod access;
-
+pub mod app;
+pub mod assets;
+pub mod door;
+pub mod error;
 pub mod extremes;
-
-pub mod opened;
-
-mod look;
-
-pub mod typed;
-
 pub mod fields;
 pub mod form;
-
-pub mod mark;
-
-pub mod plot;
-
-pub mod page;
-
-pub mod uploads;
-
-pub mod app;
-
-pub mod visit;
-
-pub mod routes;
-
-pub mod live;
-
-pub mod pages;
-
 pub mod guard;
-
+pub mod limits;
+pub mod live;
+mod look;
+pub mod mark;
+pub mod opened;
+pub mod page;
+pub mod pages;
+pub mod plot;
+pub mod printer;
+pub mod routes;
 pub mod serve;
+pub mod typed;
+pub mod uploads;
+pub mod visit;
 
 pub use crate::app::App;
 pub use crate::serve::Config;

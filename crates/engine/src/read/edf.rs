@@ -29,7 +29,7 @@ use grid::Grid;
 ///
 /// EDF has no code for a missing sample. Ours are written as the least digital value of a range that
 /// reaches below physiology, and each run is annotated.
-pub(crate) const NOT_VALID: &str = "Not valid: ";
+pub const NOT_VALID: &str = "Not valid: ";
 
 /// Whether the bytes begin as EDF or BDF does.
 pub fn looks_like(bytes: &[u8]) -> bool {

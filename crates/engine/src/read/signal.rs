@@ -25,7 +25,7 @@ use crate::unit::kpa_from_mmhg;
 mod marks;
 mod words;
 
-pub(crate) use marks::text_of;
+pub use marks::text_of;
 pub(super) use marks::{mark, note_marks_outside};
 
 use words::{Says, fits, says, slug, unit, unit_in};

@@ -1,5 +1,7 @@
 //! Nights that are no good: each gets a clear judgement, and none a figure or an answer that it cannot bear.
 
+use std::sync::Arc;
+
 use engine::correct::correct;
 use engine::criteria::shipped;
 use engine::finding::{Finding, Weight};
@@ -99,7 +101,7 @@ fn a_night_of_one_channel_answers_what_it_can_and_names_what_is_missing() {
     let spo2 = made::with(made::night(), Quantity::Spo2, 1.0, &vec![96.0; 8 * HOUR_S]);
     // A lone constant channel is frozen, so it moves a little.
     let mut spo2 = spo2;
-    for (i, x) in spo2.channels[0].samples_mut().iter_mut().enumerate() {
+    for (i, x) in Arc::make_mut(&mut spo2.channels[0].samples).iter_mut().enumerate() {
         *x -= (i / 300 % 2) as f64;
     }
     let judgement = judged(spo2, Notes::default());

@@ -1,6 +1,8 @@
 //! Which samples may be believed: each reason found to the sample, true physiology kept.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
+use std::sync::Arc;
+
 use engine::criteria::{Criteria, shipped};
 use engine::notes::Notes;
 use engine::recording::{MarkKind, Quantity, Recording};
@@ -222,7 +224,7 @@ fn off_starts_with_the_fall_and_settling_follows_it() {
 #[test]
 fn co2_gone_while_the_oximeter_reads_is_a_leak() {
     let mut night = taken_off();
-    night.channels[0].samples_mut().fill(96.0);
+    Arc::make_mut(&mut night.channels[0].samples).fill(96.0);
     night.channels[1].samples = made::beats(7200).into();
     let night = screened(night, Notes::default());
     assert!(spans(&night, Quantity::Tcpco2, Reason::Off).is_empty());
@@ -237,7 +239,7 @@ fn co2_gone_while_the_oximeter_reads_is_a_leak() {
 #[test]
 fn a_sensor_in_its_gas_is_off_until_the_oximeter_reads() {
     let mut night = taken_off();
-    night.channels[2].samples_mut()[3150..3300].fill(7.1);
+    Arc::make_mut(&mut night.channels[2].samples)[3150..3300].fill(7.1);
     let night = screened(night, Notes::default());
     assert_eq!(spans(&night, Quantity::Tcpco2, Reason::Off), [(3000.0, 3310.0)]);
     assert_eq!(spans(&night, Quantity::Tcpco2, Reason::Settling), [(3310.0, 4210.0)]);

@@ -1,6 +1,8 @@
 //! Which samples of CO2 may be believed: settling by its curve, slow leaks, gas, frozen values.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
+use std::sync::Arc;
+
 use engine::criteria::shipped;
 use engine::notes::Notes;
 use engine::recording::{MarkKind, Quantity, Recording};
@@ -201,7 +203,7 @@ fn in_gas() -> Recording {
     }
     let mut night = night(&co2);
     for channel in &mut night.channels[..2] {
-        channel.samples_mut()[6005..6365].fill(f64::NAN);
+        Arc::make_mut(&mut channel.samples)[6005..6365].fill(f64::NAN);
     }
     night
 }
@@ -218,7 +220,7 @@ fn co2_standing_still_in_a_gas_is_calibrating() {
 fn an_oximeter_that_reads_nothing_leaves_co2_believed() {
     let mut night = night(&made::quiet(14_400, 5.5));
     for channel in &mut night.channels[..2] {
-        channel.samples_mut()[6005..6365].fill(f64::NAN);
+        Arc::make_mut(&mut channel.samples)[6005..6365].fill(f64::NAN);
     }
     let found = screened(night, Notes::default());
     assert_eq!(found.channel(Quantity::Tcpco2).unwrap().spans, []);
@@ -232,7 +234,7 @@ fn a_slow_sag_that_ends_with_the_clip_off_is_a_leak() {
     co2[8700..].copy_from_slice(&climb(5700, 1.5, 0.0, 1.0));
     let mut night = night(&co2);
     for channel in &mut night.channels[..2] {
-        channel.samples_mut()[8400..8700].fill(f64::NAN);
+        Arc::make_mut(&mut channel.samples)[8400..8700].fill(f64::NAN);
     }
     let found = screened(night, Notes::default());
     near(&spans(&found, Reason::Leak), &[(6000.0, 8400.0)], 180.0);
@@ -260,7 +262,7 @@ fn a_long_apnoea_after_a_slow_fall_is_believed() {
         *x += apnoea + 0.8 * (1.0 - sunk.clamp(0.0, 1.0));
     }
     let mut night = night(&co2);
-    for (k, x) in night.channels[0].samples_mut()[8400..8520].iter_mut().enumerate() {
+    for (k, x) in Arc::make_mut(&mut night.channels[0].samples)[8400..8520].iter_mut().enumerate() {
         *x -= (0.26 * k as f64).floor();
     }
     let found = screened(night, Notes::default());
@@ -287,7 +289,7 @@ fn off_in_the_night() -> Recording {
     co2[7300..].copy_from_slice(&climb(7100, 1.5, 0.0, 1.0));
     let mut night = night(&co2);
     for channel in &mut night.channels[..2] {
-        channel.samples_mut()[7000..7300].fill(f64::NAN);
+        Arc::make_mut(&mut channel.samples)[7000..7300].fill(f64::NAN);
     }
     night
 }

@@ -1,17 +1,13 @@
 //! `matins demo`: an invented department in the browser, or only its nights and their reports.
 
-mod department;
-mod history;
 mod index;
-mod kinds;
-mod living;
 mod open;
-mod seconds;
 
 use std::fs;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
+use ::demo::{GUESTS, Guest, HOSPITAL};
 use engine::print::{Look, svg};
 
 use crate::args::{DemoArgs, NightArgs, ReadArgs, ReportFormat, Sheet};
@@ -21,7 +17,6 @@ use crate::files;
 use crate::heading;
 use crate::message::{Trouble, Voice};
 use crate::setup::Setup;
-use department::{GUESTS, Guest, HOSPITAL};
 
 /// One night of the demo, scored.
 struct Line {

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use engine::write;
+use simulate::write;
 use simulate::{Made, Named, sleeper_named, sleepers};
 
 use crate::args::SimulateArgs;

@@ -9,3 +9,8 @@
 mod nights;
 mod physiology;
 mod sensors;
+mod write;
+
+// What every reader promises, held here too: what is written must read.
+#[path = "../../../engine/tests/it/reader_contract.rs"]
+mod reader_contract;

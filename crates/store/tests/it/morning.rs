@@ -69,7 +69,7 @@ fn edf(start: DateTime, serial: &str, patient: &str) -> Vec<u8> {
     let input = engine::read::Input { name: "n.csv", bytes: &bytes, companions: &[] };
     let mut recording = engine::read::read(input, &engine::read::ReadOptions::default()).unwrap();
     recording.monitor = Some(serial.to_owned());
-    let mut file = engine::write::edf(&recording, engine::write::EdfOptions::default());
+    let mut file = simulate::write::edf(&recording, simulate::write::EdfOptions::default());
     file[8..88].copy_from_slice(format!("{patient:<80}").as_bytes());
     file
 }

@@ -4,6 +4,7 @@
 mod documents;
 mod hazards;
 mod laws;
+mod layers;
 mod report;
 mod sources;
 mod study;

@@ -63,7 +63,7 @@ pub(in crate::read) fn note_marks_outside(
 }
 
 /// The text that an annotation gives a mark; [`mark`] reads it back.
-pub(crate) fn text_of(mark: &Mark) -> String {
+pub fn text_of(mark: &Mark) -> String {
     let own = meaning(&mark.text);
     if own == (mark.kind, mark.text.clone()) {
         return mark.text.clone();

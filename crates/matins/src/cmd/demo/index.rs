@@ -1,8 +1,8 @@
 //! The page that lists the nights of the demo.
 
+use ::demo::{ABOUT, HOSPITAL};
 use engine::print::ink::{DARK, Inks, LIGHT};
 
-use super::department::{ABOUT, HOSPITAL};
 use super::{Line, formats};
 
 const STYLE: &str = "\

@@ -5,6 +5,9 @@ use std::process::{Command, Stdio};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
+use ::demo::{Past, desk_settings};
+use engine::print::Heading;
+use engine::report::Report;
 use jiff::civil::Date;
 use store::act::Author;
 use store::db::{Place, Reach, Store};
@@ -12,13 +15,14 @@ use store::error::{Result, StoreError};
 use store::when;
 use store::words::Role;
 use tokio::runtime::Runtime;
+use web::printer::Paper;
 
-use super::living::{Past, desk_settings};
 use crate::args::DemoArgs;
 use crate::cmd::serve;
 use crate::exit::Exit;
 use crate::files;
 use crate::message::{Trouble, Voice};
+use crate::printer::printer;
 
 /// Everybody's password. It is printed, and guards nothing but invented people.
 const PASSWORD: &str = "lullaby-lane-42";
@@ -118,7 +122,7 @@ fn day(args: &DemoArgs) -> Result<Date, Trouble> {
 async fn furnish(place: &Place, clock: &Arc<AtomicI64>, today: Date) -> Result<Files> {
     let told = clock.clone();
     let store = Store::open(place, Arc::new(move || told.load(Ordering::SeqCst))).await?;
-    let mut past = Past::new(&store, clock.clone(), today);
+    let mut past = Past::new(&store, clock.clone(), today, &printed);
     past.begin();
     for (login, name, role) in ACCOUNTS {
         store.make_account_with(&Author::program(), login, name, role, PASSWORD).await?;
@@ -130,6 +134,15 @@ async fn furnish(place: &Place, clock: &Arc<AtomicI64>, today: Date) -> Result<F
     store.live_at(&Author::program(), ahead_s).await?;
     store.close().await;
     Ok(files)
+}
+
+/// The paper of a report; a page where this build has no PDF.
+fn printed(report: Report, heading: Heading) -> Vec<u8> {
+    let of = Box::new(web::printer::Report { report, heading });
+    match printer().print(&Paper::Report(of.clone()), &desk_settings()) {
+        Ok(pdf) => pdf,
+        Err(_) => engine::print::html(&of.report, &of.heading).into_bytes(),
+    }
 }
 
 fn welcome(voice: Voice, address: &str, monitors: &Path, browse: bool) {

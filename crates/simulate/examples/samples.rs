@@ -3,7 +3,6 @@
 //! `samples FILE` prints the recording; `samples --file FILE` prints an EDF or BDF file as it stands;
 //! `samples --edf FILE OUT`, `samples --edf-interrupted FILE OUT` and `samples --text FILE OUT` write the
 //! recording out.
-#![expect(clippy::disallowed_methods, reason = "an example reads and writes files")]
 #![expect(clippy::print_stdout, reason = "its output is the point")]
 
 use std::error::Error;
@@ -13,8 +12,8 @@ use engine::read::edf;
 use engine::read::wfdb;
 use engine::read::{Input, ReadOptions, read};
 use engine::recording::Recording;
-use engine::write;
 use serde_json::{Value, json};
+use simulate::write;
 
 fn main() -> Result<(), Box<dyn Error>> {
     let args: Vec<String> = std::env::args().skip(1).collect();

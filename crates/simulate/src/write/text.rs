@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 
-use crate::recording::Channel;
-use crate::recording::Quantity;
-use crate::recording::Recording;
-use crate::unit::Unit;
+use engine::recording::Channel;
+use engine::recording::Quantity;
+use engine::recording::Recording;
+use engine::unit::Unit;
 
 /// The scored quantities, in the order of their columns.
 const SCORED: [Quantity; 3] = [Quantity::Spo2, Quantity::Pulse, Quantity::Tcpco2];

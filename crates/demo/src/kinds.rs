@@ -6,11 +6,11 @@ use store::when;
 /// A sample of a kept night each so many seconds.
 const EVERY_S: f64 = 10.0;
 /// The date of the simulator's nights, which becomes the loan's own.
-pub(super) const MADE_ON: [&str; 2] = ["2026-01-13", "2026-01-14"];
+pub(crate) const MADE_ON: [&str; 2] = ["2026-01-13", "2026-01-14"];
 
 /// What comes off a monitor.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum Kind {
+pub(crate) enum Kind {
     Slept(&'static str),
     /// Slept, and said that it was not a usual night.
     Unusual,
@@ -24,7 +24,7 @@ pub(super) enum Kind {
 
 impl Kind {
     /// What comes of the n-th loan.
-    pub(super) fn of(n: usize) -> Self {
+    pub(crate) fn of(n: usize) -> Self {
         match n {
             _ if n % 17 == 3 => Self::Nothing,
             _ if n % 23 == 5 => Self::Slept("restless"),
@@ -42,12 +42,12 @@ impl Kind {
     }
 
     /// Whether it must be repeated.
-    pub(super) fn failed(self) -> bool {
+    pub(crate) fn failed(self) -> bool {
         !matches!(self, Self::Slept(name) if name != "restless")
     }
 
     /// The night as text, its date the simulator's.
-    pub(super) fn text(self) -> Option<Text> {
+    pub(crate) fn text(self) -> Option<Text> {
         let named = simulate::sleeper_named(self.sleeper())?;
         let mut sleeper = named.sleeper.clone();
         sleeper.start = when::date(MADE_ON[0])?.to_datetime(sleeper.start.time());
@@ -75,12 +75,12 @@ impl Kind {
             }
             Self::Slept(_) | Self::Nothing => {}
         }
-        Some((engine::write::text(&recording), notes))
+        Some((simulate::write::text(&recording), notes))
     }
 }
 
 /// A night as text with the simulator's date in it: the file and the notes.
-pub(super) type Text = (String, String);
+pub(crate) type Text = (String, String);
 
 /// The same night with a sample each ten seconds.
 fn thinned(mut recording: Recording) -> Recording {

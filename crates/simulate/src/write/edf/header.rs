@@ -5,9 +5,9 @@ use jiff::civil::DateTime;
 use super::EdfOptions;
 use super::layout::Layout;
 use super::scale::field_text;
-use crate::recording::Quantity;
-use crate::recording::Recording;
-use crate::unit::Unit;
+use engine::recording::Quantity;
+use engine::recording::Recording;
+use engine::unit::Unit;
 
 /// What the prefiltering field says of our signals.
 const MISSING: &str = "Lowest digital value: no sample. Such times are annotated.";

@@ -6,7 +6,6 @@
 
 use std::collections::BTreeMap;
 
-use engine::print::Heading;
 use store::content::Wording;
 use store::db::Conn;
 use store::error::Result;
@@ -19,12 +18,9 @@ use store::signing;
 use store::tables::{Loan, Monitor, Night, Outcome, Study, TakeBack};
 use store::when;
 use store::words::{CheckWhen, Condition, Role, Skin, Urgency};
-use web::printer::Paper;
 
-use crate::printer::printer;
-
-use super::kinds::{Kind, MADE_ON, Text};
-use super::living::{GAS_KPA, Past, by, check, clerk, desk_settings, hand_out};
+use crate::kinds::{Kind, MADE_ON, Text};
+use crate::living::{GAS_KPA, Past, by, check, clerk, desk_settings, hand_out};
 
 /// The first and the last evening of a loan of this history, counted from the demo's day.
 const FIRST: i64 = -91;
@@ -82,7 +78,7 @@ struct Came {
 
 impl Past<'_> {
     /// Everything of the three months, in its order.
-    pub(super) async fn history(&mut self) -> Result<()> {
+    pub(crate) async fn history(&mut self) -> Result<()> {
         let courses = self.courses();
         let texts = texts(&courses);
         let mut steps: Vec<(Time, Step, usize)> = Vec::new();
@@ -351,7 +347,7 @@ impl Past<'_> {
         let content = conn.to_sign(&row, &author, self.store.now(), &words, "").await?;
         let report = self.report(&mut conn, &row).await?;
         drop(conn);
-        let (pdf, shown) = (printed(report, content.heading()), content.shown(&words));
+        let (pdf, shown) = ((self.print)(report, content.heading()), content.shown(&words));
         let paper = signing::Paper { content: &content, shown: &shown, changed: "", pdf: &pdf };
         if interprets {
             self.store.interpret_report(&author, night, row.act, &paper).await?;
@@ -367,15 +363,6 @@ impl Past<'_> {
         let criteria = conn.criteria_used(&outcome).await?;
         let held = conn.held(night).await?;
         Ok(engine::report::report(&held.judgement(&night.notes, &criteria)?, &criteria))
-    }
-}
-
-/// The paper of a report; a page where this build has no PDF.
-fn printed(report: engine::report::Report, heading: Heading) -> Vec<u8> {
-    let of = Box::new(web::printer::Report { report, heading });
-    match printer().print(&Paper::Report(of.clone()), &desk_settings()) {
-        Ok(pdf) => pdf,
-        Err(_) => engine::print::html(&of.report, &of.heading).into_bytes(),
     }
 }
 

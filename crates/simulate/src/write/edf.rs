@@ -1,7 +1,7 @@
 //! EDF+, written by its published specification (`kemp-2003`, sections by number).
 
-use crate::read::annotation_text;
-use crate::recording::Recording;
+use engine::read::annotation_text;
+use engine::recording::Recording;
 
 mod header;
 mod layout;

@@ -6,6 +6,8 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
+use engine::print::Heading;
+use engine::report::Report;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use store::act::Author;
@@ -21,13 +23,13 @@ use store::tables::{HandOut, Loan, Monitor, Study, TakeBack};
 use store::when;
 use store::words::{CheckWhen, Condition, ConsumableKind, Contact, Role, Skin, Urgency};
 
-use super::department::{GUESTS, Guest, HOSPITAL};
+use crate::department::{GUESTS, Guest, HOSPITAL};
 
 /// How many days before the demo's day the record begins.
 const BEGINS_DAYS_AGO: i64 = 112;
 
 /// What the cylinder should give, kPa.
-pub(super) const GAS_KPA: f64 = 5.07;
+pub(crate) const GAS_KPA: f64 = 5.07;
 
 /// The guest, and the monitor, of two nights in a row, and who plays the first of them.
 const SPLIT: usize = 4;
@@ -55,49 +57,56 @@ const FAMILIES: [&str; 16] = [
 const GIVEN: [&str; 8] = ["Ada", "Bert", "Cleo", "Dov", "Edda", "Finn", "Greta", "Hal"];
 
 /// The clock of the demo while its past is made.
-pub(super) type DemoClock = Arc<AtomicI64>;
+type DemoClock = Arc<AtomicI64>;
+
+/// Makes the paper of a signed report.
+type Print = dyn Fn(Report, Heading) -> Vec<u8> + Send + Sync;
 
 /// Makes the department's past up to twenty to ten on the day given.
-pub(super) struct Past<'a> {
+pub struct Past<'a> {
     /// The record.
-    pub(super) store: &'a Store,
+    pub(crate) store: &'a Store,
     /// Its clock.
-    pub(super) clock: DemoClock,
+    pub(crate) clock: DemoClock,
     /// The day of the demo.
-    pub(super) today: Date,
-    pub(super) zone: TimeZone,
+    pub(crate) today: Date,
+    pub(crate) zone: TimeZone,
     /// Files that are still on monitors: name and bytes.
-    pub(super) files: Vec<(String, Vec<u8>)>,
+    pub files: Vec<(String, Vec<u8>)>,
+    pub(crate) print: &'a Print,
     people: usize,
-    pub(super) marks: Vec<Monitor>,
+    pub(crate) marks: Vec<Monitor>,
     /// A loan of two nights: the first without the ventilator, the second with it.
     split: Option<Loan>,
 }
 
 /// Somebody of the desk.
-pub(super) fn clerk() -> Author {
+pub(crate) fn clerk() -> Author {
     by("pillow", "Petra Pillow", Role::Desk)
 }
 
-pub(super) fn by(login: &str, name: &str, role: Role) -> Author {
+pub(crate) fn by(login: &str, name: &str, role: Role) -> Author {
     Author { login: login.to_owned(), name: name.to_owned(), role, station: "demo".to_owned() }
 }
 
 impl<'a> Past<'a> {
-    /// A record that is still empty, and the clock it was opened with.
-    pub(super) fn new(store: &'a Store, clock: DemoClock, today: Date) -> Self {
+    /// A record that is still empty, the clock it was opened with, the day, and what makes a report's paper.
+    pub fn new(store: &'a Store, clock: DemoClock, today: Date, print: &'a Print) -> Self {
         let zone = desk_settings().zone();
         let (files, marks) = (Vec::new(), Vec::new());
-        Self { store, clock, today, zone, files, people: 0, marks, split: None }
+        Self { store, clock, today, zone, files, print, people: 0, marks, split: None }
     }
 
     /// Sets the clock to where the past begins.
-    pub(super) fn begin(&self) {
+    pub fn begin(&self) {
         self.at(-BEGINS_DAYS_AGO, 8, 0);
     }
 
     /// Everything that happened until this morning.
-    pub(super) async fn make(&mut self) -> Result<()> {
+    ///
+    /// # Errors
+    /// When the record refuses an act or breaks off: the demo does nothing the desk could not do.
+    pub async fn make(&mut self) -> Result<()> {
         self.begin();
         let settings = serde_json::to_string_pretty(&desk_settings()).unwrap_or_default();
         self.store.put_setting(&clerk(), DESK, &settings).await?;
@@ -113,7 +122,7 @@ impl<'a> Past<'a> {
     }
 
     /// Sets the clock to a time of a day counted from the demo's; it never goes back.
-    pub(super) fn at(&self, days: i64, hour: i8, minute: i8) {
+    pub(crate) fn at(&self, days: i64, hour: i8, minute: i8) {
         let day = when::days_later(self.today, days);
         let at = when::local_instant(day, jiff::civil::time(hour, minute, 0, 0), &self.zone);
         self.clock.fetch_max(at, Ordering::SeqCst);
@@ -281,7 +290,7 @@ impl<'a> Past<'a> {
         let serial = &self.marks.iter().find(|one| one.id == loan.monitor)?.serial;
         let file = Incoming {
             name: format!("{serial}-{evening}.csv"),
-            bytes: engine::write::text(&made.recording).into_bytes(),
+            bytes: simulate::write::text(&made.recording).into_bytes(),
             taken_off: Some(loan.monitor),
             ..Incoming::default()
         };
@@ -308,7 +317,7 @@ impl<'a> Past<'a> {
     }
 
     /// A patient of the months before.
-    pub(super) fn of_old(&mut self) -> PersonForm {
+    pub(crate) fn of_old(&mut self) -> PersonForm {
         let n = self.people;
         PersonForm {
             family: FAMILIES[n % FAMILIES.len()].to_owned(),
@@ -421,7 +430,7 @@ impl<'a> Past<'a> {
 }
 
 /// How the invented department works.
-pub(super) fn desk_settings() -> DeskSettings {
+pub fn desk_settings() -> DeskSettings {
     let [hospital, department] = HOSPITAL.map(str::to_owned);
     DeskSettings {
         hospital,
@@ -437,7 +446,7 @@ pub(super) fn desk_settings() -> DeskSettings {
     }
 }
 
-pub(super) fn hand_out() -> HandOut {
+pub(crate) fn hand_out() -> HandOut {
     HandOut {
         identified_by: vec!["name".to_owned(), "born_on".to_owned()],
         parts: desk_settings().parts,
@@ -453,7 +462,7 @@ pub(super) fn hand_out() -> HandOut {
 }
 
 /// A check that passes, its gas reading wandering a little from turn to turn.
-pub(super) fn check(turn: i64) -> CheckForm {
+pub(crate) fn check(turn: i64) -> CheckForm {
     CheckForm {
         made: CheckWhen::After,
         expected_kpa: Some(GAS_KPA),
@@ -487,7 +496,7 @@ mod tests {
             let place = Place::Folder(folder.path().join("record"));
             let store =
                 Store::open(&place, Arc::new(move || told.load(Ordering::SeqCst))).await.unwrap();
-            Past::new(&store, clock, today).make().await.unwrap();
+            Past::new(&store, clock, today, &|_, _| b"a report".to_vec()).make().await.unwrap();
             let mut conn = store.read().await.unwrap();
             let monitors: Vec<Monitor> = conn.find("ORDER BY id", &[]).await.unwrap();
             let count = |status| monitors.iter().filter(|one| one.status == status).count();

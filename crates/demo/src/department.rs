@@ -1,36 +1,36 @@
 //! The invented department: its guests, and which virtual sleeper plays each of them.
 
 /// The department.
-pub(super) const HOSPITAL: [&str; 2] =
+pub const HOSPITAL: [&str; 2] =
     ["Larkmoor General Hospital (invented)", "Sleep and Breathing Physiology"];
 
 /// What the page says of it.
-pub(super) const ABOUT: &str = "Hospital, people and monitors are invented, and the nights are made \
+pub const ABOUT: &str = "Hospital, people and monitors are invented, and the nights are made \
 by a simulator: nothing here was measured on anyone. Each report was made from the recording and the \
 notes beside it, as it would be made from a patient's; the truth file tells what the simulator knows \
 and the report had to find out.";
 
 /// One invented person with one made night.
 #[derive(Debug)]
-pub(super) struct Guest {
+pub struct Guest {
     /// Stem of the files.
-    pub(super) file: &'static str,
+    pub file: &'static str,
     /// Name.
-    pub(super) person: &'static str,
+    pub person: &'static str,
     /// Date of birth.
-    pub(super) born: &'static str,
+    pub born: &'static str,
     /// The same as the record keeps it.
-    pub(super) born_on: &'static str,
+    pub born_on: &'static str,
     /// Why the night was asked for.
-    pub(super) reason: &'static str,
+    pub reason: &'static str,
     /// The virtual sleeper, by name.
-    pub(super) sleeper: &'static str,
+    pub sleeper: &'static str,
     /// The night's number.
-    pub(super) seed: u64,
+    pub seed: u64,
 }
 
 /// The guests, in the order of the table.
-pub(super) const GUESTS: [Guest; 9] = [
+pub const GUESTS: [Guest; 9] = [
     Guest {
         file: "nightcap",
         person: "NIGHTCAP, Nell",
@@ -121,7 +121,7 @@ impl Guest {
     }
 
     /// The heading of the report, as a heading file.
-    pub(super) fn heading(&self) -> String {
+    pub fn heading(&self) -> String {
         let [hospital, department] = HOSPITAL;
         let study = self.study();
         format!(

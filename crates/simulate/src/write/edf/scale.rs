@@ -1,7 +1,7 @@
 //! From a channel's numbers to 16 bits: a decimal step, and a range that reaches below the data.
 
-use crate::recording::Channel;
-use crate::recording::Quantity;
+use engine::recording::Channel;
+use engine::recording::Quantity;
 
 /// A physical range and its digital one; physical values are the digital ones times a decimal step.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -4,9 +4,9 @@ use engine::read::{Input, ReadOptions, edf, read};
 use engine::recording::{Author, Channel, Format, Mark, MarkKind, Quantity, Recording};
 use engine::time::{Clock, zone_named};
 use engine::unit::Unit;
-use engine::write::{EdfOptions, edf as write_edf, text};
 use jiff::civil::datetime;
 use proptest::prelude::*;
+use simulate::write::{EdfOptions, edf as write_edf, text};
 
 use crate::reader_contract::read_held;
 

@@ -11,8 +11,8 @@ use store::tables::SecondReading;
 use store::when;
 use store::words::Role;
 
-use super::living::Past;
-use super::living::by;
+use crate::living::Past;
+use crate::living::by;
 
 /// How many nights are drawn, and how many of them are read again.
 const DRAWN: i64 = 14;
@@ -20,7 +20,7 @@ const READ: usize = 12;
 
 impl Past<'_> {
     /// Draws a sample of the months before and reads most of it again.
-    pub(super) async fn seconds(&self) -> Result<()> {
+    pub(crate) async fn seconds(&self) -> Result<()> {
         let day = |days| when::days_later(self.today, days).to_string();
         let form =
             DrawForm { asked: DRAWN, from: day(-112), to: day(-3), seed: "lullaby".to_owned() };

@@ -1,10 +1,10 @@
 //! Channels cut into data records of one length.
 
 use super::scale::Scale;
-use crate::read::NOT_VALID;
-use crate::recording::Channel;
-use crate::recording::Quantity;
-use crate::recording::Recording;
+use engine::read::NOT_VALID;
+use engine::recording::Channel;
+use engine::recording::Quantity;
+use engine::recording::Recording;
 
 /// A data record holds at most 61 440 bytes (EDF+ 2.1.2); this much is for samples, the rest for
 /// annotations.
