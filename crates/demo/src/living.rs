@@ -498,7 +498,7 @@ mod tests {
                 Store::open(&place, Arc::new(move || told.load(Ordering::SeqCst))).await.unwrap();
             Past::new(&store, clock, today, &|_, _| b"a report".to_vec()).make().await.unwrap();
             let mut conn = store.read().await.unwrap();
-            let monitors: Vec<Monitor> = conn.find("ORDER BY id", &[]).await.unwrap();
+            let monitors = conn.monitors().await.unwrap();
             let count = |status| monitors.iter().filter(|one| one.status == status).count();
             assert_eq!(monitors.len(), 12);
             for status in MonitorStatus::ALL

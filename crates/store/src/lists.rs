@@ -7,15 +7,12 @@ use crate::tables::Consumable;
 use crate::tables::Loan;
 use crate::tables::Monitor;
 use crate::tables::Movement;
+use crate::tables::Night;
 use crate::tables::Person;
 use crate::tables::Report;
 use crate::tables::Setting;
 use crate::tables::Study;
-
-/// How many versions of a setting are listed.
-const VERSIONS: &str = "WHERE name = $1 ORDER BY id DESC LIMIT 50";
-/// How many loans of one person are listed.
-const OF_PERSON: &str = "WHERE person = $1 ORDER BY id DESC LIMIT 40";
+use crate::tables::Tie;
 
 impl Conn {
     /// Every monitor, by mark.
@@ -61,12 +58,34 @@ impl Conn {
 
     /// A person's latest loans, the last first.
     pub async fn loans_of(&mut self, person: i64) -> Result<Vec<Loan>> {
-        self.find(OF_PERSON, &[person.into()]).await
+        self.find("WHERE person = $1 ORDER BY id DESC LIMIT 40", &[person.into()]).await
     }
 
     /// A person's studies, the last first.
     pub async fn studies_of(&mut self, person: i64) -> Result<Vec<Study>> {
         self.find("WHERE person = $1 ORDER BY id DESC", &[person.into()]).await
+    }
+
+    /// The loan that was booked last.
+    pub async fn last_loan(&mut self) -> Result<Option<Loan>> {
+        self.first("ORDER BY id DESC LIMIT 1", &[]).await
+    }
+
+    /// The latest nights tied to a person, the last first.
+    pub async fn nights_of_person(&mut self, person: i64) -> Result<Vec<Night>> {
+        let clause = "WHERE person = $1 ORDER BY start_at DESC, id DESC LIMIT 60";
+        self.find(clause, &[person.into()]).await
+    }
+
+    /// The latest nights tied to a loan, the last first.
+    pub async fn nights_of_loan(&mut self, loan: i64) -> Result<Vec<Night>> {
+        let clause = "WHERE loan = $1 ORDER BY start_at DESC, id DESC LIMIT 60";
+        self.find(clause, &[loan.into()]).await
+    }
+
+    /// The ties that wait for a second person.
+    pub async fn ties_proposed(&mut self) -> Result<Vec<Tie>> {
+        self.find("WHERE status = 'proposed'", &[]).await
     }
 
     /// Who has this hospital number and is not voided.
@@ -76,7 +95,7 @@ impl Conn {
 
     /// The latest versions of a setting, the last first.
     pub async fn versions_of(&mut self, setting: &str) -> Result<Vec<Setting>> {
-        self.find(VERSIONS, &[setting.into()]).await
+        self.find("WHERE name = $1 ORDER BY id DESC LIMIT 50", &[setting.into()]).await
     }
 
     /// Signed reports, the latest version of each night, that nobody has interpreted; the oldest first.

@@ -111,10 +111,8 @@ fn tell(page: &str, took: &mut [f64]) {
 }
 
 async fn lent_twice(store: &Store) -> i64 {
-    let sql = "SELECT COUNT(*) FROM (SELECT monitor FROM loan WHERE status = 'out' GROUP BY monitor HAVING COUNT(*) > 1) AS twice";
-    let nights = "SELECT COUNT(*) FROM (SELECT monitor, night_on FROM loan_night WHERE NOT freed GROUP BY monitor, night_on HAVING COUNT(*) > 1) AS twice";
-    let mut conn = store.read().await.unwrap();
-    conn.number(sql, &[]).await.unwrap() + conn.number(nights, &[]).await.unwrap()
+    let (monitors, nights) = store.read().await.unwrap().lent_twice().await.unwrap();
+    monitors + nights
 }
 
 // ---- One desk ---------------------------------------------------------------------------------------

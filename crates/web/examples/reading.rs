@@ -155,7 +155,7 @@ async fn whole(store: &Store, by: &Author, night: Night, duration_s: f64) -> Res
     act.put(&mut night).await?;
     act.close().await?;
     if night.loan.is_none() {
-        let loan: Option<Loan> = store.read().await?.first("ORDER BY id DESC LIMIT 1", &[]).await?;
+        let loan = store.read().await?.last_loan().await?;
         let loan = loan.map_or(0, |loan| loan.id);
         let why = "the only one there is";
         store.settle_night(by, night.id, loan, why).await?;

@@ -54,8 +54,7 @@ async fn inside(visit: &Visit) -> Result<Inside, crate::page::Trouble> {
     let store = visit.app.store();
     let mut conn = store.read().await?;
     let head = conn.last_act().await?;
-    let backup = "SELECT COALESCE(MAX(at), 0) FROM act WHERE verb = 'backup'";
-    let backed_up = conn.number(backup, &[]).await?;
+    let backed_up = conn.last_of("backup").await?;
     drop(conn);
     let doubt = store.clocks().await?.doubt;
     Ok(Inside {
@@ -69,7 +68,7 @@ async fn inside(visit: &Visit) -> Result<Inside, crate::page::Trouble> {
         encrypted: visit.app.tls(),
         acts: head.as_ref().map_or(0, |act| act.seq),
         head: head.map(|act| act.hash).unwrap_or_default(),
-        backed_up: if backed_up == 0 { "never".to_owned() } else { visit.local(backed_up) },
+        backed_up: backed_up.map_or_else(|| "never".to_owned(), |at| visit.local(at)),
         doubt: doubt.map(|doubt| [sentence(&doubt.says), sentence(&doubt.hint)]),
     })
 }

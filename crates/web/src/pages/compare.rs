@@ -22,7 +22,6 @@ use store::compare::Offered;
 use store::compare::Side;
 use store::tables::Night;
 use store::tables::Person;
-use store::tables::Setting;
 
 use crate::opened::Opened;
 use crate::page::Answer;
@@ -140,10 +139,8 @@ async fn offers(
     let blind = conn.blind_nights(&visit.author().login).await?;
     let mut offered = conn.comparable(id).await?;
     offered.retain(|one| !blind.contains(&one.night.id));
-    let own: Vec<Setting> = conn.find("WHERE name LIKE 'criteria:%' ORDER BY name", &[]).await?;
-    let own = own.iter().filter_map(|setting| setting.name.strip_prefix("criteria:"));
-    let sets = engine::criteria::shipped_names().into_iter().chain(own).map(str::to_owned);
-    Ok((person, offered, sets.collect()))
+    let sets = conn.set_names().await?;
+    Ok((person, offered, sets.into_iter().collect()))
 }
 
 /// Judges the sides and lays them beside each other.

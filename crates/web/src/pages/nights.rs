@@ -223,8 +223,7 @@ fn urgency(referral: &Referral) -> usize {
 
 /// Signed nights that wait for a physician.
 async fn signed(visit: &Visit, conn: &mut Conn) -> Result<Vec<SignedRow>, Trouble> {
-    let clause = "WHERE withdrawn_at IS NULL AND interpreted_at IS NULL AND version = (SELECT MAX(version) FROM report AS last WHERE last.night = report.night) ORDER BY signed_at";
-    let reports: Vec<Report> = conn.find(clause, &[]).await?;
+    let reports = conn.reports_to_interpret().await?;
     let ids = |of: fn(&Report) -> i64| reports.iter().map(of).collect::<Vec<_>>();
     let nights: Vec<Night> = conn.find_among("id", &ids(|one| one.night)).await?;
     let results: Vec<Outcome> = conn.find_among("id", &ids(|one| one.outcome)).await?;
@@ -284,7 +283,7 @@ async fn untied_rows(
     conn: &mut Conn,
     lines: &[NightLine],
 ) -> Result<Vec<UntiedRow>, Trouble> {
-    let proposed: Vec<Tie> = conn.find("WHERE status = 'proposed'", &[]).await?;
+    let proposed = conn.ties_proposed().await?;
     let is_proposed = |id: i64| proposed.iter().any(|tie| tie.night == id);
     Ok(lines.iter().map(|line| untied_row(visit, line, is_proposed(line.night.id))).collect())
 }

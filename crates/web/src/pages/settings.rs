@@ -167,5 +167,5 @@ fn text(name: &str) -> Result<&'static (&'static str, &'static str, &'static str
 
 async fn versions(visit: &Visit, name: &str) -> Result<Vec<Setting>, Trouble> {
     let mut conn = visit.app.store().read().await?;
-    Ok(conn.find("WHERE name = $1 ORDER BY id DESC LIMIT 50", &[name.into()]).await?)
+    Ok(conn.versions_of(name).await?)
 }

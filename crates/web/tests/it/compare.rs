@@ -49,9 +49,7 @@ async fn two(bench: &Bench) -> (i64, [i64; 2], String) {
 }
 
 async fn looks(bench: &Bench, object: String) -> i64 {
-    let sql = "SELECT COUNT(*) FROM act WHERE verb = 'look' AND object = $1";
-    let mut conn = bench.store.read().await.unwrap();
-    conn.number(sql, &[object.as_str().into()]).await.unwrap()
+    bench.store.read().await.unwrap().acts_of("look", Some(&object)).await.unwrap()
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -56,13 +56,11 @@ async fn department() -> (Bench, Night) {
 }
 
 async fn looks(bench: &Bench) -> i64 {
-    let sql = "SELECT COUNT(*) FROM act WHERE verb = 'look'";
-    bench.store.read().await.unwrap().number(sql, &[]).await.unwrap()
+    count(bench, "look").await
 }
 
 async fn count(bench: &Bench, verb: &str) -> i64 {
-    let sql = "SELECT COUNT(*) FROM act WHERE verb = $1";
-    bench.store.read().await.unwrap().number(sql, &[verb.into()]).await.unwrap()
+    bench.store.read().await.unwrap().acts_of(verb, None).await.unwrap()
 }
 
 /// The address of a route in this department: everything has the number 1.

@@ -91,9 +91,8 @@ async fn a_night_looked_at_is_written_down_once_a_session() {
         for more in ["", "/strip", "/columns?from=0&to=9&width=9", "/parts", ""] {
             assert_eq!(bench.get(&format!("{path}{more}"), &token).await.status, StatusCode::OK);
         }
-        let sql = "SELECT COUNT(*) FROM act WHERE verb = 'look' AND object = $1";
         let mut conn = bench.store.read().await.unwrap();
-        let found = conn.number(sql, &[format!("night {}", night.id).as_str().into()]).await;
+        let found = conn.acts_of("look", Some(&format!("night {}", night.id))).await;
         assert_eq!(found.unwrap(), looks);
     }
 }

@@ -29,7 +29,7 @@ use super::Titled;
 use super::calendar;
 use super::calendar::Night;
 use super::nights::NightTable;
-use super::nights::OF_LOAN;
+use super::nights::Of;
 use super::papers;
 use super::refill;
 use super::rows::list;
@@ -133,8 +133,7 @@ async fn book_page(
     let mut conn = store.read().await?;
     let study: Study = conn.get(id).await?;
     let person: Person = conn.get(study.person).await?;
-    let monitors: Vec<Monitor> =
-        conn.find("WHERE status NOT IN ('lost', 'retired') ORDER BY mark", &[]).await?;
+    let monitors = conn.monitors_to_book().await?;
     let free =
         Free { nights: calendar::nights(&conn.calendar(today, 14, store.now()).await?, today) };
     let mut form = book_form(visit, &study, &monitors, &today.to_string());
@@ -216,15 +215,16 @@ async fn one(
     let mut of = whole(visit, id).await?;
     let store = visit.app.store();
     let mut conn = store.read().await?;
-    let moves: Vec<Movement> = conn.find("WHERE loan = $1 ORDER BY id", &[id.into()]).await?;
-    let chases: Vec<Chase> = conn.find("WHERE loan = $1 ORDER BY id DESC", &[id.into()]).await?;
+    let moves = conn.movements(id).await?;
+    let mut chases = conn.chases(id).await?;
+    chases.reverse();
     // Who reads a night blind is not told why somebody else had it repeated.
     let blind = conn.blind_nights(&visit.author().login).await?;
     if of.loan.repeats_night.is_some_and(|night| blind.contains(&night)) {
         of.loan.repeats_because = None;
     }
     let nights =
-        NightTable::of(visit, &mut conn, (OF_LOAN, id), "No night of this loan is in.").await?;
+        NightTable::of(visit, &mut conn, Of::Loan(id), "No night of this loan is in.").await?;
     drop(conn);
     visit.looks(format!("loan {id}"), Some(of.loan.person), json!(null));
     let lends = visit.may(Right::Lend);

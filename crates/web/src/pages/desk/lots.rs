@@ -53,8 +53,7 @@ fn form(visit: &Visit) -> Form {
 
 async fn page(visit: &Visit, form: Form) -> Result<Lots, store::error::StoreError> {
     let store = visit.app.store();
-    let all: Vec<Consumable> =
-        store.read().await?.find("ORDER BY closed_at IS NOT NULL, expires_on, id", &[]).await?;
+    let all = store.read().await?.lots().await?;
     let today = when::local_date(store.now(), &visit.department.zone).to_string();
     let may_keep = visit.may(Right::KeepMonitors);
     let row = |lot: &Consumable| {

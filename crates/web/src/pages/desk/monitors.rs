@@ -132,9 +132,8 @@ struct CheckRow {
 pub(crate) async fn monitors(visit: Visit) -> Answer {
     let mut conn = visit.app.store().read().await?;
     let desk = conn.desk_settings().await?;
-    let all: Vec<Monitor> = conn.find("ORDER BY mark", &[]).await?;
-    let loans: Vec<Loan> =
-        conn.find("WHERE id IN (SELECT loan FROM monitor WHERE loan IS NOT NULL)", &[]).await?;
+    let all = conn.monitors().await?;
+    let loans = conn.loans_on_monitors().await?;
     let rows = all.iter().map(|monitor| row(monitor, &loans, &desk)).collect();
     let page =
         All { answer: answer(&all), monitors: rows, may_keep: visit.may(Right::KeepMonitors) };
@@ -202,9 +201,7 @@ async fn one(
         let nights = if at < SHOWN { conn.check_says(check).await? } else { Vec::new() };
         checks.push(check_row(visit, check, &nights));
     }
-    let lots: Vec<Consumable> = conn
-        .find("WHERE closed_at IS NULL AND kind IN ('membrane', 'gas') ORDER BY expires_on", &[])
-        .await?;
+    let lots = conn.lots_for_monitors().await?;
     drop(conn);
     let may_keep = visit.may(Right::KeepMonitors);
     let mut acts = if may_keep { acts(visit, &history, &desk, &lots) } else { Vec::new() };

@@ -11,10 +11,12 @@ use crate::form::sentence;
 use crate::mark::Mark;
 use crate::visit::Visit;
 
-/// The nights tied to a person, the latest first.
-pub(super) const OF_PERSON: &str = "WHERE person = $1 ORDER BY start_at DESC, id DESC LIMIT 60";
-/// The nights tied to a loan, the latest first.
-pub(super) const OF_LOAN: &str = "WHERE loan = $1 ORDER BY start_at DESC, id DESC LIMIT 60";
+/// Whose nights a table shows.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Of {
+    Person(i64),
+    Loan(i64),
+}
 
 /// A table of nights.
 #[derive(Debug, Template)]
@@ -42,14 +44,17 @@ struct Row {
 }
 
 impl NightTable {
-    /// The nights that a clause picks.
+    /// The latest nights of a person or a loan.
     pub(super) async fn of(
         visit: &Visit,
         conn: &mut Conn,
-        (clause, id): (&'static str, i64),
+        of: Of,
         empty: &'static str,
     ) -> Result<Self> {
-        let mut nights: Vec<Night> = conn.find(clause, &[id.into()]).await?;
+        let mut nights = match of {
+            Of::Person(id) => conn.nights_of_person(id).await?,
+            Of::Loan(id) => conn.nights_of_loan(id).await?,
+        };
         // Where a night stands is of its first reading.
         let blind = conn.blind_nights(&visit.author().login).await?;
         nights.retain(|night| !blind.contains(&night.id));

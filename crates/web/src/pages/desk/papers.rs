@@ -34,7 +34,7 @@ pub(crate) async fn labels(visit: Visit, typed: Typed) -> Answer {
     let desk = conn.desk_settings().await?;
     let monitors: Vec<Monitor> = match typed.number("monitor") {
         Some(id) => vec![conn.get(id).await?],
-        None => conn.find("WHERE status <> 'retired' ORDER BY mark", &[]).await?,
+        None => conn.monitors_kept().await?,
     };
     drop(conn);
     let label = |monitor: Monitor| Label { mark: monitor.mark, line: monitor.kind };
@@ -125,7 +125,7 @@ pub(crate) async fn letter(visit: Visit, Path(id): Path<i64>, typed: Typed) -> A
     let loan: Loan = conn.get(id).await?;
     let person: Person = conn.get(loan.person).await?;
     let text = own_text(&mut conn, "letters").await?;
-    let chases: Vec<Chase> = conn.find("WHERE loan = $1 ORDER BY id", &[id.into()]).await?;
+    let chases = conn.chases(id).await?;
     drop(conn);
     let kind = typed.get("letter").to_owned();
     let is_late = store::desk::is_late(&loan, store.now(), &desk);

@@ -16,7 +16,7 @@ use store::words::Urgency;
 
 use super::Titled;
 use super::nights::NightTable;
-use super::nights::OF_PERSON;
+use super::nights::Of;
 use super::rows::LoanTable;
 use super::rows::Offer;
 use crate::access::Right;
@@ -212,17 +212,17 @@ async fn one(visit: &Visit, id: i64, void: Form) -> Result<One, StoreError> {
     let desk = conn.desk_settings().await?;
     let person: Person = conn.get(id).await?;
     let mut lines = Vec::new();
-    for loan in conn.find("WHERE person = $1 ORDER BY id DESC LIMIT 40", &[id.into()]).await? {
+    for loan in conn.loans_of(id).await? {
         lines.push(conn.loan_line(loan, store.now(), &desk).await?);
     }
     let mut studies = Vec::new();
-    for study in conn.find::<Study>("WHERE person = $1 ORDER BY id DESC", &[id.into()]).await? {
+    for study in conn.studies_of(id).await? {
         let referral: Referral = conn.get(study.referral).await?;
         let asks = question_says(&mut conn, &referral).await;
         studies.push(study_row(study, referral, asks));
     }
     let nights =
-        NightTable::of(visit, &mut conn, (OF_PERSON, id), "No night of this person is in.").await?;
+        NightTable::of(visit, &mut conn, Of::Person(id), "No night of this person is in.").await?;
     drop(conn);
     visit.looks(format!("person {id}"), Some(id), json!(null));
     Ok(One {
@@ -341,11 +341,7 @@ pub(crate) async fn void(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Ans
     let store = visit.app.store();
     let mut same_as = None;
     if let Some(mrn) = typed.option("same_as") {
-        let right: Option<Person> = store
-            .read()
-            .await?
-            .first("WHERE mrn = $1 AND voided_at IS NULL", &[mrn.into()])
-            .await?;
+        let right = store.read().await?.person_numbered(mrn).await?;
         match right {
             Some(person) => same_as = Some(person.id),
             None => form.fault("same_as", "Nobody has this hospital number."),

@@ -54,7 +54,7 @@ struct Row {
 
 async fn form(visit: &Visit, chosen: Option<i64>) -> Result<Form, Trouble> {
     let mut conn = visit.app.store().read().await?;
-    let all: Vec<Monitor> = conn.find("WHERE status <> 'retired' ORDER BY mark", &[]).await?;
+    let all = conn.monitors_kept().await?;
     let (back, rest): (Vec<_>, Vec<_>) =
         all.iter().partition(|one| one.status == MonitorStatus::Back);
     let option = |one: &&Monitor| (one.id.to_string(), format!("{} ({})", one.mark, one.status));
