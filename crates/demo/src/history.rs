@@ -6,16 +6,16 @@
 
 use std::collections::BTreeMap;
 
-use store::content::Wording;
-use store::db::Conn;
 use store::error::Result;
-use store::loan::LoanForm;
-use store::machine::Move;
-use store::monitor::CheckForm;
-use store::morning::Incoming;
-use store::person::ReferralForm;
-use store::signing;
-use store::tables::{Loan, Monitor, Night, Outcome, Study, TakeBack};
+use store::intake::receive::Incoming;
+use store::lending::loan::LoanForm;
+use store::lending::machine::Move;
+use store::lending::monitor::CheckForm;
+use store::people::person::ReferralForm;
+use store::reading::content::Wording;
+use store::reading::signing;
+use store::record::db::Conn;
+use store::record::tables::{Loan, Monitor, Night, Outcome, Study, TakeBack};
 use store::when;
 use store::words::{CheckWhen, Condition, Role, Skin, Urgency};
 
@@ -401,7 +401,7 @@ fn pick_hour(n: usize) -> i8 {
     [0, 1, 3, 0, 2][n % 5]
 }
 
-fn reader() -> store::act::Author {
+fn reader() -> store::record::act::Author {
     by("thistle", "Ansel Thistlewood", Role::Physiologist)
 }
 

@@ -10,16 +10,16 @@ use engine::print::Heading;
 use engine::report::Report;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
-use store::act::Author;
-use store::db::Store;
 use store::error::Result;
-use store::loan::LoanForm;
-use store::machine::Move;
-use store::monitor::{CheckForm, ConsumableForm, MonitorForm};
-use store::morning::Incoming;
-use store::person::{PersonForm, ReferralForm};
-use store::setting::{DESK, DeskSettings};
-use store::tables::{HandOut, Loan, Monitor, Study, TakeBack};
+use store::intake::receive::Incoming;
+use store::lending::loan::LoanForm;
+use store::lending::machine::Move;
+use store::lending::monitor::{CheckForm, ConsumableForm, MonitorForm};
+use store::lending::setting::{DESK, DeskSettings};
+use store::people::person::{PersonForm, ReferralForm};
+use store::record::act::Author;
+use store::record::db::Store;
+use store::record::tables::{HandOut, Loan, Monitor, Study, TakeBack};
 use store::when;
 use store::words::{CheckWhen, Condition, ConsumableKind, Contact, Role, Skin, Urgency};
 
@@ -479,8 +479,8 @@ pub(crate) fn check(turn: i64) -> CheckForm {
 
 #[cfg(test)]
 mod tests {
-    use store::db::Place;
-    use store::desk::Rung;
+    use store::lending::desk::Rung;
+    use store::record::db::Place;
     use store::words::MonitorStatus;
 
     use super::*;

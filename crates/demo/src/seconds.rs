@@ -3,11 +3,11 @@
 use std::sync::Arc;
 
 use store::error::Result;
-use store::hand::Change;
-use store::reading::Step;
-use store::second::DrawForm;
-use store::tables::Night;
-use store::tables::SecondReading;
+use store::reading::edit::Change;
+use store::reading::second::DrawForm;
+use store::reading::steps::Step;
+use store::record::tables::Night;
+use store::record::tables::SecondReading;
 use store::when;
 use store::words::Role;
 

@@ -20,7 +20,7 @@ mod pdf {
     use paper::{
         Desk, HandOutText, LabelSheet, LeafletText, LetterLoan, LetterTexts, Print, Sheet,
     };
-    use store::setting::DeskSettings;
+    use store::lending::setting::DeskSettings;
     use web::printer::{Cleaning, HandOut, Label, Leaflet, Letter, Paper, Printer};
 
     /// Everything on A4.

@@ -40,7 +40,7 @@ macro_rules! words {
             }
         }
 
-        impl $crate::fit::Fit for $name {
+        impl $crate::record::fit::Fit for $name {
             fn fit(&mut self) -> std::result::Result<(), &'static str> {
                 Ok(())
             }
@@ -67,7 +67,7 @@ macro_rules! record {
             $($(#[$fdoc])* pub $field: $type,)+
         }
 
-        impl $crate::record::Record for $name {
+        impl $crate::record::row::Record for $name {
             const TABLE: &'static str = $table;
             const COLUMNS: &'static [&'static str] = &["id", "act", $(stringify!($field)),+];
 
@@ -84,19 +84,19 @@ macro_rules! record {
                 self.act
             }
 
-            fn fit(&mut self) -> std::result::Result<(), $crate::fit::Unfit> {
+            fn fit(&mut self) -> std::result::Result<(), $crate::record::fit::Unfit> {
                 $(
-                    $crate::fit::Fit::fit(&mut self.$field)
-                        .map_err(|why| $crate::fit::Unfit { field: stringify!($field), why })?;
+                    $crate::record::fit::Fit::fit(&mut self.$field)
+                        .map_err(|why| $crate::record::fit::Unfit { field: stringify!($field), why })?;
                 )+
                 Ok(())
             }
 
-            fn bind_sqlite<'q>(&self, query: $crate::record::SqliteQuery<'q>) -> $crate::record::SqliteQuery<'q> {
+            fn bind_sqlite<'q>(&self, query: $crate::record::row::SqliteQuery<'q>) -> $crate::record::row::SqliteQuery<'q> {
                 query.bind(self.id).bind(self.act)$(.bind(self.$field.clone()))+
             }
 
-            fn bind_postgres<'q>(&self, query: $crate::record::PostgresQuery<'q>) -> $crate::record::PostgresQuery<'q> {
+            fn bind_postgres<'q>(&self, query: $crate::record::row::PostgresQuery<'q>) -> $crate::record::row::PostgresQuery<'q> {
                 query.bind(self.id).bind(self.act)$(.bind(self.$field.clone()))+
             }
         }
@@ -106,13 +106,13 @@ macro_rules! record {
 /// Runs one expression on whichever database the connection is of.
 macro_rules! on {
     ($conn:expr, $c:ident => $body:expr) => {{
-        $crate::db::asked();
+        $crate::record::db::asked();
         match $conn {
-            $crate::db::Conn::Sqlite(tx) => {
+            $crate::record::db::Conn::Sqlite(tx) => {
                 let $c = &mut **tx;
                 $body
             }
-            $crate::db::Conn::Postgres(tx) => {
+            $crate::record::db::Conn::Postgres(tx) => {
                 let $c = &mut **tx;
                 $body
             }

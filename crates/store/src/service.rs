@@ -31,10 +31,10 @@ pub use usage::Usage;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
-use crate::db::Bind;
-use crate::db::Conn;
 use crate::error::Result;
 use crate::error::StoreError;
+use crate::record::db::Bind;
+use crate::record::db::Conn;
 use crate::when;
 
 /// The longest period that is counted, days: ten years.

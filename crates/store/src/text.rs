@@ -154,7 +154,7 @@ mod tests {
 
     #[test]
     fn every_column_named_is_one_of_the_record() {
-        let names = crate::every::columns();
+        let names = crate::record::all_tables::columns();
         for (table, column) in COLUMNS.iter().map(|one| (one.0, one.1)).chain(MADE.iter().copied())
         {
             assert!(names.contains(&(table, column)), "{table}.{column}");

@@ -10,15 +10,15 @@ use std::sync::Arc;
 use engine::read::Input;
 use engine::read::ReadOptions;
 use engine::time::zone_named;
-use store::act::Author;
-use store::db::Place;
-use store::db::Store;
 use store::error::Result;
 use store::error::StoreError;
-use store::morning::Incoming;
-use store::setting::DeskSettings;
-use store::tables::Loan;
-use store::tables::Night;
+use store::intake::receive::Incoming;
+use store::lending::setting::DeskSettings;
+use store::record::act::Author;
+use store::record::db::Place;
+use store::record::db::Store;
+use store::record::tables::Loan;
+use store::record::tables::Night;
 use store::words::Role;
 use web::printer::Paper;
 use web::printer::Printer;
@@ -98,7 +98,7 @@ async fn furnish(store: &Store, folder: &Path) -> Result<()> {
         ..DeskSettings::default()
     };
     let text = serde_json::to_string(&desk).unwrap_or_default();
-    store.put_setting(&Author::program(), store::setting::DESK, &text).await?;
+    store.put_setting(&Author::program(), store::lending::setting::DESK, &text).await?;
     let phrases = "Good recording throughout.\nCO2 settled late and is not believed before midnight.\nA repeat with the clip taped is advised.";
     store.put_setting(&Author::program(), "phrases", phrases).await?;
     for (n, (family, given)) in (1..).zip(NAMES) {

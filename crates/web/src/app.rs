@@ -7,9 +7,9 @@ use std::sync::Arc;
 use std::sync::Mutex;
 use std::sync::PoisonError;
 
-use store::db::Store;
+use store::criteria::rerun::Rerun;
 use store::error::Result;
-use store::rerun::Rerun;
+use store::record::db::Store;
 use tokio::sync::watch;
 
 use crate::door::Door;

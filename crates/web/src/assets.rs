@@ -10,7 +10,7 @@ use axum::http::StatusCode;
 use axum::http::header;
 use axum::response::IntoResponse;
 use axum::response::Response;
-use store::chain::sha256;
+use store::record::chain::sha256;
 
 struct Asset {
     name: &'static str,

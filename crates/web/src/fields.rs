@@ -8,7 +8,7 @@ use std::sync::LazyLock;
 
 use engine::notes::diary::QUESTIONS;
 
-use store::setting::DeskSettings;
+use store::lending::setting::DeskSettings;
 
 use crate::typed::Typed;
 

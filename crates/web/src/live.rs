@@ -10,7 +10,7 @@ use axum::response::Response;
 use axum::response::sse::Event;
 use axum::response::sse::KeepAlive;
 use axum::response::sse::Sse;
-use store::db::Closed;
+use store::record::db::Closed;
 use tokio::sync::broadcast::error::RecvError;
 use tokio::sync::mpsc;
 use tokio_stream::wrappers::ReceiverStream;

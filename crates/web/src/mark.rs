@@ -1,8 +1,8 @@
 //! Marks of where a thing stands: a shape and a word, never colour alone.
 
 use askama::Template;
-use store::standing::Became;
-use store::standing::Turn;
+use store::reading::standing::Became;
+use store::reading::standing::Turn;
 use store::words::LoanStatus;
 use store::words::MonitorStatus;
 use store::words::NightStatus;

@@ -2,7 +2,7 @@
 //!
 //! The crate that makes PDF is heavy, so the workbench only says what should stand on the paper.
 
-use store::setting::DeskSettings;
+use store::lending::setting::DeskSettings;
 
 /// A paper as plain data. None but the report holds anything of an illness or a night.
 #[derive(Clone, Debug, PartialEq)]

@@ -13,7 +13,7 @@ use axum::response::IntoResponse;
 use axum_server::Handle;
 use axum_server::tls_rustls::RustlsAcceptor;
 use axum_server::tls_rustls::RustlsConfig;
-use store::db::Store;
+use store::record::db::Store;
 use tokio::task::JoinHandle;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;

@@ -11,11 +11,11 @@ use axum::http::StatusCode;
 use axum::http::request::Parts;
 use axum::response::Response;
 use serde_json::Value;
-use store::account::author;
-use store::act::Author;
-use store::chain::sha256;
-use store::session::Session;
-use store::tables::Account;
+use store::login::account::author;
+use store::login::session::Session;
+use store::record::act::Author;
+use store::record::chain::sha256;
+use store::record::tables::Account;
 use store::words::Role;
 
 use crate::access::NAVIGATION;

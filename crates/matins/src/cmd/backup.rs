@@ -15,8 +15,13 @@ pub(crate) fn run(args: &BackupArgs, voice: Voice) -> Result<Exit, Trouble> {
     let made = record::wait_for(async {
         let store = record::open(&args.data, args.reach).await?;
         let progress = record::progress(voice);
-        let made =
-            store::backup::backup(&store, &args.output, passphrase.as_ref(), &progress).await;
+        let made = store::safekeeping::backup::backup(
+            &store,
+            &args.output,
+            passphrase.as_ref(),
+            &progress,
+        )
+        .await;
         store.close().await;
         made.map_err(|error| record::told(&error))
     })?;

@@ -1,7 +1,7 @@
 //! `matins clock`: the machine's clock against the record, and the recorded way on from a clock that was wrong.
 
-use store::act::Author;
-use store::clock::Clocks;
+use store::record::act::Author;
+use store::record::clock::Clocks;
 use store::when::rfc3339;
 
 use crate::args::ClockArgs;

@@ -5,12 +5,12 @@ use std::io::IsTerminal as _;
 use std::path::Path;
 use std::sync::Mutex;
 
-use store::db::Place;
-use store::db::Reach;
-use store::db::Store;
-use store::dump::Passphrase;
 use store::error::StoreError;
-use store::verify::Step;
+use store::record::db::Place;
+use store::record::db::Reach;
+use store::record::db::Store;
+use store::safekeeping::dump::Passphrase;
+use store::safekeeping::verify::Step;
 use store::when::wall_clock;
 
 use crate::args::ReachArgs;

@@ -7,9 +7,9 @@ use std::path::PathBuf;
 
 use engine::print::Stamp;
 use serde_json::json;
-use store::act::Author;
-use store::db::Store;
-use store::remake::Remade;
+use store::reading::remake::Remade;
+use store::record::act::Author;
+use store::record::db::Store;
 
 use crate::args::{ReportArgs, ReportFormat, Sheet};
 use crate::cmd::record;

@@ -1,6 +1,6 @@
 //! `matins restore`: a backup into a place that holds nothing.
 
-use store::db::Place;
+use store::record::db::Place;
 use store::when::wall_clock;
 
 use crate::args::RestoreArgs;
@@ -14,7 +14,7 @@ pub(crate) fn run(args: &RestoreArgs, voice: Voice) -> Result<Exit, Trouble> {
     let place = Place::read(&args.data);
     let found = record::wait_for(async {
         let progress = record::progress(voice);
-        let done = store::backup::restore(
+        let done = store::safekeeping::backup::restore(
             &args.file,
             &place,
             passphrase.as_ref(),

@@ -3,9 +3,9 @@
 use std::net::SocketAddr;
 use std::sync::Arc;
 
-use store::db::Place;
-use store::db::Store;
 use store::error::StoreError;
+use store::record::db::Place;
+use store::record::db::Store;
 use web::error::ServeError;
 use web::serve::Tls;
 

@@ -1,8 +1,8 @@
 //! `matins verify`: does the department's record agree with its chain?
 
-use store::head::Head;
-use store::head::read_heads;
-use store::proof::Verified;
+use store::record::chain_head::Head;
+use store::record::chain_head::read_heads;
+use store::safekeeping::proof::Verified;
 
 use crate::args::ReachArgs;
 use crate::args::VerifyArgs;
@@ -20,7 +20,11 @@ pub(crate) fn run(args: &VerifyArgs, voice: Voice) -> Result<Exit, Trouble> {
         }
         (None, Some(file)) => {
             let passphrase = record::passphrase(args.passphrase_file.as_deref())?;
-            let made = store::backup::check(file, passphrase.as_ref(), &record::progress(voice));
+            let made = store::safekeeping::backup::check(
+                file,
+                passphrase.as_ref(),
+                &record::progress(voice),
+            );
             made.map_err(|error| record::told(&error))?.verified
         }
         (None, None) => return Err(Trouble::usage("neither --data nor --backup was given")),

@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use store::act::Author;
-use store::db::{Place, Store};
+use store::record::act::Author;
+use store::record::db::{Place, Store};
 
 use crate::desk::Desk;
 

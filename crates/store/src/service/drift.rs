@@ -3,9 +3,9 @@
 use super::Chart;
 use super::Named;
 use super::Period;
-use crate::db::Conn;
 use crate::error::Result;
-use crate::tables::Monitor;
+use crate::record::db::Conn;
+use crate::record::tables::Monitor;
 use crate::words::CheckWhen;
 
 /// One check with a gas.
@@ -65,9 +65,6 @@ type Row = (i64, i64, CheckWhen, f64, f64, bool);
 
 impl Conn {
     /// The gas checks of every monitor that had one in the period, by mark.
-    ///
-    /// # Errors
-    /// When the database breaks off.
     pub async fn drifts(&mut self, period: &Period) -> Result<Vec<Drift>> {
         let limit_kpa = self.desk_settings().await?.gas_limit_kpa;
         let sql = "SELECT monitor, at, made, expected_kpa, observed_kpa, passed FROM monitor_check WHERE at >= $1 AND at < $2 AND expected_kpa IS NOT NULL AND observed_kpa IS NOT NULL AND voided_at IS NULL ORDER BY at, id";

@@ -2,8 +2,8 @@
 
 use super::Named;
 use super::Period;
-use crate::db::Conn;
 use crate::error::Result;
+use crate::record::db::Conn;
 
 /// With fewer loans than this no rate per hundred is given. Common practice, no source.
 pub const PER_HUNDRED_FROM: u64 = 10;
@@ -72,9 +72,6 @@ const COUNTS: [&str; 8] = [
 
 impl Conn {
     /// What failed in the period, monitor by monitor.
-    ///
-    /// # Errors
-    /// When the database breaks off.
     pub async fn failures(&mut self, period: &Period) -> Result<Failures> {
         let mut counts: Vec<Vec<(i64, i64)>> = Vec::with_capacity(COUNTS.len());
         for sql in COUNTS {

@@ -6,8 +6,8 @@ use engine::stats::Interval;
 use engine::stats::wilson;
 
 use super::Period;
-use crate::db::Conn;
 use crate::error::Result;
+use crate::record::db::Conn;
 
 /// The quantile of 95 %, two-sided.
 const Z95: f64 = 1.959_964;
@@ -72,9 +72,6 @@ macro_rules! not_blind {
 impl Conn {
     /// The nights that began in the period and were read, and which of them must be repeated. Those that whoever
     /// asks reads blind are left out: of a single day it would tell what the first reader found.
-    ///
-    /// # Errors
-    /// When the database breaks off.
     pub async fn repeat_rate(&mut self, period: &Period, asks: &str) -> Result<Repeats> {
         let mut binds = period.binds().to_vec();
         binds.push(asks.into());
@@ -95,7 +92,11 @@ impl Conn {
         })
     }
 
-    async fn nights_counted(&mut self, sql: &'static str, with: &[crate::db::Bind]) -> Result<u64> {
+    async fn nights_counted(
+        &mut self,
+        sql: &'static str,
+        with: &[crate::record::db::Bind],
+    ) -> Result<u64> {
         Ok(u64::try_from(self.number(sql, with).await?).unwrap_or(0))
     }
 }

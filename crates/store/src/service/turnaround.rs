@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use engine::stats::percentile;
 
 use super::Period;
-use crate::db::Conn;
 use crate::error::Result;
+use crate::record::db::Conn;
 use crate::when;
 use crate::words::StudyStatus;
 use crate::words::Urgency;
@@ -154,9 +154,6 @@ const OVER: &str = "SELECT loan, MIN(at) FROM movement WHERE loan IS NOT NULL AN
 
 impl Conn {
     /// How long each leg took of those that ended in the period, and which were open at its end.
-    ///
-    /// # Errors
-    /// When the database breaks off.
     pub async fn turnaround(&mut self, period: &Period) -> Result<Turnaround> {
         let studies: Vec<StudyRow> = self.rows(STUDIES, &[]).await?;
         let after = self.after().await?;

@@ -7,8 +7,8 @@ use jiff::civil::Time;
 
 use super::Named;
 use super::Period;
-use crate::db::Conn;
 use crate::error::Result;
+use crate::record::db::Conn;
 use crate::when;
 use crate::words::MonitorStatus;
 
@@ -74,9 +74,6 @@ type Step = (i64, MonitorStatus, Option<i64>);
 
 impl Conn {
     /// Where each monitor stood on each evening of the period, by mark and month.
-    ///
-    /// # Errors
-    /// When the database breaks off.
     pub async fn usage(&mut self, period: &Period) -> Result<Vec<MonthOf>> {
         let mut steps = self.steps(period).await?;
         let due = self.due(period).await?;

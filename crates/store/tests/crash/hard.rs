@@ -4,9 +4,9 @@ use std::path::Path;
 use std::process::Command;
 use std::process::Stdio;
 
-use store::db::Place;
-use store::db::Store;
-use store::verify::in_silence;
+use store::record::db::Place;
+use store::record::db::Store;
+use store::safekeeping::verify::in_silence;
 use store::when::wall_clock;
 
 use crate::writer;

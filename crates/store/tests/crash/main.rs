@@ -17,12 +17,12 @@ use std::time::Duration;
 use std::time::Instant;
 
 use sqlx::Connection as _;
-use store::backup::check;
-use store::db::Place;
-use store::db::Store;
-use store::tables::Person;
-use store::tables::Setting;
-use store::verify::in_silence;
+use store::record::db::Place;
+use store::record::db::Store;
+use store::record::tables::Person;
+use store::record::tables::Setting;
+use store::safekeeping::backup::check;
+use store::safekeeping::verify::in_silence;
 use store::when::wall_clock;
 
 /// How often the writer is killed on each database.

@@ -3,14 +3,14 @@
 use std::io::Write as _;
 use std::path::Path;
 
-use store::act::Author;
-use store::backup::backup;
-use store::db::Place;
-use store::db::Store;
 use store::error::StoreError;
-use store::tables::Person;
-use store::tables::Setting;
-use store::verify::in_silence;
+use store::record::act::Author;
+use store::record::db::Place;
+use store::record::db::Store;
+use store::record::tables::Person;
+use store::record::tables::Setting;
+use store::safekeeping::backup::backup;
+use store::safekeeping::verify::in_silence;
 use store::when::wall_clock;
 
 /// Says a line past the test harness, which would keep it until the end; it has begun a line of its own.

@@ -1,10 +1,10 @@
 //! Accounts, sessions and the throttle.
 
-use store::act::Author;
 use store::error::StoreError;
-use store::session::Browser;
-use store::session::LogIn;
-use store::tables::Account;
+use store::login::session::Browser;
+use store::login::session::LogIn;
+use store::record::act::Author;
+use store::record::tables::Account;
 use store::words::Role;
 
 use crate::both::Desk;
@@ -90,7 +90,7 @@ on_both! {
         let account = pillow(&desk).await;
         let (one, other) = (token(&desk).await, token(&desk).await);
         let kept = desk.store.session(&one, IDLE_S, true).await.unwrap().unwrap();
-        let by = store::account::author(&account, "test");
+        let by = store::login::account::author(&account, "test");
         let wrong = desk.store.change_password(&by, &kept, "no", "eight quiet lanterns").await.unwrap_err();
         assert!(wrong.is("password_wrong"), "{wrong}");
         desk.store.change_password(&by, &kept, GOOD, "eight quiet lanterns").await.unwrap();
@@ -276,7 +276,7 @@ on_both! {
     async fn r015_one_administrator_alone_becomes_nobody_else(desk) {
         let token = first_link(&desk).await.unwrap();
         let first = desk.store.set_password_once(&token, GOOD, "test").await.unwrap();
-        let by = store::account::author(&first, "test");
+        let by = store::login::account::author(&first, "test");
         for role in [Role::Physiologist, Role::Physician, Role::Governance, Role::Administrator] {
             let (account, token) = desk.store.make_account(&by, role.text().get(2..).unwrap(), "Some Body", role).await.unwrap();
             let waits = desk.store.set_password_once(&token, GOOD, "test").await.unwrap_err();
@@ -290,7 +290,7 @@ on_both! {
         let link = desk.store.change_account(&by, clerk, now.act, "Cleo Clerk", Role::Physician).await.unwrap().unwrap();
         assert!(matches!(desk.store.log_in("clerk", GOOD, &station(1), IDLE_S).await.unwrap(), LogIn::Wrong));
         assert!(desk.store.set_password_once(&link, GOOD, "test").await.unwrap_err().is("once_waits"));
-        let own = store::account::author(&desk.store.read().await.unwrap().get::<Account>(clerk).await.unwrap(), "test");
+        let own = store::login::account::author(&desk.store.read().await.unwrap().get::<Account>(clerk).await.unwrap(), "test");
         assert!(desk.store.second_link(&own, clerk, as_now(&desk, clerk).await).await.unwrap_err().is("not_second"));
         // Agreed to is what was shown, and not what was put in its place meanwhile.
         let shown = as_now(&desk, clerk).await;
@@ -312,7 +312,7 @@ on_both! {
         desk.wait_s(60);
         let renewed = desk.store.renew_link(&keys, quill.id).await.unwrap();
         assert!(desk.store.set_password_once(&renewed, GOOD, "test").await.unwrap_err().is("once_waits"), "the second person said so of the first link only");
-        let acts = desk.store.link_acts(quill.id, store::account::TOLD_S).await.unwrap();
+        let acts = desk.store.link_acts(quill.id, store::login::account::TOLD_S).await.unwrap();
         assert_eq!((acts[0].verb.as_str(), acts[0].who.as_str()), ("account.link", "keys"));
         // On the server itself one is enough: it is the way out where there is no second person yet.
         let (_, token) = desk.store.link_on_server("quill").await.unwrap();

@@ -1,7 +1,7 @@
 //! Acts and their chain.
 
-use store::act::Author;
-use store::tables::Setting;
+use store::record::act::Author;
+use store::record::tables::Setting;
 use store::words::Role;
 
 fn desk_clerk() -> Author {

@@ -3,17 +3,17 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use store::act::Author;
-use store::backup::backup;
-use store::backup::check;
-use store::backup::restore;
-use store::db::Place;
-use store::db::Reach;
-use store::db::Store;
-use store::dump::Passphrase;
-use store::tables::Account;
-use store::tables::Person;
-use store::verify::in_silence;
+use store::record::act::Author;
+use store::record::db::Place;
+use store::record::db::Reach;
+use store::record::db::Store;
+use store::record::tables::Account;
+use store::record::tables::Person;
+use store::safekeeping::backup::backup;
+use store::safekeeping::backup::check;
+use store::safekeeping::backup::restore;
+use store::safekeeping::dump::Passphrase;
+use store::safekeeping::verify::in_silence;
 use store::when::Clock;
 
 use crate::both::MORNING;

@@ -9,8 +9,8 @@ use std::sync::atomic::AtomicU32;
 use std::sync::atomic::Ordering;
 
 use sqlx::Connection as _;
-use store::db::Place;
-use store::db::Store;
+use store::record::db::Place;
+use store::record::db::Store;
 
 static DATABASES: AtomicU32 = AtomicU32::new(0);
 
@@ -64,7 +64,7 @@ impl Desk {
     /// Years go by, and somebody says that the clock is right.
     pub(crate) async fn years_later(&self, seconds: i64) {
         self.wait_s(seconds);
-        let by = store::act::Author::program();
+        let by = store::record::act::Author::program();
         self.store.accept_clock(&by, "the test says that time went by").await.unwrap();
     }
 }

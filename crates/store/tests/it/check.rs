@@ -1,16 +1,16 @@
 //! A check of the monitor speaks for the nights it can speak for, and rewrites none behind its reader's back.
 
-use store::check::Speaks;
-use store::db::Store;
-use store::machine::Move;
-use store::monitor::CheckForm;
-use store::morning::Incoming;
-use store::tables::Check;
-use store::tables::HandOut;
-use store::tables::Loan;
-use store::tables::Monitor;
-use store::tables::Night;
-use store::tables::Outcome;
+use store::intake::check::Speaks;
+use store::intake::receive::Incoming;
+use store::lending::machine::Move;
+use store::lending::monitor::CheckForm;
+use store::record::db::Store;
+use store::record::tables::Check;
+use store::record::tables::HandOut;
+use store::record::tables::Loan;
+use store::record::tables::Monitor;
+use store::record::tables::Night;
+use store::record::tables::Outcome;
 use store::words::MonitorStatus;
 use store::words::Role;
 
@@ -112,8 +112,8 @@ on_both! {
         assert_eq!(spoken(store, &after).await, [(Speaks::Anchor, false)]);
         assert!(reserved(store, &after).await.contains("is not taken up"));
         let all = store.read().await.unwrap().checks_of(&after).await.unwrap();
-        let entry = store::check::entry_of(&all[0].check).unwrap();
-        let step = store::reading::Step::Change(store::hand::Change::TakeCheck { entry });
+        let entry = store::intake::check::entry_of(&all[0].check).unwrap();
+        let step = store::reading::steps::Step::Change(store::reading::edit::Change::TakeCheck { entry });
         let held = store.read().await.unwrap().held(&after).await.unwrap();
         let recording = std::sync::Arc::new(held.recording().unwrap());
         let done = store.step(&by(Role::Physiologist), after.id, after.act, step, recording).await.unwrap();
@@ -197,7 +197,7 @@ on_both! {
         let told = async |skin: &str| {
             let mut answers = vec![String::new(); 11];
             answers[10] = skin.to_owned();
-            let form = store::diary::DiaryForm { night_on: "2026-11-25".to_owned(), answers };
+            let form = store::lending::diary::DiaryForm { night_on: "2026-11-25".to_owned(), answers };
             store.enter_diary(&clerk, loan.id, &form).await.unwrap();
             let morning = store.read().await.unwrap().morning(store.now()).await.unwrap();
             morning.skin.into_iter().map(|line| (line.loan.id, line.skin)).collect::<Vec<_>>()

@@ -1,12 +1,12 @@
 //! A clock that cannot be right writes nothing, keeps nobody from looking, and there is a recorded way on.
 
 use serde_json::json;
-use store::act::Author;
-use store::clock::ACCEPTED;
 use store::error::StoreError;
-use store::session::LogIn;
-use store::tables::Setting;
-use store::verify::in_silence;
+use store::login::session::LogIn;
+use store::record::act::Author;
+use store::record::clock::ACCEPTED;
+use store::record::tables::Setting;
+use store::safekeeping::verify::in_silence;
 use store::words::Role;
 
 use crate::both::Desk;
@@ -93,8 +93,8 @@ on_both! {
     }
 
     async fn how_far_ahead_is_the_desks_own_figure(desk) {
-        let mut set = store::setting::DeskSettings { clock_ahead_days: 60, ..Default::default() };
-        let put = |set: &store::setting::DeskSettings| serde_json::to_string(set).unwrap();
+        let mut set = store::lending::setting::DeskSettings { clock_ahead_days: 60, ..Default::default() };
+        let put = |set: &store::lending::setting::DeskSettings| serde_json::to_string(set).unwrap();
         desk.store.put_setting(&by(Role::Administrator), "desk", &put(&set)).await.unwrap();
         desk.wait_s(59 * 86_400);
         change(&desk).await.unwrap();
@@ -112,11 +112,11 @@ on_both! {
             let clock: store::when::Clock = std::sync::Arc::new(move || told.load(std::sync::atomic::Ordering::SeqCst));
             // Its past is made at its own time.
             let own = desk.clock.load(std::sync::atomic::Ordering::SeqCst) + ahead_s;
-            let made = store::db::Store::open(&place, std::sync::Arc::new(move || own)).await.unwrap();
+            let made = store::record::db::Store::open(&place, std::sync::Arc::new(move || own)).await.unwrap();
             made.live_at(&Author::program(), ahead_s).await.unwrap();
             made.close().await;
             for _ in 0..2 {
-                let opened = store::db::Store::open(&place, clock.clone()).await.unwrap();
+                let opened = store::record::db::Store::open(&place, clock.clone()).await.unwrap();
                 assert_eq!(opened.now(), own);
                 let clocks = opened.clocks().await.unwrap();
                 assert_eq!((clocks.doubt, clocks.invented_s), (None, Some(ahead_s)));

@@ -4,14 +4,14 @@
 use std::sync::Arc;
 
 use engine::recording::Quantity;
-use store::compare::Choice;
-use store::compare::MOST;
-use store::compare::Side;
-use store::db::Store;
-use store::hand::Change;
-use store::reading::Step;
-use store::tables::Loan;
-use store::tables::Night;
+use store::reading::compare::Choice;
+use store::reading::compare::MOST;
+use store::reading::compare::Side;
+use store::reading::edit::Change;
+use store::reading::steps::Step;
+use store::record::db::Store;
+use store::record::tables::Loan;
+use store::record::tables::Night;
 use store::words::NightStatus;
 use store::words::Role;
 
@@ -68,7 +68,7 @@ on_both! {
         let sides = desk.store.beside(loan.person, vec![of(first.id), of(second.id)]).await.unwrap();
         let hours: Vec<f64> = sides.iter().map(|side| side.recording.duration_s / 3600.0).collect();
         assert_eq!(hours, [8.0, 7.0]);
-        let kept = desk.store.read().await.unwrap().get::<store::tables::Outcome>(first.result.unwrap()).await.unwrap();
+        let kept = desk.store.read().await.unwrap().get::<store::record::tables::Outcome>(first.result.unwrap()).await.unwrap();
         assert_eq!(engine::print::json(&sides[0].judgement), kept.scores, "judged as the night itself is");
         assert_eq!((sides[0].monitor.as_deref(), sides[0].reader()), (Some("M-0001-X"), None));
         assert_eq!(desk.store.read().await.unwrap().number("SELECT COUNT(*) FROM act", &[]).await.unwrap(), acts);

@@ -5,23 +5,23 @@ use std::sync::Arc;
 
 use engine::judge::Answer;
 use engine::judge::Decision;
-use store::adoption::Begin;
-use store::adoption::Draft;
-use store::adoption::Known;
-use store::adoption::sound as sound_set;
-use store::compare::Choice as Side;
-use store::db::Store;
+use store::criteria::adoption::Begin;
+use store::criteria::adoption::Draft;
+use store::criteria::adoption::Known;
+use store::criteria::adoption::sound as sound_set;
+use store::criteria::rerun::Choice;
+use store::criteria::rerun::Ended;
+use store::criteria::rerun::Rerun;
+use store::criteria::rerun::words;
 use store::error::StoreError;
-use store::hand::Change;
-use store::person::ReferralForm;
-use store::reading::Step;
-use store::rerun::Choice;
-use store::rerun::Ended;
-use store::rerun::Rerun;
-use store::rerun::words;
-use store::tables::Night;
-use store::tables::Original;
-use store::tables::Outcome;
+use store::people::person::ReferralForm;
+use store::reading::compare::Choice as Side;
+use store::reading::edit::Change;
+use store::reading::steps::Step;
+use store::record::db::Store;
+use store::record::tables::Night;
+use store::record::tables::Original;
+use store::record::tables::Outcome;
 use store::words::Role;
 use store::words::Urgency;
 
@@ -34,7 +34,7 @@ use crate::morning::sound;
 
 const SET: &str = "adult-air";
 
-fn reader() -> store::act::Author {
+fn reader() -> store::record::act::Author {
     by(Role::Physiologist)
 }
 
@@ -58,7 +58,7 @@ async fn unrun(
     store: &Store,
     draft: &Draft,
     why: &str,
-) -> Result<store::adoption::Adopted, StoreError> {
+) -> Result<store::criteria::adoption::Adopted, StoreError> {
     let known = Known::Not(why.to_owned());
     store.adopt(&reader(), &draft.name, draft.id, "short nights misled us", &known).await
 }

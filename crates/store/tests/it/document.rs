@@ -1,8 +1,8 @@
 //! What docs/record.md shows is what the program does.
 
-use store::every;
-use store::retention::RetentionSettings;
-use store::setting::DeskSettings;
+use store::lending::setting::DeskSettings;
+use store::record::all_tables;
+use store::retention::schedule::RetentionSettings;
 
 const PAGE: &str = include_str!("../../../../docs/record.md");
 

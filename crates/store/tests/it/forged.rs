@@ -1,12 +1,12 @@
 //! Acts as an earlier release wrote them, or as somebody with a database tool makes them: the chain made anew.
 
-use store::chain::NOTHING_BEFORE;
-use store::chain::sha256;
-use store::db::Place;
-use store::db::Store;
-use store::entry::Entry;
-use store::head::HEADS;
-use store::verify::in_silence;
+use store::record::chain::NOTHING_BEFORE;
+use store::record::chain::sha256;
+use store::record::chain_head::HEADS;
+use store::record::db::Place;
+use store::record::db::Store;
+use store::record::entry::Entry;
+use store::safekeeping::verify::in_silence;
 
 use crate::both::Desk;
 use crate::both::MORNING;
@@ -42,17 +42,19 @@ async fn wrong(desk: &Desk) -> Vec<String> {
 pub(crate) async fn backed_up_and_restored(desk: &Desk) {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("b");
-    store::backup::backup(&desk.store, &file, None, &in_silence).await.unwrap();
+    store::safekeeping::backup::backup(&desk.store, &file, None, &in_silence).await.unwrap();
     let mut places = vec![Place::Folder(folder.path().join("restored"))];
     places.extend(new_database().await);
     for place in places {
         let clock: store::when::Clock = std::sync::Arc::new(|| MORNING);
-        store::backup::restore(&file, &place, None, clock.clone(), &in_silence).await.unwrap();
+        store::safekeeping::backup::restore(&file, &place, None, clock.clone(), &in_silence)
+            .await
+            .unwrap();
         let restored = Store::open(&place, clock).await.unwrap();
         let found = restored.verify(&[], &in_silence).await.unwrap();
         assert_eq!((found.wrong, found.told), (vec![], vec![]), "{place:?}");
         let again = folder.path().join(format!("again{}", restored.folder().is_some()));
-        store::backup::backup(&restored, &again, None, &in_silence).await.unwrap();
+        store::safekeeping::backup::backup(&restored, &again, None, &in_silence).await.unwrap();
         restored.close().await;
     }
 }

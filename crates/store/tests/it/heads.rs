@@ -2,12 +2,12 @@
 
 use std::time::Duration;
 
-use store::act::Author;
-use store::head::EVERY;
-use store::head::HEADS;
-use store::head::read_heads;
-use store::setting::DeskSettings;
-use store::verify::in_silence;
+use store::lending::setting::DeskSettings;
+use store::record::act::Author;
+use store::record::chain_head::EVERY;
+use store::record::chain_head::HEADS;
+use store::record::chain_head::read_heads;
+use store::safekeeping::verify::in_silence;
 use store::words::Role;
 
 use crate::both::Desk;

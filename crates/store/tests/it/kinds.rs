@@ -2,13 +2,13 @@
 
 use serde_json::Value;
 use serde_json::json;
-use store::act::Author;
-use store::chain::canonical;
 use store::error::StoreError;
-use store::every;
-use store::record::Record;
-use store::tables;
-use store::verify::in_silence;
+use store::record::act::Author;
+use store::record::all_tables;
+use store::record::chain::canonical;
+use store::record::row::Record;
+use store::record::tables;
+use store::safekeeping::verify::in_silence;
 
 use crate::both::Desk;
 use crate::forged::backed_up_and_restored;

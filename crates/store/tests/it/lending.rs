@@ -1,12 +1,12 @@
 //! Lending, as the desk does it.
 
-use store::machine::Move;
-use store::tables::HandOut;
-use store::tables::Loan;
-use store::tables::LoanNight;
-use store::tables::Monitor;
-use store::tables::Movement;
-use store::tables::TakeBack;
+use store::lending::machine::Move;
+use store::record::tables::HandOut;
+use store::record::tables::Loan;
+use store::record::tables::LoanNight;
+use store::record::tables::Monitor;
+use store::record::tables::Movement;
+use store::record::tables::TakeBack;
 use store::words::Condition;
 use store::words::LoanStatus;
 use store::words::MonitorStatus;
@@ -50,7 +50,7 @@ on_both! {
         let way: Vec<_> = moves.iter().map(|one| one.after.text()).collect();
         assert_eq!(way, ["booked", "out", "back", "to_clean", "to_check", "ready"]);
         assert!(moves.iter().all(|one| one.who == "pillow"));
-        let study: store::tables::Study = conn.get(study.id).await.unwrap();
+        let study: store::record::tables::Study = conn.get(study.id).await.unwrap();
         assert_eq!(study.status, StudyStatus::Waiting);
     }
 
@@ -83,7 +83,7 @@ on_both! {
         store.check(&by, monitor.id, good_check()).await.unwrap();
         store.close_consumable(&by, monitor.gas.unwrap()).await.unwrap();
         refused("gas_expired").await;
-        let lot = store::monitor::ConsumableForm { kind: store::words::ConsumableKind::Gas, lot: "G2".to_owned(), expires_on: String::new(), received: 1, co2_percent: Some(5.0) };
+        let lot = store::lending::monitor::ConsumableForm { kind: store::words::ConsumableKind::Gas, lot: "G2".to_owned(), expires_on: String::new(), received: 1, co2_percent: Some(5.0) };
         let lot = store.add_consumable(&by, lot).await.unwrap();
         store.connect_gas(&by, monitor.id, lot.id).await.unwrap();
         store.move_monitor(&by, monitor.id, Move::Hold, "safety notice").await.unwrap();
@@ -113,7 +113,7 @@ on_both! {
         let (second, third) = (study(store, 2).await, study(store, 3).await);
         let error = store.book(&by, loan(&second, "2026-11-28", 1)).await.unwrap_err();
         assert_eq!(codes(&error), ["none_free"]);
-        let wanted = store::loan::LoanForm { monitor: Some(monitor.id), ..loan(&second, "2026-11-26", 2) };
+        let wanted = store::lending::loan::LoanForm { monitor: Some(monitor.id), ..loan(&second, "2026-11-26", 2) };
         let error = store.book(&by, wanted).await.unwrap_err();
         assert_eq!(error.to_string(), format!("{} is promised for the night of 2026-11-27 to loan {}", monitor.mark, first.mark));
         // The morning it comes back is free again, and so is what a cancelled loan held.
@@ -155,7 +155,7 @@ on_both! {
         store.hand_out(&by, loan.id, full_hand_out()).await.unwrap();
         desk.wait_s(8 * 86_400);
         let morning = store.read().await.unwrap().morning(store.now()).await.unwrap();
-        assert_eq!((morning.missing[0].rung, morning.at_risk_pence), (Some(store::desk::Rung::TellManager), 650_000));
+        assert_eq!((morning.missing[0].rung, morning.at_risk_pence), (Some(store::lending::desk::Rung::TellManager), 650_000));
         store.chase(&by, loan.id, store::words::Contact::Telephone, "moved house, brings it tomorrow").await.unwrap();
         store.give_up(&by, loan.id, "no answer for a week").await.unwrap();
         assert_eq!(store.read().await.unwrap().get::<Monitor>(monitor.id).await.unwrap().status, MonitorStatus::Lost);
@@ -207,7 +207,7 @@ on_both! {
     }
 
     async fn a_scan_finds_the_thing_or_says_it_was_misread(desk) {
-        use store::desk::Scanned;
+        use store::lending::desk::Scanned;
         let store = &desk.store;
         let monitor = ready(store, "S1").await;
         let loan = store.book(&desk_clerk(), loan(&study(store, 1).await, "2026-11-25", 1)).await.unwrap();

@@ -2,12 +2,12 @@
 
 use std::time::Duration;
 
-use store::act::Author;
 use store::error::StoreError;
-use store::monitor::ConsumableForm;
-use store::monitor::MonitorForm;
-use store::person::PersonForm;
-use store::tables::Person;
+use store::lending::monitor::ConsumableForm;
+use store::lending::monitor::MonitorForm;
+use store::people::person::PersonForm;
+use store::record::act::Author;
+use store::record::tables::Person;
 use store::text;
 use store::words::ConsumableKind;
 
@@ -74,7 +74,7 @@ on_both! {
         }
         drop(conn);
         let tried = desk.store.log_in("a\0b", "whatever it is", "192.0.2.1", 900).await.unwrap();
-        assert!(matches!(tried, store::session::LogIn::Wrong));
+        assert!(matches!(tried, store::login::session::LogIn::Wrong));
     }
 
     /// A number at the ends of what a number can be is refused, and nothing is summed up with it.
@@ -94,7 +94,7 @@ on_both! {
             let error = store.add_consumable(&by, form).await.unwrap_err();
             assert!(error.is("number_wrong") || error.is("co2_wrong"), "{error}");
         }
-        assert_eq!(store::loan::evenings(jiff::civil::date(2026, 11, 24), i64::MAX).len(), 400);
+        assert_eq!(store::lending::loan::evenings(jiff::civil::date(2026, 11, 24), i64::MAX).len(), 400);
         tokio::time::timeout(Duration::from_mins(1), store.read()).await.unwrap().unwrap();
     }
 }

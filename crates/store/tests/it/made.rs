@@ -1,19 +1,19 @@
 //! An invented department for the tests of lending.
 
 use jiff::civil::Date;
-use store::act::Author;
-use store::db::Store;
-use store::loan::LoanForm;
-use store::monitor::CheckForm;
-use store::monitor::ConsumableForm;
-use store::monitor::MonitorForm;
-use store::person::PersonForm;
-use store::person::ReferralForm;
-use store::setting::DeskSettings;
-use store::tables::HandOut;
-use store::tables::Monitor;
-use store::tables::Study;
-use store::tables::TakeBack;
+use store::lending::loan::LoanForm;
+use store::lending::monitor::CheckForm;
+use store::lending::monitor::ConsumableForm;
+use store::lending::monitor::MonitorForm;
+use store::lending::setting::DeskSettings;
+use store::people::person::PersonForm;
+use store::people::person::ReferralForm;
+use store::record::act::Author;
+use store::record::db::Store;
+use store::record::tables::HandOut;
+use store::record::tables::Monitor;
+use store::record::tables::Study;
+use store::record::tables::TakeBack;
 use store::words::CheckWhen;
 use store::words::Condition;
 use store::words::ConsumableKind;

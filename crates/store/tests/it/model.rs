@@ -1,13 +1,13 @@
 //! Thousands of desk acts in no sensible order, held against what must always be true.
 
-use store::db::Store;
 use store::error::StoreError;
-use store::machine::Move;
-use store::tables::Loan;
-use store::tables::LoanNight;
-use store::tables::Monitor;
-use store::tables::Movement;
-use store::tables::Study;
+use store::lending::machine::Move;
+use store::record::db::Store;
+use store::record::tables::Loan;
+use store::record::tables::LoanNight;
+use store::record::tables::Monitor;
+use store::record::tables::Movement;
+use store::record::tables::Study;
 use store::words::LoanStatus;
 use store::words::MonitorStatus;
 

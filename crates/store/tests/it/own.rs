@@ -5,13 +5,13 @@ use std::os::unix::fs::PermissionsExt as _;
 use std::path::Path;
 use std::sync::Arc;
 
-use store::act::Author;
-use store::backup::backup;
-use store::backup::restore;
-use store::db::Place;
-use store::db::Reach;
-use store::db::Store;
-use store::verify::in_silence;
+use store::record::act::Author;
+use store::record::db::Place;
+use store::record::db::Reach;
+use store::record::db::Store;
+use store::safekeeping::backup::backup;
+use store::safekeeping::backup::restore;
+use store::safekeeping::verify::in_silence;
 use store::when::Clock;
 
 use crate::both::Desk;

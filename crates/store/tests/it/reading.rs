@@ -3,21 +3,21 @@
 use std::sync::Arc;
 
 use engine::recording::Recording;
-use store::content::Wording;
-use store::db::Store;
-use store::diary::DiaryForm;
 use store::error::StoreError;
-use store::hand::Change;
-use store::reading::Step;
-use store::reading::Stepped;
-use store::remake::Remade;
-use store::repeat::Again;
-use store::signing::Paper;
-use store::standing::Turn;
-use store::tables::DiaryEntry;
-use store::tables::Night;
-use store::tables::Report;
-use store::tables::Study;
+use store::lending::diary::DiaryForm;
+use store::reading::content::Wording;
+use store::reading::edit::Change;
+use store::reading::remake::Remade;
+use store::reading::repeat::Again;
+use store::reading::signing::Paper;
+use store::reading::standing::Turn;
+use store::reading::steps::Step;
+use store::reading::steps::Stepped;
+use store::record::db::Store;
+use store::record::tables::DiaryEntry;
+use store::record::tables::Night;
+use store::record::tables::Report;
+use store::record::tables::Study;
 use store::words::NightStatus;
 use store::words::Role;
 use store::words::StudyStatus;
@@ -157,7 +157,7 @@ on_both! {
     async fn a_change_that_cannot_be_placed_writes_nothing(desk) {
         let mut read = night(&desk.store).await;
         let before = read.night.clone();
-        for wrong in [exclude(" "), Step::Undo, Step::Change(Change::Remove { entry: 0 }), Step::Change(Change::BloodGas { at: "07:00".to_owned(), pco2: 45.0, mmhg: false, beside: store::hand::Beside::Ask })] {
+        for wrong in [exclude(" "), Step::Undo, Step::Change(Change::Remove { entry: 0 }), Step::Change(Change::BloodGas { at: "07:00".to_owned(), pco2: 45.0, mmhg: false, beside: store::reading::edit::Beside::Ask })] {
             assert!(matches!(read.step(&desk.store, wrong).await, Err(StoreError::Refused(_))));
         }
         let clerk = desk.store.step(&by(Role::Desk), before.id, before.act, Step::Undo, read.recording.clone()).await;
@@ -312,7 +312,7 @@ on_both! {
                 nights.iter().for_each(|night| drop(beside.reservations(night)));
                 nights.len()
             };
-            store::db::counted(work).await
+            store::record::db::counted(work).await
         };
         night(store).await;
         let (one, few) = asked().await;

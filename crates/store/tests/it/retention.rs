@@ -1,14 +1,14 @@
 //! Data whose time is over, and data somebody asks for.
 
-use store::db::Place;
 use store::error::StoreError;
-use store::every;
-use store::tables::Monitor;
-use store::tables::Night;
-use store::tables::Original;
-use store::tables::Person;
-use store::tables::Setting;
-use store::verify::in_silence;
+use store::record::all_tables;
+use store::record::db::Place;
+use store::record::tables::Monitor;
+use store::record::tables::Night;
+use store::record::tables::Original;
+use store::record::tables::Person;
+use store::record::tables::Setting;
+use store::safekeeping::verify::in_silence;
 use store::words::Role;
 
 use crate::both::Desk;
@@ -35,7 +35,10 @@ const TELLING: [&str; 13] = [
     "as expected",
 ];
 
-async fn destroy(desk: &Desk, person: i64) -> Result<store::destroy::Destroyed, StoreError> {
+async fn destroy(
+    desk: &Desk,
+    person: i64,
+) -> Result<store::retention::destroy::Destroyed, StoreError> {
     desk.store
         .destroy_person(
             &by(Role::Governance),
@@ -140,11 +143,11 @@ on_both! {
         destroy(&desk, someone.id).await.unwrap();
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("b");
-        let made = store::backup::backup(&desk.store, &file, None, &in_silence).await.unwrap();
+        let made = store::safekeeping::backup::backup(&desk.store, &file, None, &in_silence).await.unwrap();
         assert!(made.verified.destroyed > 0);
         let place = Place::Folder(folder.path().join("r"));
         let now = desk.store.now();
-        let found = store::backup::restore(&file, &place, None, std::sync::Arc::new(move || now), &in_silence).await.unwrap();
+        let found = store::safekeeping::backup::restore(&file, &place, None, std::sync::Arc::new(move || now), &in_silence).await.unwrap();
         assert_eq!(found.wrong, Vec::<String>::new());
     }
 

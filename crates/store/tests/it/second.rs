@@ -3,15 +3,15 @@
 use std::sync::Arc;
 
 use engine::recording::Recording;
-use store::act::Author;
-use store::db::Store;
 use store::error::StoreError;
-use store::hand::Change;
-use store::hand::head_key;
-use store::reading::Step;
-use store::second::DrawForm;
-use store::tables::Night;
-use store::tables::SecondReading;
+use store::reading::edit::Change;
+use store::reading::edit::head_key;
+use store::reading::second::DrawForm;
+use store::reading::steps::Step;
+use store::record::act::Author;
+use store::record::db::Store;
+use store::record::tables::Night;
+use store::record::tables::SecondReading;
 use store::words::Role;
 
 use crate::full::by;

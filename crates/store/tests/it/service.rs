@@ -1,23 +1,23 @@
 //! Figures for the service against what was counted by hand.
 
 use jiff::civil::Date;
-use store::act::Act;
-use store::db::Store;
-use store::record::Kept;
+use store::record::act::Act;
+use store::record::db::Store;
+use store::record::row::Kept;
+use store::record::tables::Check;
+use store::record::tables::Loan;
+use store::record::tables::Monitor;
+use store::record::tables::Movement;
+use store::record::tables::Night;
+use store::record::tables::Original;
+use store::record::tables::Outcome;
+use store::record::tables::Report;
+use store::record::tables::Study;
 use store::service::Leg;
 use store::service::Period;
 use store::service::Run;
 use store::service::Times;
 use store::service::Usage;
-use store::tables::Check;
-use store::tables::Loan;
-use store::tables::Monitor;
-use store::tables::Movement;
-use store::tables::Night;
-use store::tables::Original;
-use store::tables::Outcome;
-use store::tables::Report;
-use store::tables::Study;
 use store::words::CheckWhen;
 use store::words::LoanStatus;
 use store::words::MonitorStatus;

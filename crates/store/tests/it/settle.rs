@@ -2,18 +2,18 @@
 
 use jiff::SignedDuration;
 use jiff::ToSpan as _;
-use store::act::Author;
-use store::content::Wording;
-use store::db::Store;
-use store::morning::Incoming;
-use store::record::Kept;
-use store::signing::Paper;
-use store::tables::HandOut;
-use store::tables::Loan;
-use store::tables::Night;
-use store::tables::Person;
-use store::tables::Report;
-use store::tables::Tie;
+use store::intake::receive::Incoming;
+use store::reading::content::Wording;
+use store::reading::signing::Paper;
+use store::record::act::Author;
+use store::record::db::Store;
+use store::record::row::Kept;
+use store::record::tables::HandOut;
+use store::record::tables::Loan;
+use store::record::tables::Night;
+use store::record::tables::Person;
+use store::record::tables::Report;
+use store::record::tables::Tie;
 use store::words::NightStatus;
 use store::words::Role;
 use store::words::TieStatus;
@@ -117,7 +117,7 @@ on_both! {
             let (ids, sought) = of(number).await;
             assert_eq!((ids, sought), (vec![own.id, same_time.id, before.id], vec![before.id]), "{number}");
         }
-        let person: store::tables::Person = desk.store.read().await.unwrap().get(earlier.person).await.unwrap();
+        let person: store::record::tables::Person = desk.store.read().await.unwrap().get(earlier.person).await.unwrap();
         assert_eq!(of(&person.mrn).await.1, [earlier.id]);
         assert_eq!(of("L-99999-X").await.1, Vec::<i64>::new());
         let all = desk.store.candidates(&night, &before.mark).await.unwrap();
@@ -249,7 +249,7 @@ on_both! {
         assert_eq!((old.status, old.replaced_by, old.settled_because.as_deref()), (NightStatus::SetAside, Some(new.id), Some("CO2 was missing")));
         let mut conn = store.read().await.unwrap();
         for night in [old.original, tied.original] {
-            let original: store::tables::Original = conn.get(night).await.unwrap();
+            let original: store::record::tables::Original = conn.get(night).await.unwrap();
             assert!(!conn.bytes(&original.sha256).await.unwrap().is_empty());
         }
         assert_eq!(conn.reports(tied.id).await.unwrap(), Vec::<Report>::new());

@@ -2,12 +2,12 @@
 
 use sqlx::Connection as _;
 use sqlx::Row as _;
-use store::act::Author;
-use store::db::Place;
-use store::every;
-use store::head::HEADS;
-use store::proof::Verified;
-use store::verify::in_silence;
+use store::record::act::Author;
+use store::record::all_tables;
+use store::record::chain_head::HEADS;
+use store::record::db::Place;
+use store::safekeeping::proof::Verified;
+use store::safekeeping::verify::in_silence;
 
 use crate::both::Desk;
 use crate::both::straight;
@@ -389,7 +389,7 @@ on_both! {
         behind(&desk, &format!("UPDATE bytes SET deflated = {flipped} WHERE sha256 = ({sha256})")).await;
         let said = wrong(&desk).await;
         assert!(said.starts_with("the kept bytes ") && said.ends_with(" of original 1 are not what they were"), "{said}");
-        let original: store::tables::Original = desk.store.read().await.unwrap().get(1).await.unwrap();
+        let original: store::record::tables::Original = desk.store.read().await.unwrap().get(1).await.unwrap();
         let refused = desk.store.read().await.unwrap().bytes(&original.sha256).await.unwrap_err();
         assert!(refused.to_string().starts_with("the record is damaged: the kept bytes "), "{refused}");
         behind(&desk, &format!("DELETE FROM bytes WHERE sha256 = ({sha256})")).await;
@@ -432,7 +432,8 @@ async fn a_bit_flipped_on_the_disk_is_found_where_the_database_finds_nothing() {
     file[at] ^= 8;
     std::fs::write(&path, file).unwrap();
 
-    let store = store::db::Store::open(&desk.place, store::when::wall_clock()).await.unwrap();
+    let store =
+        store::record::db::Store::open(&desk.place, store::when::wall_clock()).await.unwrap();
     let url = format!("sqlite://{}", path.display());
     let mut conn = sqlx::SqliteConnection::connect(&url).await.unwrap();
     let said: String =

@@ -49,9 +49,11 @@ fn uses(text: &str, room: &str) -> bool {
 }
 
 fn wrong(file: &Path, later: &[String]) -> Vec<String> {
-    let text = fs::read_to_string(file).unwrap();
+    let whole = fs::read_to_string(file).unwrap();
+    // A test may look at what is built on it.
+    let text = whole.split("#[cfg(test)]").next().unwrap();
     assert!(!text.contains("use crate::{"), "{}: one name a line", file.display());
-    let up = later.iter().filter(|room| uses(&text, room));
+    let up = later.iter().filter(|room| uses(text, room));
     up.map(|room| format!("{} uses the later `{room}`", file.display())).collect()
 }
 

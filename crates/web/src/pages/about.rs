@@ -5,7 +5,7 @@ use axum::Json;
 use axum::http::StatusCode;
 use axum::response::IntoResponse;
 use serde_json::json;
-use store::tables::Setting;
+use store::record::tables::Setting;
 
 use crate::form::sentence;
 use crate::page::Answer;

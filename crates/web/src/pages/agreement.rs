@@ -6,8 +6,8 @@ mod tables;
 mod words;
 
 use askama::Template;
-use store::agreement::Agreement;
-use store::second::DrawForm;
+use store::reading::agreement::Agreement;
+use store::reading::second::DrawForm;
 use store::text;
 use store::when;
 

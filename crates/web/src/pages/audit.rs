@@ -3,8 +3,8 @@
 use askama::Template;
 use axum::response::Response;
 use serde_json::json;
-use store::audit::Asked;
-use store::audit::Line;
+use store::login::audit::Asked;
+use store::login::audit::Line;
 use store::text;
 
 use crate::form::Field;

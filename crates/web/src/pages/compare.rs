@@ -18,10 +18,10 @@ use engine::compare::Comparison;
 use engine::compare::compare;
 use engine::compare::letter;
 use serde_json::json;
-use store::compare::Offered;
-use store::compare::Side;
-use store::tables::Night;
-use store::tables::Person;
+use store::reading::compare::Offered;
+use store::reading::compare::Side;
+use store::record::tables::Night;
+use store::record::tables::Person;
 
 use crate::opened::Opened;
 use crate::page::Answer;

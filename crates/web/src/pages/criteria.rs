@@ -15,12 +15,12 @@ use engine::criteria::differences;
 use engine::criteria::head;
 use engine::criteria::shipped;
 use engine::criteria::shipped_names;
-use store::adoption::Adopted;
-use store::adoption::Begin;
-use store::adoption::Draft;
-use store::db::Conn;
-use store::sets::parsed;
-use store::tables::Setting;
+use store::criteria::adoption::Adopted;
+use store::criteria::adoption::Begin;
+use store::criteria::adoption::Draft;
+use store::criteria::sets::parsed;
+use store::record::db::Conn;
+use store::record::tables::Setting;
 use store::text;
 
 use self::rows::Asked;

@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::extract::Path;
-use store::tables::Account;
+use store::record::tables::Account;
 
 use crate::form::Field;
 use crate::form::Form;

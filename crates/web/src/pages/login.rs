@@ -6,12 +6,12 @@ use axum::http::HeaderValue;
 use axum::http::StatusCode;
 use axum::response::IntoResponse;
 use axum::response::Response;
-use store::account::LinkAct;
-use store::account::TOLD_S;
-use store::session::Browser;
-use store::session::KNOWN_S;
-use store::session::LogIn;
-use store::tables::Account;
+use store::login::account::LinkAct;
+use store::login::account::TOLD_S;
+use store::login::session::Browser;
+use store::login::session::KNOWN_S;
+use store::login::session::LogIn;
+use store::record::tables::Account;
 
 use crate::form::Field;
 use crate::form::Form;

@@ -14,12 +14,12 @@ use askama::Template;
 use axum::extract::Path;
 use axum::response::Response;
 use serde_json::json;
-use store::desk::NightLine;
-use store::tables::Night;
-use store::tables::Person;
-use store::tables::Referral;
-use store::tables::SecondReading;
-use store::tables::Study;
+use store::lending::desk::NightLine;
+use store::record::tables::Night;
+use store::record::tables::Person;
+use store::record::tables::Referral;
+use store::record::tables::SecondReading;
+use store::record::tables::Study;
 use store::words::NightStatus;
 
 use crate::access::Right;

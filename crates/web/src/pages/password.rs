@@ -2,9 +2,9 @@
 
 use askama::Template;
 use axum::extract::Path;
-use store::account::LinkAct;
-use store::session::OwnSession;
-use store::tables::Account;
+use store::login::account::LinkAct;
+use store::login::session::OwnSession;
+use store::record::tables::Account;
 
 use crate::form::Field;
 use crate::form::Form;

@@ -3,8 +3,8 @@
 use askama::Template;
 use axum::extract::Path;
 use serde_json::json;
-use store::retention::Due;
-use store::tables::Person;
+use store::record::tables::Person;
+use store::retention::schedule::Due;
 use store::when;
 
 use crate::form::Field;

@@ -1,9 +1,9 @@
 //! The box in the header: a hardware scanner types a mark like a keyboard and ends with Enter.
 
 use serde_json::json;
-use store::desk::Scanned;
-use store::record::Record as _;
-use store::tables::Loan;
+use store::lending::desk::Scanned;
+use store::record::row::Record as _;
+use store::record::tables::Loan;
 use store::text;
 
 use crate::access::Right;

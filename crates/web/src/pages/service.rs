@@ -11,7 +11,7 @@ mod words;
 
 use askama::Template;
 use jiff::civil::Date;
-use store::db::Conn;
+use store::record::db::Conn;
 use store::service::Drift;
 use store::service::Failures;
 use store::service::MonthOf;

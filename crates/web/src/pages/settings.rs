@@ -4,8 +4,8 @@ mod desk;
 
 use askama::Template;
 use axum::extract::Path;
-use store::setting::DESK;
-use store::tables::Setting;
+use store::lending::setting::DESK;
+use store::record::tables::Setting;
 use store::text;
 
 use crate::form::Field;

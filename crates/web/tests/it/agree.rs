@@ -5,12 +5,12 @@ use std::fmt::Write as _;
 
 use axum::http::StatusCode;
 use serde_json::Value;
-use store::act::Author;
-use store::morning::Incoming;
-use store::session::LogIn;
-use store::tables::Loan;
-use store::tables::Night;
-use store::tables::SecondReading;
+use store::intake::receive::Incoming;
+use store::login::session::LogIn;
+use store::record::act::Author;
+use store::record::tables::Loan;
+use store::record::tables::Night;
+use store::record::tables::SecondReading;
 use store::words::LoanStatus;
 use store::words::Role;
 

@@ -6,8 +6,8 @@ use std::time::Duration;
 use axum::http::StatusCode;
 use engine::criteria::SECTIONS;
 use engine::criteria::shipped;
-use store::tables::Night;
-use store::tables::Outcome;
+use store::record::tables::Night;
+use store::record::tables::Outcome;
 use store::words::Role;
 use web::typed::encode;
 

@@ -285,7 +285,8 @@ async fn a_link_for_a_physician_wants_a_second_person_and_its_owner_is_told() {
     let gov = bench.token(Role::Governance).await;
     assert!(bench.get("/links", &gov).await.text.contains("Bo physician"));
     assert!(bench.get("/links", &keys).await.text.contains("Somebody else must say"));
-    let shown: store::tables::Account = bench.store.read().await.unwrap().get(3).await.unwrap();
+    let shown: store::record::tables::Account =
+        bench.store.read().await.unwrap().get(3).await.unwrap();
     let said = |password: &str| {
         format!("seen={}&asked=yes&password={}", shown.act, password.replace(' ', "+"))
     };

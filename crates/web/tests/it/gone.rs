@@ -1,7 +1,7 @@
 //! What was destroyed is served by nobody any more, whatever is still in memory; and when the record was saved.
 
 use axum::http::StatusCode;
-use store::act::Author;
+use store::record::act::Author;
 use store::words::Role;
 
 use crate::ask::bench;
@@ -66,7 +66,14 @@ async fn r21_about_says_when_the_record_was_last_backed_up_and_what_its_clock_is
     assert!(bench.get("/about", &token).await.text.contains("<dt>Last backup</dt><dd>never</dd>"));
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("b");
-    store::backup::backup(&bench.store, &file, None, &store::verify::in_silence).await.unwrap();
+    store::safekeeping::backup::backup(
+        &bench.store,
+        &file,
+        None,
+        &store::safekeeping::verify::in_silence,
+    )
+    .await
+    .unwrap();
     let page = bench.get("/about", &token).await.text;
     assert!(page.contains("<dt>Last backup</dt><dd>2026-11-25 08:00</dd>"), "{page}");
     assert!(!page.contains("Nothing can be changed"));

@@ -1,16 +1,16 @@
 //! Somebody with a loan, for tests and the example that show how a night is read. Everybody is invented.
 
 use engine::time::zone_named;
-use store::act::Author;
-use store::db::Store;
 use store::error::Result;
-use store::record::Kept;
-use store::tables::HandOut;
-use store::tables::Loan;
-use store::tables::Monitor;
-use store::tables::Person;
-use store::tables::Referral;
-use store::tables::Study;
+use store::record::act::Author;
+use store::record::db::Store;
+use store::record::row::Kept;
+use store::record::tables::HandOut;
+use store::record::tables::Loan;
+use store::record::tables::Monitor;
+use store::record::tables::Person;
+use store::record::tables::Referral;
+use store::record::tables::Study;
 use store::when::local_date;
 use store::words::LoanStatus;
 use store::words::MonitorStatus;

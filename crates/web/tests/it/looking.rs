@@ -5,8 +5,8 @@ use std::sync::Arc;
 use axum::body::Body;
 use axum::http::Request;
 use axum::http::StatusCode;
-use store::setting::DeskSettings;
-use store::tables::Night;
+use store::lending::setting::DeskSettings;
+use store::record::tables::Night;
 use store::words::Role;
 use web::access::NOBODY;
 use web::access::ROUTES;
@@ -45,12 +45,12 @@ async fn department() -> (Bench, Night) {
         bench.account(role).await;
     }
     lend(&bench.store, 1, (FAMILY, "Nell"), EVENING).await.unwrap();
-    let file = store::morning::Incoming {
+    let file = store::intake::receive::Incoming {
         name: "TC-1001.csv".to_owned(),
         bytes: file(),
-        ..store::morning::Incoming::default()
+        ..store::intake::receive::Incoming::default()
     };
-    let by = store::act::Author::program();
+    let by = store::record::act::Author::program();
     let night = bench.store.receive(&by, file).await.unwrap().nights.remove(0);
     (bench, night)
 }
@@ -236,16 +236,16 @@ async fn r017_the_administrator_is_not_told_whether_a_person_is_known() {
 #[tokio::test(flavor = "multi_thread")]
 async fn r018_the_administrators_morning_has_no_name() {
     let (bench, _) = department().await;
-    let by = store::act::Author::program();
-    let person = store::person::PersonForm {
+    let by = store::record::act::Author::program();
+    let person = store::people::person::PersonForm {
         mrn: "LM 777 777".to_owned(),
         family: "Eiderwick".to_owned(),
         given: "Ada".to_owned(),
         born_on: "1971-02-03".to_owned(),
-        ..store::person::PersonForm::default()
+        ..store::people::person::PersonForm::default()
     };
     let person = bench.store.add_person(&by, &person).await.unwrap();
-    let asked = store::person::ReferralForm {
+    let asked = store::people::person::ReferralForm {
         person: person.id,
         asked_by: "Dr Duvet".to_owned(),
         received_on: "2026-11-20".to_owned(),

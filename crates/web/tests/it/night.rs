@@ -5,9 +5,9 @@ use std::fmt::Write as _;
 
 use axum::http::StatusCode;
 use serde_json::Value;
-use store::act::Author;
-use store::morning::Incoming;
-use store::tables::Night;
+use store::intake::receive::Incoming;
+use store::record::act::Author;
+use store::record::tables::Night;
 use store::words::NightStatus;
 use store::words::Role;
 

@@ -178,7 +178,7 @@ async fn r018_no_number_and_no_text_in_any_field_is_a_fault_of_the_program() {
     for role in [Role::Governance, Role::Administrator] {
         bench.account(role).await;
     }
-    let by = store::act::Author::program();
+    let by = store::record::act::Author::program();
     bench.store.make_account_with(&by, "other", "Bo Other", Role::Desk, PASSWORD).await.unwrap();
     let names = names();
     assert!(names.len() > 60 && names.contains("more"), "{names:?}");

@@ -4,13 +4,13 @@
 use std::sync::Arc;
 
 use axum::http::StatusCode;
-use store::act::Author;
-use store::setting::DESK;
-use store::setting::DeskSettings;
-use store::tables::HandOut;
-use store::tables::Loan;
-use store::tables::Night;
-use store::tables::Person;
+use store::lending::setting::DESK;
+use store::lending::setting::DeskSettings;
+use store::record::act::Author;
+use store::record::tables::HandOut;
+use store::record::tables::Loan;
+use store::record::tables::Night;
+use store::record::tables::Person;
 use store::words::Contact;
 use store::words::LoanStatus;
 use store::words::Role;
@@ -435,7 +435,7 @@ async fn a_paper_of_another_release_is_marked_as_it_was_signed() {
     signed(&bench, night.id, "comment=").await;
     act(&bench, night.id, "withdraw", "a+test").await;
     let mut other = bench.store.act(&Author::program(), "test").await.unwrap();
-    let mut report: store::tables::Report = other.get(1).await.unwrap();
+    let mut report: store::record::tables::Report = other.get(1).await.unwrap();
     report.content = report.content.replace("\"comment\":[]", "\"comment\":[\"more\"]");
     other.on("night", night.person);
     other.put(&mut report).await.unwrap();
@@ -561,7 +561,7 @@ async fn r037_a_reminder_is_printed_only_when_the_loan_is_due_and_a_second_only_
 async fn nobody_wears_a_heated_sensor_whom_nobody_can_free_of_it() {
     let desk = DeskSettings { longest_hours: Some(6.0), ..DeskSettings::default() };
     let refused = |form: &HandOut, desk: &DeskSettings| -> Vec<&'static str> {
-        let all = store::loan::hand_out_faults(form, desk);
+        let all = store::lending::loan::hand_out_faults(form, desk);
         let heat = ["hours_missing", "hours_wrong", "nobody_takes_it_off"];
         all.into_iter().map(|one| one.code).filter(|code| heat.contains(code)).collect()
     };
@@ -631,7 +631,7 @@ async fn r009_what_was_learnt_after_signing_is_told_wherever_its_reader_looks() 
     let (bench, night) = read().await;
     assert_eq!(signed(&bench, night.id, "comment=First.").await.status, StatusCode::SEE_OTHER);
     let mut act = bench.store.act(&Author::program(), "monitor.check").await.unwrap();
-    let mut check = store::tables::Check {
+    let mut check = store::record::tables::Check {
         id: 0,
         act: 0,
         monitor: 1,
@@ -644,8 +644,8 @@ async fn r009_what_was_learnt_after_signing_is_told_wherever_its_reader_looks() 
         observed_kpa: Some(6.4),
         pressure_kpa: None,
         clock_ahead_s: Some(0),
-        parts: store::record::Kept(Vec::new()),
-        missing: store::record::Kept(Vec::new()),
+        parts: store::record::row::Kept(Vec::new()),
+        missing: store::record::row::Kept(Vec::new()),
         passed: false,
         note: Some("it is off".to_owned()),
         voided_at: None,
@@ -685,7 +685,7 @@ async fn r21_the_list_of_nights_asks_the_record_no_more_often_for_more_nights() 
     let asked = async || {
         // The first look opens each night to draw it; that is kept.
         bench.get("/nights", &token).await;
-        store::db::counted(bench.get("/nights", &token)).await
+        store::record::db::counted(bench.get("/nights", &token)).await
     };
     let (one, few) = asked().await;
     for n in 2..6 {
@@ -694,7 +694,11 @@ async fn r21_the_list_of_nights_asks_the_record_no_more_often_for_more_nights() 
             .unwrap();
         let bytes = [crate::night::file(), format!("# {n}\n").into_bytes()].concat();
         let name = format!("TC-100{n}.csv");
-        let file = store::morning::Incoming { name, bytes, ..store::morning::Incoming::default() };
+        let file = store::intake::receive::Incoming {
+            name,
+            bytes,
+            ..store::intake::receive::Incoming::default()
+        };
         bench.store.receive(&Author::program(), file).await.unwrap();
     }
     let (all, many) = asked().await;

@@ -1,9 +1,9 @@
 //! The figures for the service over HTTP: what is shown to whom, and that every file can be read.
 
 use axum::http::StatusCode;
-use store::act::Author;
-use store::record::Kept;
-use store::tables::Check;
+use store::record::act::Author;
+use store::record::row::Kept;
+use store::record::tables::Check;
 use store::words::CheckWhen;
 use store::words::Role;
 

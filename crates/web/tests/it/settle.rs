@@ -1,11 +1,11 @@
 //! Whose night it is, over HTTP: every loan in sight, two people against a doubt, untied, replaced, and told.
 
 use axum::http::StatusCode;
-use store::act::Author;
-use store::morning::Incoming;
-use store::session::LogIn;
-use store::tables::Check;
-use store::tables::Night;
+use store::intake::receive::Incoming;
+use store::login::session::LogIn;
+use store::record::act::Author;
+use store::record::tables::Check;
+use store::record::tables::Night;
 use store::words::NightStatus;
 use store::words::Role;
 
@@ -204,8 +204,8 @@ async fn a_check_that_came_later_is_taken_up_by_the_reader_and_a_wrong_one_is_vo
         observed_kpa: Some(5.3),
         pressure_kpa: None,
         clock_ahead_s: Some(0),
-        parts: store::record::Kept(Vec::new()),
-        missing: store::record::Kept(Vec::new()),
+        parts: store::record::row::Kept(Vec::new()),
+        missing: store::record::row::Kept(Vec::new()),
         passed: true,
         note: None,
         voided_at: None,
@@ -273,7 +273,7 @@ async fn r019_a_tied_night_that_cannot_be_scored_stands_first_with_the_way_to_me
     let token = bench.token(Role::Physiologist).await;
     let night = came(&bench, "TC-1001.csv", file()).await;
     let mut act = bench.store.act(&Author::program(), "referral.wrong").await.unwrap();
-    let mut asked: store::tables::Referral = act.get(1).await.unwrap();
+    let mut asked: store::record::tables::Referral = act.get(1).await.unwrap();
     "no-such-set".clone_into(&mut asked.criteria);
     act.put(&mut asked).await.unwrap();
     let mut bare = now(&bench, night.id).await;

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use axum::http::StatusCode;
-use store::setting::DeskSettings;
+use store::lending::setting::DeskSettings;
 use store::words::Role;
 use web::printer::Paper;
 use web::printer::Printer;

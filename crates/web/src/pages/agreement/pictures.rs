@@ -1,6 +1,6 @@
 //! The differences of two readers over their means, drawn.
 
-use store::agreement::FigureAgreement;
+use store::reading::agreement::FigureAgreement;
 
 use super::words;
 use super::words::number;

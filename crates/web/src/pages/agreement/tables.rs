@@ -3,9 +3,9 @@
 use askama::Template;
 use engine::recording::Quantity;
 use engine::stats::Interval;
-use store::agreement::Classes;
-use store::agreement::FigureAgreement;
-use store::agreement::Seconds;
+use store::reading::agreement::Classes;
+use store::reading::agreement::FigureAgreement;
+use store::reading::agreement::Seconds;
 
 use super::words;
 use super::words::number;

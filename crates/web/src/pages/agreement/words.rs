@@ -1,10 +1,10 @@
 //! What the figures of agreement say, in words.
 
 use engine::stats::Kappa;
-use store::agreement::Agreement;
-use store::agreement::Classes;
-use store::agreement::FEWEST;
-use store::agreement::kappa_interval;
+use store::reading::agreement::Agreement;
+use store::reading::agreement::Classes;
+use store::reading::agreement::FEWEST;
+use store::reading::agreement::kappa_interval;
 
 /// How everything is counted.
 pub(super) const HOW: [&str; 6] = [

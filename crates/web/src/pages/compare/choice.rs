@@ -2,9 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use store::compare::Choice;
-use store::compare::MOST;
-use store::compare::Offered;
+use store::reading::compare::Choice;
+use store::reading::compare::MOST;
+use store::reading::compare::Offered;
 
 use crate::page::Trouble;
 use crate::typed::Typed;

@@ -1,7 +1,7 @@
 //! Adopting a draft.
 
 use axum::extract::Path;
-use store::adoption::Known;
+use store::criteria::adoption::Known;
 
 use super::editor;
 use super::editor::Open;

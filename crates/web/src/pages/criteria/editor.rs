@@ -10,14 +10,14 @@ use engine::criteria::Own;
 use engine::criteria::differences;
 use engine::criteria::head;
 use engine::criteria::shipped;
-use store::adoption::Begin;
-use store::adoption::Draft;
-use store::adoption::sound;
-use store::db::Conn;
+use store::criteria::adoption::Begin;
+use store::criteria::adoption::Draft;
+use store::criteria::adoption::sound;
+use store::criteria::rerun::Ended;
+use store::criteria::rerun::Rerun;
+use store::criteria::sets::parsed;
 use store::error::StoreError;
-use store::rerun::Ended;
-use store::rerun::Rerun;
-use store::sets::parsed;
+use store::record::db::Conn;
 
 use super::adopt;
 use super::form::Fields;
@@ -133,7 +133,7 @@ pub(super) fn made(visit: &Visit, open: &Open, fields: Option<Fields>, adopt: Fo
         text: draft.text.clone(),
         showed: run
             .and_then(|run| run.ran())
-            .map(|_| run.map(|run| store::rerun::words(&run.state())).unwrap_or_default())
+            .map(|_| run.map(|run| store::criteria::rerun::words(&run.state())).unwrap_or_default())
             .unwrap_or_default(),
         runs: run.is_some_and(|run| run.state().ended.is_none()),
         adopt,

@@ -12,7 +12,7 @@ use engine::criteria::own_rule_ids;
 use engine::criteria::own_rules;
 use engine::criteria::published_rule_text;
 use engine::criteria::published_rules;
-use store::adoption::DEPARTMENT;
+use store::criteria::adoption::DEPARTMENT;
 
 use super::rows::amount;
 use crate::form::sentence;
@@ -370,7 +370,7 @@ mod tests {
     /// The draft's text after the form was sent with some fields changed, or its faults.
     fn after(text: &str, changes: &[(&str, &str)], copy: &str) -> Result<String, Vec<String>> {
         let base = shipped("adult-air").unwrap();
-        let set = store::sets::parsed(text).unwrap();
+        let set = store::criteria::sets::parsed(text).unwrap();
         let fields = Fields::of(text, &set, &base);
         let typed = sent(&fields, changes);
         let mut fields = fields.filled(&typed);
@@ -386,7 +386,7 @@ mod tests {
         for name in ["child", "adult-ventilation"] {
             // A set that differs in values, rules and questions.
             let shipped = shipped_text(name).unwrap();
-            let set = store::sets::parsed(shipped).unwrap();
+            let set = store::criteria::sets::parsed(shipped).unwrap();
             let text = Own::of(shipped, &set).text(&self::shipped("adult-air").unwrap());
             assert_eq!(after(&text, &[], "").unwrap(), text);
         }
@@ -426,7 +426,7 @@ mod tests {
         let once = after(TEXT, &[], "co2_mean_above_50mmhg").unwrap();
         assert!(once.contains("id = \"co2_mean_above_50mmhg_own\"\n"), "{once}");
         assert!(once.contains("  \"co2_mean_above_50mmhg_own\",\n]"), "{once}");
-        store::adoption::sound("adult-air", &once).unwrap();
+        store::criteria::adoption::sound("adult-air", &once).unwrap();
         let rules = own_rules(&once);
         let twice = after(&once, &[("own_rules", &rules)], "co2_mean_above_50mmhg").unwrap();
         assert!(twice.contains("co2_mean_above_50mmhg_own_2"), "{twice}");

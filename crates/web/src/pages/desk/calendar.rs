@@ -3,7 +3,7 @@
 use askama::Template;
 use jiff::civil::Date;
 use serde_json::json;
-use store::desk::Calendar;
+use store::lending::desk::Calendar;
 use store::when;
 
 use super::rows::weekday;
@@ -71,7 +71,7 @@ pub(crate) async fn calendar(visit: Visit, typed: Typed) -> Answer {
 
 /// The nights with what is free in them.
 pub(super) fn nights(calendar: &Calendar, today: Date) -> Vec<Night> {
-    let night = |night: &store::desk::NightCount| Night {
+    let night = |night: &store::lending::desk::NightCount| Night {
         weekday: weekday(night.night_on),
         day: night.night_on.strftime("%-d %b").to_string(),
         free: night.free,
@@ -82,18 +82,20 @@ pub(super) fn nights(calendar: &Calendar, today: Date) -> Vec<Night> {
 
 fn rows(visit: &Visit, calendar: &Calendar) -> Vec<Row> {
     let sees = visit.may(Right::SeePeople);
-    let row =
-        |(monitor, nights): &(store::tables::Monitor, Vec<Option<store::tables::LoanNight>>)| {
-            let mut cells: Vec<Cell> = Vec::new();
-            for night in nights {
-                let loan = night.as_ref().map_or(0, |night| night.loan);
-                match cells.last_mut() {
-                    Some(last) if loan > 0 && last.loan == loan => last.span += 1,
-                    _ => cells.push(cell(calendar, loan, sees)),
-                }
+    let row = |(monitor, nights): &(
+        store::record::tables::Monitor,
+        Vec<Option<store::record::tables::LoanNight>>,
+    )| {
+        let mut cells: Vec<Cell> = Vec::new();
+        for night in nights {
+            let loan = night.as_ref().map_or(0, |night| night.loan);
+            match cells.last_mut() {
+                Some(last) if loan > 0 && last.loan == loan => last.span += 1,
+                _ => cells.push(cell(calendar, loan, sees)),
             }
-            Row { id: monitor.id, name: monitor.mark.clone(), mark: monitor.status.into(), cells }
-        };
+        }
+        Row { id: monitor.id, name: monitor.mark.clone(), mark: monitor.status.into(), cells }
+    };
     calendar.rows.iter().map(row).collect()
 }
 

@@ -4,10 +4,10 @@ use axum::extract::Path;
 use engine::notes::diary::QUESTIONS;
 use engine::notes::diary::Takes;
 use serde_json::json;
-use store::diary::DiaryForm;
-use store::loan::evenings;
-use store::tables::Loan;
-use store::tables::Person;
+use store::lending::diary::DiaryForm;
+use store::lending::loan::evenings;
+use store::record::tables::Loan;
+use store::record::tables::Person;
 
 use super::Titled;
 use crate::form::Field;

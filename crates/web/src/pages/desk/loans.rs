@@ -5,17 +5,17 @@ use axum::extract::Path;
 use serde_json::json;
 use store::error::Result;
 use store::error::StoreError;
-use store::loan::IDENTIFIERS;
-use store::loan::LoanForm;
-use store::setting::DeskSettings;
-use store::tables::Chase;
-use store::tables::HandOut;
-use store::tables::Loan;
-use store::tables::Monitor;
-use store::tables::Movement;
-use store::tables::Person;
-use store::tables::Study;
-use store::tables::TakeBack;
+use store::lending::loan::IDENTIFIERS;
+use store::lending::loan::LoanForm;
+use store::lending::setting::DeskSettings;
+use store::record::tables::Chase;
+use store::record::tables::HandOut;
+use store::record::tables::Loan;
+use store::record::tables::Monitor;
+use store::record::tables::Movement;
+use store::record::tables::Person;
+use store::record::tables::Study;
+use store::record::tables::TakeBack;
 use store::text;
 use store::when;
 use store::words::Condition;
@@ -228,7 +228,7 @@ async fn one(
     drop(conn);
     visit.looks(format!("loan {id}"), Some(of.loan.person), json!(null));
     let lends = visit.may(Right::Lend);
-    let written_to = store::desk::was_written_to(&of.loan, &chases);
+    let written_to = store::lending::desk::was_written_to(&of.loan, &chases);
     let mut acts = if lends { acts(visit, &of) } else { Vec::new() };
     if let Some((name, typed, error)) = refused {
         refill(&mut acts, name, typed, error, AT)?;
@@ -263,7 +263,7 @@ fn next(visit: &Visit, of: &Whole) -> String {
     let now = visit.app.store().now();
     match of.loan.status {
         LoanStatus::Booked => format!("Hand out for {}.", of.nights()),
-        LoanStatus::Out => match store::desk::rung(of.loan.due_at, now, &of.desk) {
+        LoanStatus::Out => match store::lending::desk::rung(of.loan.due_at, now, &of.desk) {
             None => format!("Due back {}.", visit.local(of.loan.due_at)),
             Some(rung) => crate::form::sentence(rung.says()),
         },
@@ -381,7 +381,7 @@ fn hours(minutes: i64) -> String {
 
 /// Whether its time has passed.
 fn late(visit: &Visit, of: &Whole) -> bool {
-    store::desk::is_late(&of.loan, visit.app.store().now(), &of.desk)
+    store::lending::desk::is_late(&of.loan, visit.app.store().now(), &of.desk)
 }
 
 fn acts(visit: &Visit, of: &Whole) -> Vec<Act> {

@@ -2,8 +2,8 @@
 
 use askama::Template;
 use axum::extract::Path;
-use store::monitor::ConsumableForm;
-use store::tables::Consumable;
+use store::lending::monitor::ConsumableForm;
+use store::record::tables::Consumable;
 use store::when;
 use store::words::ConsumableKind;
 

@@ -4,9 +4,9 @@ use std::collections::BTreeSet;
 
 use askama::Template;
 use serde_json::json;
-use store::desk::Morning;
-use store::desk::NightLine;
-use store::reserve::Learnt;
+use store::lending::desk::Morning;
+use store::lending::desk::NightLine;
+use store::reading::reserve::Learnt;
 
 use super::nights::LEARNT;
 use super::rows::LoanTable;

@@ -1,10 +1,10 @@
 //! The nights of a person or of a loan: where each stands, what became of its report, and what was learnt since.
 
 use askama::Template;
-use store::beside::Beside;
-use store::db::Conn;
 use store::error::Result;
-use store::tables::Night;
+use store::reading::beside::Beside;
+use store::record::db::Conn;
+use store::record::tables::Night;
 
 use crate::access::Right;
 use crate::form::sentence;

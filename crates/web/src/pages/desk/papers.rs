@@ -7,12 +7,12 @@ use axum::response::IntoResponse;
 use axum::response::Response;
 use jiff::civil::Date;
 use serde_json::json;
-use store::db::Conn;
-use store::setting::DeskSettings;
-use store::tables::Chase;
-use store::tables::Loan;
-use store::tables::Monitor;
-use store::tables::Person;
+use store::lending::setting::DeskSettings;
+use store::record::db::Conn;
+use store::record::tables::Chase;
+use store::record::tables::Loan;
+use store::record::tables::Monitor;
+use store::record::tables::Person;
 use store::when;
 use store::words::LoanStatus;
 
@@ -128,8 +128,8 @@ pub(crate) async fn letter(visit: Visit, Path(id): Path<i64>, typed: Typed) -> A
     let chases = conn.chases(id).await?;
     drop(conn);
     let kind = typed.get("letter").to_owned();
-    let is_late = store::desk::is_late(&loan, store.now(), &desk);
-    may_be_sent(&loan, &kind, is_late, store::desk::was_written_to(&loan, &chases))?;
+    let is_late = store::lending::desk::is_late(&loan, store.now(), &desk);
+    may_be_sent(&loan, &kind, is_late, store::lending::desk::was_written_to(&loan, &chases))?;
     visit.looks(format!("loan {id}"), Some(loan.person), json!({"paper": kind}));
     let name = format!("{} {}", person.given, person.family);
     let address = person.address.unwrap_or_default();
@@ -181,7 +181,7 @@ fn may_be_sent(
 pub(crate) async fn cleaning(visit: Visit, Path(id): Path<i64>) -> Answer {
     let mut conn = visit.app.store().read().await?;
     let desk = conn.desk_settings().await?;
-    let row: store::tables::Cleaning = conn.get(id).await?;
+    let row: store::record::tables::Cleaning = conn.get(id).await?;
     let monitor: Monitor = conn.get(row.monitor).await?;
     let Some(loan) = row.loan else {
         return Err(Trouble::not_found());

@@ -1,10 +1,10 @@
 //! Rows and words that several of the desk's pages show.
 
 use askama::Template;
-use store::desk::LoanLine;
-use store::desk::Rung;
-use store::setting::DeskSettings;
-use store::tables::Movement;
+use store::lending::desk::LoanLine;
+use store::lending::desk::Rung;
+use store::lending::setting::DeskSettings;
+use store::record::tables::Movement;
 use store::words::LoanStatus;
 
 use crate::access::Right;

@@ -1,9 +1,9 @@
 //! What a reader does to a night. Each is saved at once; the answer is the parts that changed, or the page.
 
 use axum::extract::Path;
-use store::hand::Beside;
-use store::hand::Change;
-use store::reading::Step;
+use store::reading::edit::Beside;
+use store::reading::edit::Change;
+use store::reading::steps::Step;
 
 use super::Reading;
 use super::fragment;

@@ -3,12 +3,12 @@
 use axum::extract::Path;
 use engine::judge::Decision;
 use jiff::civil::Date;
-use store::db::Conn;
-use store::desk::NightCount;
-use store::repeat::Again;
-use store::tables::Loan;
-use store::tables::Night;
-use store::tables::Person;
+use store::lending::desk::NightCount;
+use store::reading::repeat::Again;
+use store::record::db::Conn;
+use store::record::tables::Loan;
+use store::record::tables::Night;
+use store::record::tables::Person;
 use store::when;
 
 use super::Reading;

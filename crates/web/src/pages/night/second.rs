@@ -4,10 +4,10 @@ use askama::Template;
 use axum::extract::Path;
 use serde_json::json;
 use store::error::StoreError;
-use store::reading::Step;
-use store::tables::Night;
-use store::tables::Person;
-use store::tables::SecondReading;
+use store::reading::steps::Step;
+use store::record::tables::Night;
+use store::record::tables::Person;
+use store::record::tables::SecondReading;
 use store::words::NightStatus;
 
 use super::Page;

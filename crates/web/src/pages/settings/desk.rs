@@ -3,7 +3,7 @@
 use serde_json::Value;
 use serde_json::json;
 use store::error::StoreError;
-use store::setting::DeskSettings;
+use store::lending::setting::DeskSettings;
 
 use crate::form::Field;
 use crate::form::Form;

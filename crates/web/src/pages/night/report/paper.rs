@@ -7,8 +7,8 @@ use axum::response::IntoResponse;
 use axum::response::Response;
 use engine::print::Stamp;
 use serde_json::json;
-use store::remake::Remade;
-use store::tables::Night;
+use store::reading::remake::Remade;
+use store::record::tables::Night;
 
 use crate::form::sentence;
 use crate::page::Answer;

@@ -1,0 +1,4 @@
+//! The people of the department: who somebody is, and what a file says of them.
+
+pub mod identity;
+pub mod person;
