@@ -218,7 +218,7 @@ fn a_blood_gas_below_the_sensor_is_seen_as_one_above_it() {
     let near = judged(after_s, 8.4);
     assert_eq!(answers(&near), answers(&quiet));
     assert_eq!(near.verdict.decision, Decision::Sufficient);
-    assert!(report(&near, &criteria).first.is_empty());
+    assert!(printed(&near, &criteria).0.first.is_empty());
     // In the time that settling takes from the sensor, likewise.
     let mut settling = notes(vec![gas(4.0 * HOUR_S + 300.0, 5.5)], vec![]);
     settling.marks.push(made::mark(MarkKind::Refitted, 4.0 * HOUR_S, None));
