@@ -42,6 +42,7 @@ const WELL: &[&str] = &[
     "a",
     "all",
     "as",
+    "at",
     "bit",
     "clear",
     "ear",
