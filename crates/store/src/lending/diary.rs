@@ -39,6 +39,7 @@ const WELL: &[&str] = &[
     "a",
     "all",
     "as",
+    "at",
     "bit",
     "clear",
     "ear",

@@ -291,7 +291,7 @@ on_both! {
         let (night, withdrawn) = became().await;
         let (what, says, because) = withdrawn.unwrap();
         assert!(what == Turn::Withdrawn && says.starts_with("version 3 of the report was withdrawn on "), "{says}");
-        assert!(says.contains("Some physiologist") && because == "another patient's night", "{says}");
+        assert!(says.contains(" by physiologist") && because == "another patient's night", "{says}");
         read.night = night;
         desk.wait_s(60);
         sign(store, &read, "read again").await.unwrap();
