@@ -112,7 +112,10 @@ impl Proof {
             next: 1,
             prev: NOTHING_BEFORE.to_owned(),
             heads: by_seq,
-            images: all_tables::tables().into_iter().map(|table| (table, BTreeMap::new())).collect(),
+            images: all_tables::tables()
+                .into_iter()
+                .map(|table| (table, BTreeMap::new()))
+                .collect(),
             gone: BTreeSet::new(),
             wanted: BTreeMap::new(),
         }
