@@ -89,6 +89,12 @@ pub(crate) fn by(login: &str, name: &str, role: Role) -> Author {
     Author { login: login.to_owned(), name: name.to_owned(), role, station: "demo".to_owned() }
 }
 
+impl std::fmt::Debug for Past<'_> {
+    fn fmt(&self, to: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        to.debug_struct("Past").field("today", &self.today).finish_non_exhaustive()
+    }
+}
+
 impl<'a> Past<'a> {
     /// A record that is still empty, the clock it was opened with, the day, and what makes a report's paper.
     pub fn new(store: &'a Store, clock: DemoClock, today: Date, print: &'a Print) -> Self {

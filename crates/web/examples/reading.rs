@@ -17,7 +17,6 @@ use store::lending::setting::DeskSettings;
 use store::record::act::Author;
 use store::record::db::Place;
 use store::record::db::Store;
-use store::record::tables::Loan;
 use store::record::tables::Night;
 use store::words::Role;
 use web::printer::Paper;

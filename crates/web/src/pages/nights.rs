@@ -22,7 +22,6 @@ use store::record::tables::Outcome;
 use store::record::tables::Person;
 use store::record::tables::Referral;
 use store::record::tables::Report;
-use store::record::tables::Tie;
 use store::words::NightStatus;
 use store::words::Urgency;
 

@@ -8,7 +8,6 @@ use store::error::StoreError;
 use store::lending::loan::IDENTIFIERS;
 use store::lending::loan::LoanForm;
 use store::lending::setting::DeskSettings;
-use store::record::tables::Chase;
 use store::record::tables::HandOut;
 use store::record::tables::Loan;
 use store::record::tables::Monitor;

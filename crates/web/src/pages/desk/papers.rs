@@ -9,7 +9,6 @@ use jiff::civil::Date;
 use serde_json::json;
 use store::lending::setting::DeskSettings;
 use store::record::db::Conn;
-use store::record::tables::Chase;
 use store::record::tables::Loan;
 use store::record::tables::Monitor;
 use store::record::tables::Person;

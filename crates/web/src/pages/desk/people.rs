@@ -341,7 +341,7 @@ pub(crate) async fn void(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Ans
     let store = visit.app.store();
     let mut same_as = None;
     if let Some(mrn) = typed.option("same_as") {
-        let right = store.read().await?.person_numbered(mrn).await?;
+        let right = store.read().await?.person_numbered(&mrn).await?;
         match right {
             Some(person) => same_as = Some(person.id),
             None => form.fault("same_as", "Nobody has this hospital number."),
