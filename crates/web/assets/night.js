@@ -2,7 +2,8 @@
 // One night: the strip, and everything around it that changes when somebody judges it by hand.
 
 import { Strip } from "./strip.js";
-import { csrf, logInAgain } from "./idle.js";
+import { csrf, fieldsOf } from "./form.js";
+import { logInAgain } from "./idle.js";
 import { followOthers } from "./others.js";
 
 const night = /** @type {HTMLElement} */ (document.querySelector("[data-night]"));
@@ -99,7 +100,7 @@ async function step(event) {
   event.preventDefault();
   if (form.dataset.busy) return;
   form.dataset.busy = "yes";
-  const fields = new URLSearchParams(/** @type {any} */ (new FormData(form, event.submitter)));
+  const fields = fieldsOf(form, event.submitter);
   fields.set("answer", "parts");
   const began = performance.now();
   try {

@@ -28,6 +28,8 @@ const ALL: &[Asset] = &[
     Asset { name: "compare.css", kind: STYLE, bytes: include_bytes!("../assets/compare.css") },
     Asset { name: "main.js", kind: SCRIPT, bytes: include_bytes!("../assets/main.js") },
     Asset { name: "idle.js", kind: SCRIPT, bytes: include_bytes!("../assets/idle.js") },
+    Asset { name: "form.js", kind: SCRIPT, bytes: include_bytes!("../assets/form.js") },
+    Asset { name: "gather.js", kind: SCRIPT, bytes: include_bytes!("../assets/gather.js") },
     Asset { name: "live.js", kind: SCRIPT, bytes: include_bytes!("../assets/live.js") },
     Asset { name: "stream.js", kind: SCRIPT, bytes: include_bytes!("../assets/stream.js") },
     Asset {
