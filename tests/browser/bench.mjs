@@ -180,9 +180,9 @@ export async function looksRight(page, name) {
   assert.ok(sideways <= 0, `${name} scrolls sideways by ${sideways} px`);
   const small = await page.evaluate(() =>
     [...document.querySelectorAll("button, .button, input:not([type=hidden]), select, summary, nav a")]
-      .map((one) => [one, one.getBoundingClientRect()])
-      .filter(([, box]) => box.width > 0 && (box.height < 24 || box.width < 24))
-      .map(([one]) => one.outerHTML.slice(0, 120)),
+      .map((one) => ({ one, box: one.getBoundingClientRect() }))
+      .filter(({ box }) => box.width > 0 && (box.height < 24 || box.width < 24))
+      .map(({ one }) => one.outerHTML.slice(0, 120)),
   );
   assert.deepEqual(small, [], `${name}: targets smaller than 24 px (WCAG 2.2, 2.5.8)`);
   const twice = await page.evaluate(() => {
