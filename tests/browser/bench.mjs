@@ -147,7 +147,8 @@ export async function makeAccount(page, at, login, name, role) {
   await page.locator("main").getByLabel("Login").fill(login);
   await page.getByLabel(new RegExp(`^${role}:`)).check();
   await page.getByRole("button", { name: "Make the account" }).click();
-  let link = await page.locator("[data-own-link]").textContent();
+  // As the script completes it.
+  let link = await page.locator("[data-own-link]", { hasText: /^http/ }).textContent();
   if (role !== "Desk") {
     const said = execFileSync(process.env.MATINS ?? "matins", ["link", login, "--data", RECORDS.get(at)]);
     link = `${at}${String(said).match(/\/first\/\w+/)?.[0]}`;
