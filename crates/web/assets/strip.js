@@ -199,7 +199,8 @@ export class Strip extends EventTarget {
       this.drawing = false;
       const { meta, whole } = this.data;
       const tile = this.data.best(this.view);
-      if (!meta || !whole || !tile) return;
+      // On a page whose session is over it has no width, and nothing can be drawn.
+      if (!meta || !whole || !tile || this.box.clientWidth === 0) return;
       const { view, cursor, anchor, selected, rule } = this;
       drawStrip(this.box, { meta, whole, tile, view, cursor, anchor, selected, rule });
       this.box.dataset.drawn = `${tile.outcome}`;
