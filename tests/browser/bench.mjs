@@ -147,7 +147,8 @@ export async function makeAccount(page, at, login, name, role) {
   await page.locator("main").getByLabel("Login").fill(login);
   await page.getByLabel(new RegExp(`^${role}:`)).check();
   await page.getByRole("button", { name: "Make the account" }).click();
-  let link = await page.locator("[data-own-link]").textContent();
+  // As the script completes it.
+  let link = await page.locator("[data-own-link]", { hasText: /^http/ }).textContent();
   if (role !== "Desk") {
     const said = execFileSync(process.env.MATINS ?? "matins", ["link", login, "--data", RECORDS.get(at)]);
     link = `${at}${String(said).match(/\/first\/\w+/)?.[0]}`;
@@ -180,9 +181,9 @@ export async function looksRight(page, name) {
   assert.ok(sideways <= 0, `${name} scrolls sideways by ${sideways} px`);
   const small = await page.evaluate(() =>
     [...document.querySelectorAll("button, .button, input:not([type=hidden]), select, summary, nav a")]
-      .map((one) => [one, one.getBoundingClientRect()])
-      .filter(([, box]) => box.width > 0 && (box.height < 24 || box.width < 24))
-      .map(([one]) => one.outerHTML.slice(0, 120)),
+      .map((one) => ({ one, box: one.getBoundingClientRect() }))
+      .filter(({ box }) => box.width > 0 && (box.height < 24 || box.width < 24))
+      .map(({ one }) => one.outerHTML.slice(0, 120)),
   );
   assert.deepEqual(small, [], `${name}: targets smaller than 24 px (WCAG 2.2, 2.5.8)`);
   const twice = await page.evaluate(() => {

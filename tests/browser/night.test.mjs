@@ -205,6 +205,26 @@ test("from the whole night to ten seconds and back, by wheel, drag and keys", as
   await page.context().close();
 });
 
+test("a night whose session is over breaks no script, and is drawn again when its reader is back", async () => {
+  const page = await as("thistle");
+  const [night] = await waiting(page);
+  await open(page, night);
+  await page.context().clearCookies();
+  await page.locator("[data-do=in]").click();
+  await page.locator("#again[open]").waitFor();
+  await page.waitForFunction(() => document.querySelector("[data-strip]")?.clientWidth === 0);
+  await page.waitForTimeout(500);
+  await page.locator("#again [name=password]").fill(DEMO_PASSWORD);
+  await page.keyboard.press("Enter");
+  await page.locator("#again").waitFor({ state: "hidden" });
+  await page.waitForFunction(() => {
+    const lane = document.querySelector("[data-strip] [data-lane=spo2]");
+    return lane instanceof HTMLCanvasElement && lane.width > 300;
+  });
+  assert.deepEqual(page.wrong, []);
+  await page.context().close();
+});
+
 test("every signed report is made again by the command, byte for byte", () => {
   // On a copy: the command lives on the true clock, and the demo on its own.
   cpSync(join(d.data, "record"), join(d.data, "copy"), { recursive: true });

@@ -3,6 +3,8 @@
 // in a page whose session is over: it is taken away until the same person has logged in again, here or on another
 // page of this browser, and then nothing typed is lost. For somebody else it is gone.
 
+import { csrf, fieldsOf, setCsrf } from "./form.js";
+
 /** How long before the end the warning comes, s. */
 const WARNING_S = 60;
 
@@ -25,19 +27,6 @@ const own = () => document.body.dataset.login ?? "";
 /** @param {number} endsInS */
 function holdsFor(endsInS) {
   endsAt = clocks().map((now) => now + endsInS * 1000);
-}
-
-/** The proof that a request comes from this page. */
-export function csrf() {
-  return /** @type {HTMLMetaElement} */ (document.querySelector("meta[name=csrf]")).content;
-}
-
-/** @param {string} fresh */
-function setCsrf(fresh) {
-  /** @type {HTMLMetaElement} */ (document.querySelector("meta[name=csrf]")).content = fresh;
-  for (const field of document.querySelectorAll("input[name=csrf]")) {
-    /** @type {HTMLInputElement} */ (field).value = fresh;
-  }
 }
 
 /** Takes everything of the page away: from sight, from print, from whatever reads it aloud. */
@@ -142,7 +131,7 @@ async function goOn(event) {
   event.preventDefault();
   event.stopPropagation();
   const form = /** @type {HTMLFormElement} */ (event.target);
-  const fields = new URLSearchParams(/** @type {any} */ (new FormData(form)));
+  const fields = fieldsOf(form);
   const response = await fetch(form.action, { method: "POST", body: fields, headers: { "x-csrf": csrf() } });
   const answer = response.headers.get("content-type")?.includes("json") ? await response.json() : {};
   const password = /** @type {HTMLInputElement} */ (form.querySelector("[name=password]"));

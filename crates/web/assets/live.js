@@ -2,16 +2,11 @@
 // Parts of a page that keep themselves up to date. `data-live="loan monitor"` names the kinds of things a part
 // shows; when one of them changes the page is asked again and the part replaced.
 
-import { follow } from "./stream.js";
-
-/** How long to wait for more changes before asking, ms. */
-const GATHER_MS = 300;
+import { gather, typesIn } from "./gather.js";
 
 /** Whether somebody is typing in a part, or has a part of it open. */
 function inUse(/** @type {Element} */ part) {
-  const here = document.activeElement;
-  const typing = here !== null && part.contains(here) && here.matches("input, select, textarea");
-  return typing || part.querySelector("details[open] form") !== null;
+  return typesIn(part) || part.querySelector("details[open] form") !== null;
 }
 
 const parts = (/** @type {ParentNode} */ root) => [...root.querySelectorAll("[data-live]")];
@@ -35,11 +30,5 @@ async function refresh() {
 export function keepLive() {
   const kinds = new Set(parts(document).flatMap((part) => (part.getAttribute("data-live") ?? "").split(" ")));
   if (kinds.size === 0) return;
-  /** @type {number | undefined} */
-  let soon;
-  follow((kind) => {
-    if (kind !== "*" && !kinds.has(kind)) return;
-    clearTimeout(soon);
-    soon = setTimeout(refresh, GATHER_MS);
-  });
+  gather((kind) => kinds.has(kind), refresh);
 }

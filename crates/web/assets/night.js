@@ -2,7 +2,8 @@
 // One night: the strip, and everything around it that changes when somebody judges it by hand.
 
 import { Strip } from "./strip.js";
-import { csrf, logInAgain } from "./idle.js";
+import { csrf, fieldsOf } from "./form.js";
+import { logInAgain } from "./idle.js";
 import { followOthers } from "./others.js";
 
 const night = /** @type {HTMLElement} */ (document.querySelector("[data-night]"));
@@ -24,7 +25,7 @@ function tell(/** @type {string} */ words) {
 function cursor() {
   const s = strip.cursor;
   if (s === null || !strip.meta) return;
-  const said = [strip.label(s, true)];
+  const said = [strip.label(s)];
   for (const lane of strip.meta.lanes) {
     if (!lane.scored && !strip.more) continue;
     const found = strip.value(lane.series, s);
@@ -33,8 +34,9 @@ function cursor() {
       said.push(`${lane.name} –`);
       continue;
     }
-    const span = round(found.low) === round(found.high) ? round(found.low) : `${round(found.low)}–${round(found.high)}`;
-    const doubt = lane.doubts.find((/** @type {any} */ one) => one.from <= s && s < one.to);
+    const [low, high] = [round(found.low), round(found.high)];
+    const span = low === high ? low : `${low}–${high}`;
+    const doubt = lane.doubts.find((one) => one.from <= s && s < one.to);
     said.push(`${lane.name} ${span} ${lane.unit}${doubt ? ` (not believed: ${doubt.words})` : ""}`);
   }
   output.textContent = said.join(" · ");
@@ -47,7 +49,8 @@ function cursor() {
 /** The selection in the fields that take times. */
 function selected(/** @type {string} */ lane) {
   const [from, until] = strip.selected ?? [null, null];
-  const [a, b] = [from === null ? "" : strip.written(Math.floor(from)), until === null ? "" : strip.written(Math.ceil(until))];
+  const a = from === null ? "" : strip.written(Math.floor(from));
+  const b = until === null ? "" : strip.written(Math.ceil(until));
   for (const [name, value] of [["#judge-from", a], ["#judge-until", b], ["#mark-at", a], ["#gas-at", a]]) {
     const one = field(name);
     if (one) one.value = value;
@@ -64,7 +67,8 @@ function selected(/** @type {string} */ lane) {
 /** What is said against an act, from the page that says so. @param {Response} response */
 async function wrong(response) {
   const page = new DOMParser().parseFromString(await response.text(), "text/html");
-  const said = [...page.querySelectorAll("main p, main li")].filter((one) => !one.closest("[data-said]")).map((one) => one.textContent?.trim());
+  const lines = [...page.querySelectorAll("main p, main li")].filter((one) => !one.closest("[data-said]"));
+  const said = lines.map((one) => one.textContent?.trim());
   const place = field("[data-wrong]");
   const words = said.filter(Boolean).join(" ") || "That was not done.";
   if (place) {
@@ -76,9 +80,12 @@ async function wrong(response) {
 
 /** Puts the fresh parts in place; what was unfolded stays so, and the focus where it was. @param {string} text */
 function replace(text) {
-  const open = new Set([...parts.querySelectorAll("details[open][data-fold]")].map((one) => one.getAttribute("data-fold")));
-  const focus = document.activeElement instanceof HTMLElement && parts.contains(document.activeElement) ? document.activeElement : null;
-  const key = focus?.id ? `#${CSS.escape(focus.id)}` : focus?.matches("[data-undo]") ? "[data-undo]" : focus?.matches("[data-redo]") ? "[data-redo]" : null;
+  const unfolded = [...parts.querySelectorAll("details[open][data-fold]")];
+  const open = new Set(unfolded.map((one) => one.getAttribute("data-fold")));
+  const here = document.activeElement;
+  const focus = here instanceof HTMLElement && parts.contains(here) ? here : null;
+  const step = ["[data-undo]", "[data-redo]"].find((one) => focus?.matches(one));
+  const key = focus?.id ? `#${CSS.escape(focus.id)}` : step;
   const fresh = new DOMParser().parseFromString(text, "text/html");
   parts.replaceChildren(...fresh.body.childNodes);
   for (const one of parts.querySelectorAll("details[data-fold]")) {
@@ -99,7 +106,7 @@ async function step(event) {
   event.preventDefault();
   if (form.dataset.busy) return;
   form.dataset.busy = "yes";
-  const fields = new URLSearchParams(/** @type {any} */ (new FormData(form, event.submitter)));
+  const fields = fieldsOf(form, event.submitter);
   fields.set("answer", "parts");
   const began = performance.now();
   try {
@@ -111,8 +118,7 @@ async function step(event) {
     night.dataset.tookMs = String(Math.round(performance.now() - began));
     const changed = parts.querySelectorAll(".changes dl > div").length;
     tell(changed === 1 ? "Saved. One figure or answer changed." : `Saved. ${changed} figures and answers changed.`);
-    strip.anchor = null;
-    strip.selected = null;
+    strip.used();
     await strip.load();
   } finally {
     delete form.dataset.busy;
@@ -134,9 +140,9 @@ function clicked(event) {
   if (!button || !strip.meta) return;
   if (button.dataset.rule) {
     light(strip.rule === button.dataset.rule ? "" : button.dataset.rule);
-    const rule = strip.meta.rules.find((/** @type {any} */ one) => one.id === strip.rule);
-    const seen = rule?.stretches.some((/** @type {any} */ one) => one[1] > strip.from && one[0] < strip.to);
-    if (rule && !seen && rule.stretches.length) strip.reveal(rule.stretches[0][0], rule.stretches[0][1]);
+    const stretches = strip.meta.rules.find((one) => one.id === strip.rule)?.stretches ?? [];
+    const seen = stretches.some(([from, to]) => to > strip.view.from && from < strip.view.to);
+    if (!seen && stretches.length) strip.reveal(...stretches[0]);
   } else if (button.dataset.fromS) {
     const [from, to] = [Number(button.dataset.fromS), Number(button.dataset.toS)];
     strip.reveal(from, to);
@@ -145,28 +151,30 @@ function clicked(event) {
   }
 }
 
+const middle = () => (strip.view.from + strip.view.to) / 2;
+
 const tools = /** @type {Record<string, () => void>} */ ({
   back: () => strip.pan(-0.5),
   on: () => strip.pan(0.5),
-  in: () => strip.zoom(0.5, (strip.from + strip.to) / 2),
-  out: () => strip.zoom(2, (strip.from + strip.to) / 2),
-  all: () => strip.show(0, strip.meta.duration_s),
+  in: () => strip.zoom(0.5, middle()),
+  out: () => strip.zoom(2, middle()),
+  all: () => strip.show({ from: 0, to: strip.meta?.duration_s ?? 0 }),
   more: () => {
     strip.more = !strip.more;
-    strip.build();
     strip.resized();
   },
 });
 
 night.addEventListener("click", (event) => {
-  const tool = /** @type {HTMLElement | null} */ (/** @type {Element} */ (event.target).closest("[data-do]"))?.dataset.do;
+  const target = /** @type {Element} */ (event.target);
+  const tool = /** @type {HTMLElement | null} */ (target.closest("[data-do]"))?.dataset.do;
   if (tool && strip.meta) tools[tool]?.();
 });
 parts.addEventListener("click", clicked);
 parts.addEventListener("submit", step);
 strip.addEventListener("cursor", cursor);
 strip.addEventListener("over", () => logInAgain());
-strip.addEventListener("anchor", () => tell(`From ${strip.label(strip.anchor ?? 0, true)}. Click where it ends.`));
+strip.addEventListener("anchor", () => tell(`From ${strip.label(strip.anchor ?? 0)}. Click where it ends.`));
 strip.addEventListener("select", (event) => selected(/** @type {CustomEvent} */ (event).detail.lane));
 
 /** A long list is one stop of the Tab key; arrow keys go through it. */
@@ -179,7 +187,13 @@ parts.addEventListener("keydown", (event) => {
   const rows = /** @type {HTMLElement[]} */ ([...parts.querySelectorAll("[data-spans] .go")]);
   const at = rows.indexOf(/** @type {HTMLElement} */ (event.target));
   if (at < 0) return;
-  const to = /** @type {Record<string, number>} */ ({ ArrowDown: at + 1, ArrowUp: at - 1, Home: 0, End: rows.length - 1 })[event.key];
+  const ways = /** @type {Record<string, number>} */ ({
+    ArrowDown: at + 1,
+    ArrowUp: at - 1,
+    Home: 0,
+    End: rows.length - 1,
+  });
+  const to = ways[event.key];
   if (to === undefined || !rows[to]) return;
   event.preventDefault();
   rows[at].tabIndex = -1;
@@ -197,8 +211,10 @@ parts.addEventListener("change", (event) => {
 // Letters act only while the strip has the focus.
 box.addEventListener("keydown", (event) => {
   if (event.altKey || event.metaKey) return;
-  const to = (/** @type {string} */ rel) => /** @type {HTMLAnchorElement | null} */ (night.querySelector(`[rel=${rel}]`))?.click();
-  const undo = (/** @type {string} */ name) => /** @type {HTMLButtonElement | null} */ (parts.querySelector(name))?.click();
+  const click = (/** @type {HTMLElement} */ of, /** @type {string} */ name) =>
+    /** @type {HTMLElement | null} */ (of.querySelector(name))?.click();
+  const to = (/** @type {string} */ rel) => click(night, `[rel=${rel}]`);
+  const undo = (/** @type {string} */ name) => click(parts, name);
   const key = event.key.toLowerCase();
   if (event.ctrlKey && key === "z") undo(event.shiftKey ? "[data-redo]" : "[data-undo]");
   else if (event.ctrlKey && key === "y") undo("[data-redo]");
@@ -210,7 +226,7 @@ box.addEventListener("keydown", (event) => {
   event.preventDefault();
 });
 box.addEventListener("focus", () => {
-  if (strip.cursor === null && strip.meta) strip.point(Math.round((strip.from + strip.to) / 2));
+  if (strip.cursor === null && strip.meta) strip.point(Math.round(middle()));
 });
 
 /** What the line shows is read aloud when it is moved by keyboard. */
@@ -220,7 +236,7 @@ box.addEventListener("keyup", (event) => {
 
 strip.load().then(
   () => {
-    if (strip.meta.lanes.some((/** @type {any} */ lane) => !lane.scored)) {
+    if (strip.meta?.lanes.some((lane) => !lane.scored)) {
       const button = document.createElement("button");
       Object.assign(button, { type: "button", className: "quiet", textContent: "More channels" });
       button.dataset.do = "more";

@@ -1,10 +1,7 @@
 // @ts-check
 // A night that somebody else changes while it is open: the page follows by itself, unless something is typed in it.
 
-import { follow } from "./stream.js";
-
-/** How long to wait for more changes before asking, ms. */
-const GATHER_MS = 300;
+import { gather, typesIn } from "./gather.js";
 
 /**
  * @param {{
@@ -18,12 +15,11 @@ const GATHER_MS = 300;
 export function followOthers(page) {
   const at = (/** @type {ParentNode} */ of) => of.querySelector("[data-at]")?.getAttribute("data-at");
   const typing = () => {
-    const here = document.activeElement;
     const written = [...page.parts.querySelectorAll("input[type=text], textarea")].some((one) => {
       const field = /** @type {HTMLInputElement} */ (one);
       return field.value !== field.defaultValue;
     });
-    return written || (here !== null && page.parts.contains(here) && here.matches("input, select, textarea"));
+    return written || typesIn(page.parts);
   };
 
   async function look() {
@@ -52,11 +48,5 @@ export function followOthers(page) {
     page.parts.querySelector(".hand h2")?.after(note);
   }
 
-  /** @type {number | undefined} */
-  let soon;
-  follow((kind) => {
-    if (kind !== "night" && kind !== "*") return;
-    clearTimeout(soon);
-    soon = setTimeout(look, GATHER_MS);
-  });
+  gather((kind) => kind === "night", look);
 }

@@ -64,8 +64,8 @@ function heard(port, said) {
   else open();
 }
 
-addEventListener("connect", (/** @type {any} */ event) => {
-  const port = /** @type {MessagePort} */ (event.ports[0]);
+addEventListener("connect", (event) => {
+  const [port] = /** @type {MessageEvent} */ (event).ports;
   port.addEventListener("message", (message) => heard(port, message.data));
   port.start();
 });

@@ -28,6 +28,8 @@ const ALL: &[Asset] = &[
     Asset { name: "compare.css", kind: STYLE, bytes: include_bytes!("../assets/compare.css") },
     Asset { name: "main.js", kind: SCRIPT, bytes: include_bytes!("../assets/main.js") },
     Asset { name: "idle.js", kind: SCRIPT, bytes: include_bytes!("../assets/idle.js") },
+    Asset { name: "form.js", kind: SCRIPT, bytes: include_bytes!("../assets/form.js") },
+    Asset { name: "gather.js", kind: SCRIPT, bytes: include_bytes!("../assets/gather.js") },
     Asset { name: "live.js", kind: SCRIPT, bytes: include_bytes!("../assets/live.js") },
     Asset { name: "stream.js", kind: SCRIPT, bytes: include_bytes!("../assets/stream.js") },
     Asset {
@@ -44,6 +46,30 @@ const ALL: &[Asset] = &[
     Asset { name: "others.js", kind: SCRIPT, bytes: include_bytes!("../assets/others.js") },
     Asset { name: "report.js", kind: SCRIPT, bytes: include_bytes!("../assets/report.js") },
     Asset { name: "strip.js", kind: SCRIPT, bytes: include_bytes!("../assets/strip.js") },
+    Asset { name: "strip-axis.js", kind: SCRIPT, bytes: include_bytes!("../assets/strip-axis.js") },
+    Asset { name: "strip-data.js", kind: SCRIPT, bytes: include_bytes!("../assets/strip-data.js") },
+    Asset { name: "strip-draw.js", kind: SCRIPT, bytes: include_bytes!("../assets/strip-draw.js") },
+    Asset {
+        name: "strip-input.js",
+        kind: SCRIPT,
+        bytes: include_bytes!("../assets/strip-input.js"),
+    },
+    Asset { name: "strip-lane.js", kind: SCRIPT, bytes: include_bytes!("../assets/strip-lane.js") },
+    Asset {
+        name: "strip-overview.js",
+        kind: SCRIPT,
+        bytes: include_bytes!("../assets/strip-overview.js"),
+    },
+    Asset {
+        name: "strip-trace.js",
+        kind: SCRIPT,
+        bytes: include_bytes!("../assets/strip-trace.js"),
+    },
+    Asset {
+        name: "strip-window.js",
+        kind: SCRIPT,
+        bytes: include_bytes!("../assets/strip-window.js"),
+    },
     Asset { name: "plot.css", kind: STYLE, bytes: include_bytes!("../assets/plot.css") },
     Asset { name: "icon.svg", kind: "image/svg+xml", bytes: include_bytes!("../assets/icon.svg") },
     Asset {
