@@ -67,6 +67,7 @@ pub mod loan;
 
 // A night comes in: cut, tied to its loan, scored.
 pub mod check;
+mod columns;
 pub mod cut;
 pub mod identity;
 pub mod morning;
