@@ -1,6 +1,7 @@
 //! A night comes in: cut, tied to its loan, scored.
 
 pub mod check;
+pub(crate) mod columns;
 pub mod cut;
 pub mod owner;
 pub mod receive;

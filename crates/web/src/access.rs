@@ -125,6 +125,7 @@ pub const ROUTES: &[(&str, &str, Right)] = &[
     ("GET", "/loans/{id}/letter.pdf", Right::Lend),
     ("GET", "/receive", Right::Lend),
     ("POST", "/receive", Right::Lend),
+    ("POST", "/receive/columns", Right::Lend),
     ("GET", "/nights/{id}/settle", Right::Read),
     ("POST", "/nights/{id}/settle", Right::Read),
     ("POST", "/nights/{id}/aside", Right::Read),

@@ -456,11 +456,15 @@ struct Head<'a> {
     form: &'a Form,
 }
 
-/// A refusal's words as a sentence: a capital and a full stop.
+/// A refusal's words as a sentence: a capital and a full stop. A word that has its own capitals, such as tcPCO2, stays
+/// as it is.
 pub fn sentence(words: &str) -> String {
     let mut letters = words.trim().chars();
     let Some(first) = letters.next() else { return String::new() };
-    let text: String = first.to_uppercase().chain(letters).collect();
+    let word = words.trim().split(|c: char| !c.is_alphanumeric()).next().unwrap_or_default();
+    let own = word.chars().skip(1).any(char::is_uppercase);
+    let text: String =
+        if own { words.trim().to_owned() } else { first.to_uppercase().chain(letters).collect() };
     if text.ends_with(['.', '?', '!']) { text } else { format!("{text}.") }
 }
 

@@ -9,6 +9,8 @@ use std::time::Duration;
 pub const UPLOAD: usize = 64 << 20;
 /// What is still read of a file beyond that, bytes, so that the browser comes to hear why it was refused.
 pub const UPLOAD_READ: usize = 512 << 20;
+/// Files that wait for somebody to say what their columns are.
+pub const HELD: usize = 4;
 /// A form of somebody who is logged in, bytes.
 pub const FORM: usize = 1 << 20;
 /// A form of anybody else, bytes.
@@ -31,6 +33,10 @@ pub struct Limits {
     pub body: Duration,
     /// For a file to come whole and be taken in.
     pub upload: Duration,
+    /// For a file to wait until those before it have been read.
+    pub turn: Duration,
+    /// For somebody to say what the columns of a file are.
+    pub held: Duration,
     /// For an answer.
     pub answer: Duration,
     /// Without a byte either way, while no answer is being made.
@@ -49,6 +55,8 @@ impl Default for Limits {
             headers: Duration::from_secs(15),
             body: Duration::from_secs(20),
             upload: Duration::from_mins(15),
+            turn: Duration::from_mins(2),
+            held: Duration::from_mins(15),
             answer: Duration::from_mins(1),
             idle: Duration::from_secs(75),
             connections: 512,

@@ -3,12 +3,17 @@
 //! Reading a file takes several times its length, so two are never read together. Those that came meanwhile
 //! wait in their place; when all places are taken the next is refused in words, and nothing of it is kept.
 
+use std::collections::VecDeque;
 use std::sync::Arc;
+use std::sync::Mutex;
+use std::sync::PoisonError;
+use std::time::Instant;
 
 use axum::extract::Multipart;
 use axum::extract::multipart::Field;
 use axum::extract::multipart::MultipartError;
 use axum::http::StatusCode;
+use store::intake::receive::Incoming;
 use tokio::sync::OwnedSemaphorePermit;
 use tokio::sync::Semaphore;
 
@@ -17,12 +22,23 @@ use crate::limits;
 use crate::limits::Limits;
 use crate::page::Trouble;
 
-/// The places, and the turn. Cheap to clone.
+/// The places, the turn, and the files that wait for words. Cheap to clone.
 #[derive(Clone, Debug)]
 pub struct Uploads {
     places: Arc<Semaphore>,
     turn: Arc<Semaphore>,
+    held: Arc<Mutex<VecDeque<Held>>>,
     limits: Limits,
+}
+
+/// A file that waits until somebody has said what its columns are. It is in the memory alone.
+#[derive(Debug)]
+struct Held {
+    token: String,
+    /// Who sent it: nobody else is shown it.
+    login: String,
+    file: Arc<Incoming>,
+    since: Instant,
 }
 
 /// What a form with a file brought.
@@ -47,7 +63,39 @@ impl Uploads {
     /// With nobody in it.
     pub fn new(limits: Limits) -> Self {
         let places = Arc::new(Semaphore::new(limits.uploads));
-        Self { places, turn: Arc::new(Semaphore::new(1)), limits }
+        Self { places, turn: Arc::new(Semaphore::new(1)), held: Arc::default(), limits }
+    }
+
+    /// Holds a file until somebody has said what its columns are, in place of the oldest when there are too
+    /// many. It is asked for by its token.
+    pub(crate) fn hold(&self, token: String, login: &str, file: Incoming) -> Arc<Incoming> {
+        let file = Arc::new(file);
+        let (login, since) = (login.to_owned(), Instant::now());
+        let mut held = self.held();
+        held.push_back(Held { token, login, file: file.clone(), since });
+        if held.len() > limits::HELD {
+            held.pop_front();
+        }
+        file
+    }
+
+    /// A file that waits, for whoever sent it.
+    pub(crate) fn waits(&self, token: &str, login: &str) -> Option<Arc<Incoming>> {
+        let held = self.held();
+        let mut own = held.iter().filter(|one| one.login == login);
+        own.find(|one| one.token == token).map(|one| one.file.clone())
+    }
+
+    /// Lets a file go.
+    pub(crate) fn let_go(&self, token: &str) {
+        self.held().retain(|one| one.token != token);
+    }
+
+    /// Those whose time is not over.
+    fn held(&self) -> std::sync::MutexGuard<'_, VecDeque<Held>> {
+        let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
+        held.retain(|one| one.since.elapsed() < self.limits.held);
+        held
     }
 
     /// A place for a file, kept until it is dropped.
@@ -66,10 +114,16 @@ impl Uploads {
     /// The turn to be read, when those before have been.
     ///
     /// # Errors
-    /// When the server ends.
+    /// When those before take too long, or the server ends.
     pub async fn turn(&self) -> Result<OwnedSemaphorePermit, Trouble> {
-        let turn = self.turn.clone().acquire_owned().await;
+        let turn = tokio::time::timeout(self.limits.turn, self.turn.clone().acquire_owned()).await;
+        let turn = turn.map_err(|_| Trouble::full(self.taken()))?;
         turn.map_err(|error| Trouble::broken(error.to_string()))
+    }
+
+    /// Whether one has its turn.
+    pub fn reads(&self) -> bool {
+        self.turn.available_permits() == 0
     }
 
     /// Reads a form with one file, which is held once and no longer than it may be.

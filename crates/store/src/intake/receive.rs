@@ -7,12 +7,14 @@ use engine::recording::Recording;
 
 use crate::error::Result;
 use crate::error::StoreError;
+use crate::intake::columns;
 use crate::intake::cut::Piece;
 use crate::intake::cut::pieces;
 use crate::intake::owner::Evidence;
 use crate::intake::owner::Span;
 use crate::intake::owner::monitors_in;
 use crate::intake::scoring::Reading;
+use crate::intake::scoring::not_signed;
 use crate::intake::scoring::reading_of;
 use crate::intake::tie::Ground;
 use crate::intake::tie::clock_told;
@@ -26,6 +28,7 @@ use crate::record::tables::Monitor;
 use crate::record::tables::Night;
 use crate::record::tables::Original;
 use crate::record::tables::Setting;
+use crate::when::local_date;
 use crate::words::NightStatus;
 
 /// A file as it came off a monitor.
@@ -41,6 +44,90 @@ pub struct Incoming {
     pub map: Option<String>,
     /// The monitor it was taken off, by its label, when somebody said so.
     pub taken_off: Option<i64>,
+    /// Whether somebody is there to be asked what its columns are.
+    pub asks: Asks,
+}
+
+/// When somebody is asked what the columns of a text are.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Asks {
+    /// Nobody can be asked: it is read as it is, and what was not taken is told.
+    #[default]
+    Never,
+    /// Where a column looks like what is scored, was not taken, and no map is kept for its head.
+    InDoubt,
+    /// Whatever is kept for its head.
+    Always,
+}
+
+/// A file that is ready to be read, which takes time and no database.
+#[derive(Clone, Debug)]
+pub struct Unopened {
+    file: Incoming,
+    reading: Reading,
+    /// Where a map for files of its head is kept, or would be.
+    kept_under: Option<String>,
+    /// What is told of the map that was kept.
+    by_kept: Option<String>,
+}
+
+/// A file that was read and is in the record not yet.
+#[derive(Debug)]
+pub struct Opening {
+    file: Incoming,
+    reading: Reading,
+    kept_under: Option<String>,
+    by_kept: Option<String>,
+    opened: Opened,
+}
+
+impl Unopened {
+    /// Reads it. The file comes back with what stands against it.
+    ///
+    /// # Errors
+    /// When it is not understood, or somebody has to say first what its columns are (`columns_unknown`).
+    pub fn open(mut self) -> std::result::Result<Opening, Box<(StoreError, Incoming)>> {
+        let opened = match self.opened() {
+            Ok(opened) => opened,
+            Err(error) => return Err(Box::new((error, self.file))),
+        };
+        let Self { reading, kept_under, by_kept, .. } = self;
+        self.file.bytes = Vec::new();
+        Ok(Opening { file: self.file, reading, kept_under, by_kept, opened })
+    }
+
+    fn opened(&self) -> Result<Opened> {
+        let given = self.file.map.as_deref();
+        if self.file.asks == Asks::Always && given.is_none() && self.kept_under.is_some() {
+            return Err(columns::unknown("you asked to say what the columns of this file are"));
+        }
+        let opened = open(&self.file.bytes, &self.reading);
+        let opened = opened.map_err(|error| match &self.by_kept {
+            Some(words) => told_with(error, words),
+            None => error,
+        })?;
+        if let Some(map) = given {
+            columns::can_be(&opened.recording, map)?;
+        }
+        let asks = self.file.asks != Asks::Never && self.reading.map.is_none();
+        match columns::to_be_asked(&opened.recording).filter(|_| asks) {
+            Some(error) => Err(error),
+            None => Ok(opened),
+        }
+    }
+}
+
+/// A refusal with what the kept map had to do with it.
+fn told_with(error: StoreError, words: &str) -> StoreError {
+    match error {
+        StoreError::Refused(mut all) => {
+            for one in &mut all {
+                one.says = format!("{} ({words})", one.says);
+            }
+            StoreError::Refused(all)
+        }
+        other => other,
+    }
 }
 
 /// What became of a file.
@@ -57,6 +144,7 @@ pub struct Received {
 }
 
 /// What is known of a file before the record is asked.
+#[derive(Debug)]
 struct Opened {
     packed: Packed,
     recording: Recording,
@@ -91,21 +179,58 @@ impl Store {
     /// # Errors
     /// When the file is not understood; then nothing is kept. A night in doubt is no error.
     pub async fn receive(&self, by: &Author, file: Incoming) -> Result<Received> {
-        let desk = self.read().await?.desk_settings().await?;
-        let reading = Reading {
-            name: file.name.clone(),
-            zone: file.zone.clone().unwrap_or_else(|| desk.zone.clone()),
-            map: file.map.clone(),
-        };
-        let (bytes, how) = (file.bytes, reading.clone());
-        let opened = tokio::task::spawn_blocking(move || open(&bytes, &how)).await;
-        let opened = opened.map_err(|error| StoreError::Damaged { says: error.to_string() })??;
+        let ready = self.prepare(file).await?;
+        let opening = tokio::task::spawn_blocking(move || ready.open()).await;
+        let opening = opening.map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        self.take_in(by, opening.map_err(|refused| refused.0)?).await
+    }
+
+    /// A file with all that must be known to read it: the zone, and the map that is kept for its head.
+    pub async fn prepare(&self, file: Incoming) -> Result<Unopened> {
+        let mut conn = self.read().await?;
+        let desk = conn.desk_settings().await?;
+        let kept_under = columns::kept_for(&file.bytes);
+        let mut map = file.map.clone();
+        let mut by_kept = None;
+        if let (None, Some(name)) = (&map, &kept_under)
+            && let Some((kept, row)) = conn.kept_map(name).await?
+        {
+            let words = format!(
+                "read by the column map that {} gave on {} for files of this head: {}",
+                row.who,
+                local_date(row.at, &desk.zone()),
+                columns::in_words(&kept.map)
+            );
+            (map, by_kept) = (Some(kept.map), Some(words));
+        }
+        let zone = file.zone.clone().unwrap_or(desk.zone);
+        let reading = Reading { name: file.name.clone(), zone, map };
+        Ok(Unopened { file, reading, kept_under, by_kept })
+    }
+
+    /// Takes in a file that was read.
+    ///
+    /// # Errors
+    /// When the record refuses it. A night in doubt is no error.
+    pub async fn take_in(&self, by: &Author, opening: Opening) -> Result<Received> {
+        let Opening { file, reading, kept_under, by_kept, opened } = opening;
         let mut act = self.act(by, "night.receive").await?;
         let same = "WHERE sha256 = $1";
         let known: Option<Original> =
             act.conn().first(same, &[opened.packed.sha256.as_str().into()]).await?;
+        let given = file.map.as_deref().zip(kept_under.as_deref());
         if let Some(original) = known {
-            return came_again(act, original).await;
+            let before = act.conn().reading_kept(&original).await?;
+            if file.map.is_none() || before.map == reading.map {
+                return came_again(act, original).await;
+            }
+            let nights = act.read_anew(&original, &opened, Reading { map: reading.map, ..before });
+            let nights = nights.await?;
+            if let Some((map, name)) = given {
+                act.keep_map(name, map).await?;
+            }
+            act.close().await?;
+            return self.scored_anew(by, original, nights).await;
         }
         let now = act.at();
         let ground = act.conn().ground(now).await?;
@@ -115,7 +240,14 @@ impl Store {
         received
             .noticed
             .extend(opened.short.iter().map(|piece| left_out(&opened.recording, piece)));
+        received.noticed.extend(by_kept);
         received.noticed.extend(found(&opened.recording));
+        if let Some((map, name)) = given {
+            act.keep_map(name, map).await?;
+        }
+        if let Some(map) = &reading.map {
+            act.note(serde_json::json!({"map": crate::record::chain::sha256(map.as_bytes())}));
+        }
         for piece in &opened.nights {
             let of = (&received.original, *piece, file.taken_off);
             let (night, told) = act.put_night(of, &opened, &ground).await?;
@@ -126,6 +258,30 @@ impl Store {
         act.on(format!("original {}", received.original.id), person);
         act.close().await?;
         self.score_all(by, &mut received).await?;
+        Ok(received)
+    }
+
+    /// The nights of a file that is read anew by another map, scored anew.
+    async fn scored_anew(
+        &self,
+        by: &Author,
+        original: Original,
+        nights: Vec<Night>,
+    ) -> Result<Received> {
+        let mut received = Received { original, nights, again: false, noticed: Vec::new() };
+        received.noticed.push(
+            "this file was in the record already: it is read anew by what you said of its columns"
+                .to_owned(),
+        );
+        for night in &mut received.nights {
+            if !matches!(night.status, NightStatus::Waiting | NightStatus::Reading) {
+                continue;
+            }
+            if let Err(error) = self.score_as_read(by, night, "its columns were told anew").await {
+                received.noticed.push(format!("night {} is not scored yet: {error}", night.id));
+            }
+            *night = self.read().await?.get(night.id).await?;
+        }
         Ok(received)
     }
 
@@ -195,6 +351,54 @@ fn left_out(recording: &Recording, piece: &Piece) -> String {
 }
 
 impl Act {
+    /// Keeps another map for a file of the record. Its nights stay where they are, and none may be signed.
+    async fn read_anew(
+        &mut self,
+        original: &Original,
+        opened: &Opened,
+        reading: Reading,
+    ) -> Result<Vec<Night>> {
+        let clause = "WHERE original = $1 ORDER BY from_s";
+        let nights: Vec<Night> = self.conn().find(clause, &[original.id.into()]).await?;
+        if original.destroyed_at.is_some() {
+            return Err(StoreError::refused(
+                "original_destroyed",
+                "this file was in the record and was destroyed when its time was over",
+                "talk to information governance before it is taken in again",
+            ));
+        }
+        for night in &nights {
+            not_signed(night)?;
+        }
+        let same = nights.iter().all(|night| {
+            let at = Piece { from_s: night.from_s, to_s: night.to_s };
+            opened.nights.contains(&at)
+        });
+        if !same {
+            return Err(StoreError::refused(
+                "nights_moved",
+                "read so, the nights of this file would lie at other times than those in the record",
+                "leave the time as it was, and choose for the other columns",
+            ));
+        }
+        self.keep_reading(original.id, &reading).await?;
+        self.on(format!("original {}", original.id), one_person(&nights));
+        let map = reading.map.unwrap_or_default();
+        self.note(
+            serde_json::json!({"again": true, "map": crate::record::chain::sha256(map.as_bytes())}),
+        );
+        Ok(nights)
+    }
+
+    /// Keeps how an original is read.
+    async fn keep_reading(&mut self, original: i64, reading: &Reading) -> Result<()> {
+        let value = serde_json::to_string(reading)
+            .map_err(|error| StoreError::Damaged { says: error.to_string() })?;
+        let (at, who) = (self.at(), self.author().login.clone());
+        let name = reading_of(original);
+        self.put(&mut Setting { id: 0, act: 0, name, value, at, who }).await
+    }
+
     async fn keep_original(
         &mut self,
         name: &str,
@@ -222,11 +426,7 @@ impl Act {
             destroyed_because: None,
         };
         self.put(&mut original).await?;
-        let value = serde_json::to_string(reading)
-            .map_err(|error| StoreError::Damaged { says: error.to_string() })?;
-        let (at, who) = (self.at(), self.author().login.clone());
-        let name = reading_of(original.id);
-        self.put(&mut Setting { id: 0, act: 0, name, value, at, who }).await?;
+        self.keep_reading(original.id, reading).await?;
         Ok(original)
     }
 

@@ -400,6 +400,18 @@ impl Store {
         self.score_with(by, id, None, None, None).await
     }
 
+    /// Scores a night anew whose file is read otherwise. Notes that somebody gave stay.
+    pub(crate) async fn score_as_read(
+        &self,
+        by: &Author,
+        night: &Night,
+        reason: &str,
+    ) -> Result<Outcome> {
+        let own = !night.notes.is_empty() && !night.notes.starts_with(FROM_DESK);
+        let notes = own.then(|| night.notes.clone());
+        self.score_with(by, night.id, notes, None, Some(reason.to_owned())).await
+    }
+
     /// Why a tied night cannot be scored as the record knows it now; `None` when it can.
     pub async fn why_unscored(&self, night: &Night) -> Result<Option<StoreError>> {
         match self.judged_of_desk(night).await {

@@ -14,6 +14,7 @@ use store::record::tables::HandOut;
 use store::record::tables::Loan;
 use store::record::tables::Night;
 use store::record::tables::Outcome;
+use store::record::tables::Setting;
 use store::record::tables::Study;
 use store::safekeeping::verify::in_silence;
 use store::words::CheckWhen;
@@ -336,6 +337,30 @@ on_both! {
         assert!(wrong.is("notes_wrong") && wrong.to_string().contains("another night"), "{wrong}");
         let wrong = desk.store.rescore(&who, night.id, "", "no-such-set", "x").await.unwrap_err();
         assert!(wrong.is("criteria_unknown"), "{wrong}");
+        sound(&desk.store).await;
+    }
+
+    async fn a_map_that_somebody_gave_is_kept_with_the_file_and_for_its_head(desk) {
+        lent(&desk.store, 1, "TC-1042").await;
+        let odd = |hours| String::from_utf8(csv(evening(), hours)).unwrap().replace("time,SpO2 (%),Pulse (/min),tcPCO2 (kPa)", "when,A,B,C").into_bytes();
+        let map = |quantity: &str| format!("[time]\ncolumns = [\"when\"]\ndate = \"2026-11-24\"\n[[column]]\ncolumn = \"A\"\nquantity = \"spo2\"\n[[column]]\ncolumn = \"{quantity}\"\nquantity = \"tcpco2\"\nunit = \"kPa\"\n");
+        let with = |map: Option<String>| Incoming { name: "TC-1042.csv".to_owned(), bytes: odd(8), map, ..Incoming::default() };
+        let who = by(Role::Desk);
+        assert!(desk.store.receive(&who, with(None)).await.unwrap_err().is("not_understood"));
+        assert!(desk.store.receive(&who, with(Some(map("B")))).await.unwrap_err().is("not_understood"));
+        let night = desk.store.receive(&who, with(Some(map("C")))).await.unwrap().nights.remove(0);
+        assert_eq!((night.status, night.result.is_some()), (NightStatus::Waiting, true));
+        // The very same with the very same words is nothing new; the next of the head reads by itself.
+        assert!(desk.store.receive(&who, with(Some(map("C")))).await.unwrap().again);
+        let next = receive(&desk.store, "TC-1042b.csv", odd(7)).await;
+        assert!(next.noticed.iter().any(|one| one.contains("tcPCO2 from `C` in kPa")), "{:?}", next.noticed);
+        let mut conn = desk.store.read().await.unwrap();
+        let all: Vec<Setting> = conn.find("", &[]).await.unwrap();
+        let kept: Vec<&Setting> = all.iter().filter(|one| one.name.starts_with("columns:")).collect();
+        assert!(kept.len() == 1 && !kept[0].value.contains("2026-11-24"), "{kept:?}");
+        let own = all.iter().find(|one| one.name == format!("reading:{}", night.original)).unwrap();
+        assert!(own.value.contains("2026-11-24"), "{own:?}");
+        drop(conn);
         sound(&desk.store).await;
     }
 

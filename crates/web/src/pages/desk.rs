@@ -1,6 +1,7 @@
 //! The desk's pages: this morning, the calendar, people, loans, monitors and lots.
 
 mod calendar;
+mod columns;
 mod diary;
 mod loans;
 mod lots;
@@ -91,6 +92,7 @@ pub(crate) fn routes() -> Routes {
         .post("/studies/{id}/book", loans::book)
         .get("/receive", receive::receiving)
         .upload("/receive", receive::receive)
+        .post("/receive/columns", columns::told)
         .and(settle::routes())
         .and(loan_routes())
         .and(monitor_routes())

@@ -108,7 +108,7 @@ async fn a_request_that_names_two_hosts_is_for_nobody() {
 // ---- Files -----------------------------------------------------------------------------------------
 
 /// A form with a file, as a browser sends it.
-fn upload(token: &str, name: &str, bytes: &[u8]) -> Request<Body> {
+pub(crate) fn upload(token: &str, name: &str, bytes: &[u8]) -> Request<Body> {
     let mut body = format!("--b\r\ncontent-disposition: form-data; name=\"monitor\"\r\n\r\n1\r\n--b\r\ncontent-disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\r\n").into_bytes();
     body.extend_from_slice(bytes);
     body.extend_from_slice(b"\r\n--b--\r\n");
@@ -165,6 +165,69 @@ async fn one_file_is_read_at_a_time_and_the_one_too_many_is_told_to_come_again()
     assert_eq!(waits.await.unwrap().status(), StatusCode::UNPROCESSABLE_ENTITY);
     let got = bench.send(upload(&token, "b.csv", b"no night\n")).await;
     assert_eq!(got.status, StatusCode::UNPROCESSABLE_ENTITY);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_turn_is_not_waited_for_without_end() {
+    let bench = bench().await;
+    bench.account(Role::Desk).await;
+    let token = bench.token(Role::Desk).await;
+    let (bench, app) = within(&bench, Limits { turn: Duration::from_millis(50), ..wide() });
+    let turn = app.uploads().turn().await.unwrap();
+    let got = bench.send(upload(&token, "a.csv", b"no night\n")).await;
+    assert_eq!(got.status, StatusCode::SERVICE_UNAVAILABLE);
+    assert!(got.text.contains("Nothing of yours was kept"), "{}", got.text);
+    assert_eq!(app.uploads().taken(), 0, "the place was not given back");
+    drop(turn);
+    let got = bench.send(upload(&token, "a.csv", b"no night\n")).await;
+    assert_eq!(got.status, StatusCode::UNPROCESSABLE_ENTITY);
+}
+
+/// A browser that goes away while it waits, or while its file is read, leaves nothing behind: neither a place
+/// nor the turn nor a file in the record.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_client_that_is_gone_gives_its_place_and_its_turn_back() {
+    let bench = bench().await;
+    bench.account(Role::Desk).await;
+    let token = bench.token(Role::Desk).await;
+    let (bench, app) = within(&bench, wide());
+    let send = || {
+        let (router, file) = (bench.router.clone(), long_night());
+        let request = upload(&token, "night.csv", &file);
+        tokio::spawn(async move { tower::ServiceExt::oneshot(router, request).await.unwrap() })
+    };
+    let turn = app.uploads().turn().await.unwrap();
+    let waits = send();
+    while app.uploads().taken() == 0 {
+        tokio::time::sleep(Duration::from_millis(1)).await;
+    }
+    waits.abort();
+    assert!(waits.await.unwrap_err().is_cancelled());
+    assert_eq!(app.uploads().taken(), 0);
+    drop(turn);
+    // Now one that is being read.
+    let read = send();
+    while !app.uploads().reads() {
+        tokio::time::sleep(Duration::from_millis(1)).await;
+    }
+    read.abort();
+    assert!(read.await.unwrap_err().is_cancelled());
+    let turn = tokio::time::timeout(LONG, app.uploads().turn()).await.unwrap().unwrap();
+    drop(turn);
+    assert_eq!(app.uploads().taken(), 0);
+    let kept: Vec<Night> = bench.store.read().await.unwrap().find("", &[]).await.unwrap();
+    assert_eq!(kept.len(), 0, "a night was kept for somebody who had gone");
+}
+
+/// A night whose reading takes longer than a browser takes to go away.
+fn long_night() -> Vec<u8> {
+    let mut text = "time,SpO2 (%),Pulse (/min),tcPCO2 (kPa)\n".to_owned();
+    for row in 0..400_000_i64 {
+        let at = store::when::rfc3339(1_790_000_000 + row / 4);
+        let _ =
+            writeln!(text, "{},9{},6{},5.{}", at.trim_end_matches('Z'), row % 8, row % 9, row % 10);
+    }
+    text.into_bytes()
 }
 
 // ---- The list of nights ----------------------------------------------------------------------------
@@ -329,6 +392,7 @@ fn the_manual_prints_the_limits_as_they_are() {
         ("a file taken in by the browser", mib(limits::UPLOAD)),
         ("files on their way in at once", door.uploads.to_string()),
         ("of them read at once", "1".to_owned()),
+        ("files that wait to be told their columns", limits::HELD.to_string()),
         ("a form", mib(limits::FORM)),
         ("a form of somebody not logged in", kib(limits::FORM_OF_NOBODY)),
         ("fields of a form", limits::FIELDS.to_string()),
@@ -338,6 +402,8 @@ fn the_manual_prints_the_limits_as_they_are() {
         ("time for headers, and between two requests", s(door.headers)),
         ("time for a form, and for each piece of a file", s(door.body)),
         ("time for a file", s(door.upload)),
+        ("time for a file to wait for its turn", s(door.turn)),
+        ("time for a file to wait to be told its columns", s(door.held)),
         ("time for an answer", s(door.answer)),
         ("time without a byte either way", s(door.idle)),
         ("connections", door.connections.to_string()),

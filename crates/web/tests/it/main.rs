@@ -4,6 +4,7 @@
 
 mod agree;
 mod ask;
+mod columns;
 mod compare;
 
 mod criteria;

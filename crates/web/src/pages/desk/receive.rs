@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::Multipart;
 use serde_json::json;
 use store::error::StoreError;
+use store::intake::receive::Asks;
 use store::intake::receive::Incoming;
 use store::intake::receive::Received;
 use store::intake::receive::SERIOUS;
@@ -16,6 +17,7 @@ use store::words::NightStatus;
 use tokio::sync::OwnedSemaphorePermit;
 
 use super::Titled;
+use super::columns;
 use crate::access::Right;
 use crate::form::Field;
 use crate::form::Form;
@@ -76,6 +78,10 @@ async fn form(visit: &Visit, chosen: Option<i64>) -> Result<Form, Trouble> {
                 .with("data-most", limits::UPLOAD.to_string())
                 .needed(),
         )
+        .field(
+            Field::tick("ask", "Let me say what its columns are")
+                .hint("Not needed where they are known by name, or were told for a file of the same head."),
+        )
         .back("/morning", "Not now");
     form.file = true;
     Ok(form)
@@ -101,44 +107,66 @@ pub(crate) async fn receive(visit: Visit, parts: Multipart) -> Answer {
     let sent = uploads.read(parts).await?;
     let foreign: Vec<&str> = sent.fields.iter().map(|(name, _)| name.as_str()).collect();
     let foreign: Vec<&str> =
-        foreign.into_iter().filter(|name| !["csrf", "monitor"].contains(name)).collect();
+        foreign.into_iter().filter(|name| !["csrf", "monitor", "ask"].contains(name)).collect();
     if !foreign.is_empty() {
         return Err(Trouble::foreign_fields(&foreign));
     }
     let monitor = sent.get("monitor").parse().ok();
-    let file =
-        Incoming { name: sent.name, bytes: sent.bytes, taken_off: monitor, ..Incoming::default() };
-    let mut form = form(&visit, monitor).await?;
+    let asks = if sent.get("ask").is_empty() { Asks::InDoubt } else { Asks::Always };
+    let (name, bytes) = (sent.name, sent.bytes);
+    let file = Incoming { name, bytes, taken_off: monitor, asks, ..Incoming::default() };
     if file.bytes.is_empty() {
+        let mut form = form(&visit, monitor).await?;
         form.fault("file", "Choose the file that came off the monitor.");
-    } else {
-        match taken_in(&visit, file, place).await? {
-            Ok(received) => return received_page(&visit, received, monitor).await,
-            Err(error) => form.refused(error, &[])?,
+        return visit.again("Take off a night", &titled(form));
+    }
+    match taken_in(&visit, file, place).await? {
+        Ok(received) => received_page(&visit, received, monitor).await,
+        Err(refused) => {
+            let (error, file) = *refused;
+            if let Some(asked) = columns::asked(&visit, &error, file)? {
+                return asked;
+            }
+            let mut form = form(&visit, monitor).await?;
+            form.refused(error, &[])?;
+            visit.again("Take off a night", &titled(form))
         }
     }
-    visit.again("Take off a night", &titled(form))
 }
 
-/// Takes a file in when its turn has come. Turn and place are given back when that is done, not when the browser
-/// goes away: what it began goes on.
-async fn taken_in(
+/// Takes a file in when its turn has come. While it waits and while it is read, a browser that goes away takes
+/// everything with it: reading goes to its end, and gives the turn back. What has begun to be written goes on.
+pub(super) async fn taken_in(
     visit: &Visit,
     file: Incoming,
     place: OwnedSemaphorePermit,
-) -> Result<Result<Received, StoreError>, Trouble> {
+) -> Result<Result<Received, Box<(StoreError, Incoming)>>, Trouble> {
     let turn = visit.app.uploads().turn().await?;
     let (store, author) = (visit.app.store().clone(), visit.author());
+    let ready = store.prepare(file).await?;
+    let read = tokio::task::spawn_blocking(move || (ready.open(), turn)).await;
+    let (opening, turn) = read.map_err(|_| Trouble::broken("reading a file broke off"))?;
+    let opening = match opening {
+        Ok(opening) => opening,
+        Err(refused) => return Ok(Err(refused)),
+    };
     let run = tokio::spawn(async move {
-        let received = store.receive(&author, file).await;
+        let received = store.take_in(&author, opening).await;
         drop((turn, place));
         received
     });
-    run.await.map_err(|_| Trouble::broken("taking a file in broke off"))
+    let received = run.await.map_err(|_| Trouble::broken("taking a file in broke off"))?;
+    Ok(received.map_err(|error| Box::new((error, Incoming::default()))))
 }
 
-async fn received_page(visit: &Visit, received: Received, monitor: Option<i64>) -> Answer {
+pub(super) async fn received_page(
+    visit: &Visit,
+    received: Received,
+    monitor: Option<i64>,
+) -> Answer {
     for night in &received.nights {
+        // One that was read anew is not what was opened before.
+        visit.app.nights().forget(night.id);
         visit.looks(format!("night {}", night.id), night.person, json!({"page": "received"}));
     }
     let mut nights = Vec::new();
