@@ -197,7 +197,7 @@ macro_rules! each_kind {
                 $body;
             }
         )+
-        assert_eq!(names, every::tables());
+        assert_eq!(names, all_tables::tables());
     }};
 }
 

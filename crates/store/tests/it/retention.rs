@@ -186,7 +186,7 @@ on_both! {
         let access = desk.store.subject_access(&by(Role::Governance), someone.id, "asked in writing").await.unwrap();
         let all: serde_json::Value = serde_json::from_str(&access.json).unwrap();
         let not_theirs = ["account", "consumable", "monitor"];
-        for table in every::tables() {
+        for table in all_tables::tables() {
             let held = if table == "setting" { 0 } else { usize::from(!not_theirs.contains(&table)) };
             assert_eq!(all[table].as_array().map_or(0, Vec::len), held, "{table}");
         }

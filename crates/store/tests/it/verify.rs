@@ -211,8 +211,8 @@ on_both! {
     }
 
     async fn every_table_of_the_database_is_checked(desk) {
-        let mut known: Vec<&str> = every::tables();
-        known.extend(every::NOT_ROWS);
+        let mut known: Vec<&str> = all_tables::tables();
+        known.extend(all_tables::NOT_ROWS);
         known.sort_unstable();
         assert_eq!(tables_of_the_database(&desk).await, known);
     }
@@ -221,7 +221,7 @@ on_both! {
     async fn a_changed_cell_is_named(desk) {
         full::fill(&desk.store).await;
         let mut cells = 0;
-        for table in every::tables() {
+        for table in all_tables::tables() {
             behind(&desk, &format!("CREATE TABLE saved AS SELECT * FROM {table}")).await;
             for (column, kind) in columns(&desk, table).await.iter().skip(1) {
                 behind(&desk, &format!("UPDATE {table} SET {column} = {} WHERE id = 1", other(column, kind))).await;
@@ -239,7 +239,7 @@ on_both! {
 
     async fn a_row_put_in_or_taken_out_is_named(desk) {
         full::fill(&desk.store).await;
-        for table in every::tables() {
+        for table in all_tables::tables() {
             let all = columns(&desk, table).await;
             let names: Vec<&str> = all.iter().map(|(name, _)| name.as_str()).collect();
             let names = names.join(", ");
