@@ -167,6 +167,8 @@ pub const ROUTES: &[(&str, &str, Right)] = &[
     ("POST", "/nights/{id}/criteria", Right::Read),
     ("POST", "/nights/{id}/take-check", Right::Read),
     ("POST", "/nights/{id}/drop-check", Right::Read),
+    ("POST", "/nights/{id}/take-diary", Right::Read),
+    ("POST", "/nights/{id}/leave-diary", Right::Read),
     ("POST", "/nights/{id}/score", Right::Read),
     ("POST", "/nights/{id}/undo", Right::Read),
     ("POST", "/nights/{id}/redo", Right::Read),

@@ -270,9 +270,9 @@ impl Conn {
             let _ = writeln!(text, "question = {}", quoted(&referral.question));
         }
         let entry = self.diary_of(night, zone).await?;
-        let (keys, marks) = diary_lines(entry.as_ref(), referral.support.as_deref());
-        text.push_str(&keys);
-        text.push_str(&marks);
+        let lines = diary_lines(entry.as_ref(), referral.support.as_deref());
+        text.push_str(&lines.keys);
+        text.push_str(&lines.marks);
         for one in self.checks_of(night).await? {
             // Of a night that is scored only its reader takes up a check that came later.
             if one.speaks == Speaks::Anchor && (one.taken || night.result.is_none()) {
@@ -296,7 +296,7 @@ impl Conn {
         let Some(loan) = night.loan else { return Ok(None) };
         let all: Vec<DiaryEntry> =
             self.find("WHERE loan = $1 ORDER BY id DESC", &[loan.into()]).await?;
-        Ok(diary_on(night, zone, all.iter()).cloned())
+        Ok(diaries_on(night, zone, all.iter()).next().cloned())
     }
 }
 
@@ -309,15 +309,15 @@ pub(crate) fn reading_in(kept: Option<&str>, original: &Original) -> Result<Read
     }
 }
 
-/// The latest entry of a night's evening among those of its loan, which come the latest first.
-pub(crate) fn diary_on<'a>(
+/// The entries of a night's evening among those of its loan, in their order.
+pub(crate) fn diaries_on<'a>(
     night: &Night,
     zone: &str,
-    mut entries: impl Iterator<Item = &'a DiaryEntry>,
-) -> Option<&'a DiaryEntry> {
+    entries: impl Iterator<Item = &'a DiaryEntry>,
+) -> impl Iterator<Item = &'a DiaryEntry> {
     let zone = zone_named(zone).unwrap_or(jiff::tz::TimeZone::UTC);
     let evening = local_date(night.start_at - 43_200, &zone);
-    entries.find(|entry| date(&entry.night_on) == Some(evening))
+    entries.filter(move |entry| date(&entry.night_on) == Some(evening))
 }
 
 /// What a diary entry answers to the question at a place; empty where it is blank. Its text holds one answer a
@@ -332,7 +332,7 @@ pub(crate) fn answer_to(entry: &DiaryEntry, at: usize) -> &str {
 
 /// An answer as lines of a notes file; one that is not understood is told as it was written, so that nothing is
 /// lost.
-pub(crate) fn lines_for(question: &DiaryQuestion, answer: &str) -> DiaryLines {
+fn lines_for(question: &DiaryQuestion, answer: &str) -> DiaryLines {
     question.lines(answer).unwrap_or_else(|error| {
         let mut marks = told(question.key, answer);
         let _ = writeln!(marks, "# {} {}", question.asks, one_line(&error.to_string()));
@@ -341,19 +341,28 @@ pub(crate) fn lines_for(question: &DiaryQuestion, answer: &str) -> DiaryLines {
 }
 
 /// A diary entry as lines of a notes file.
-fn diary_lines(entry: Option<&DiaryEntry>, support: Option<&str>) -> (String, String) {
-    let (mut keys, mut marks) = (String::new(), String::new());
-    for (at, question) in QUESTIONS.iter().enumerate() {
-        let mut answer = entry.map_or("", |entry| answer_to(entry, at));
-        // What the referral tells is told; a blank is not told, and never air.
-        if question.key == "breathing" && answer.is_empty() {
-            answer = support.unwrap_or("");
-        }
-        let lines = lines_for(question, answer);
-        keys.push_str(&lines.keys);
-        marks.push_str(&lines.marks);
+fn diary_lines(entry: Option<&DiaryEntry>, support: Option<&str>) -> DiaryLines {
+    let mut all = DiaryLines::default();
+    for at in 0..QUESTIONS.len() {
+        let lines = answer_lines(entry, at, support);
+        all.keys.push_str(&lines.keys);
+        all.marks.push_str(&lines.marks);
     }
-    (keys, marks)
+    all
+}
+
+/// What a diary entry answers to the question at a place, as lines of a notes file.
+pub(crate) fn answer_lines(
+    entry: Option<&DiaryEntry>,
+    at: usize,
+    support: Option<&str>,
+) -> DiaryLines {
+    let mut answer = entry.map_or("", |entry| answer_to(entry, at));
+    // What the referral tells is told; a blank is not told, and never air.
+    if QUESTIONS[at].key == "breathing" && answer.is_empty() {
+        answer = support.unwrap_or("");
+    }
+    lines_for(&QUESTIONS[at], answer)
 }
 
 impl Store {

@@ -104,6 +104,18 @@ pub fn tells_of_harm(answer: &str) -> bool {
 }
 
 impl Conn {
+    /// What the diaries of a loan tell of the skin, in the patient's words: evening of the night, and the answer.
+    pub async fn skin_of(&mut self, loan: i64) -> Result<Vec<(String, String)>> {
+        let Some(at) = QUESTIONS.iter().position(|question| question.key == "skin") else {
+            return Ok(Vec::new());
+        };
+        let told = self.diary(loan).await?.into_iter().filter_map(|entry| {
+            let answer = entry.lines.lines().nth(at).unwrap_or_default().trim().to_owned();
+            (!answer.is_empty()).then_some((entry.night_on, answer))
+        });
+        Ok(told.collect())
+    }
+
     /// What diaries entered since some time tell of skin that was harmed: loan, and in the patient's words.
     pub async fn skin_told(&mut self, since: i64) -> Result<Vec<(i64, String)>> {
         let Some(at) = QUESTIONS.iter().position(|question| question.key == "skin") else {
