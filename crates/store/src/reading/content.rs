@@ -67,7 +67,7 @@ pub struct Content {
     /// What this version takes the place of, and why; empty for the first.
     #[serde(default)]
     pub replaces: String,
-    /// Versions before this one that were withdrawn: which, and when, by whom and why.
+    /// Versions before this one that were withdrawn: which, and when and why.
     #[serde(default)]
     pub withdrawn: Vec<(String, String)>,
     /// The record's last act when the paper was made, and the beginning of its hash.
@@ -411,7 +411,7 @@ mod tests {
             original_sha256: "b".to_owned(),
             version: 2,
             replaces: "in place of version 1: interpreted".to_owned(),
-            withdrawn: vec![slot("version 1", "on 2026-11-25 09:00 by Some Body: another patient")],
+            withdrawn: vec![slot("version 1", "on 2026-11-25 09:00: another patient")],
             head: "12 0123456789abcdef".to_owned(),
             made_at: 7,
         }

@@ -92,15 +92,16 @@ pub(crate) fn became(all: &[&ReportLine], night: &Night, beside: &Beside) -> Opt
         return Some(Became { what: Turn::OpenAgain, says, because: String::new() });
     }
     // A physician's interpretation is a version too, of what was signed before it: nothing is taken back by it.
-    let taken_back = all.iter().rev().find(|line| line.signed_at != stands)?;
-    let first = all.iter().find(|line| line.signed_at == stands && line.withdrawn_at.is_none())?;
     let withdrawn = all.iter().rev().find(|line| line.withdrawn_at.is_some());
-    let what = if withdrawn.is_some() { Turn::SignedAnew } else { Turn::Replaced };
-    let was = match withdrawn {
-        Some(line) => format!("version {} was withdrawn {}", number(line), told(line)),
-        None => format!("it replaced version {} {}", taken_back.version, told(first)),
+    let (what, was, because) = if let Some(line) = withdrawn {
+        let was = format!("version {} was withdrawn {}", number(line), told(line));
+        (Turn::SignedAnew, was, because(line))
+    } else {
+        let taken_back = all.iter().rev().find(|line| line.signed_at != stands)?;
+        let first = all.iter().find(|line| line.signed_at == stands)?;
+        let was = format!("it replaced version {} {}", taken_back.version, told(first));
+        (Turn::Replaced, was, because(first))
     };
-    let because = because(withdrawn.copied().unwrap_or(first));
     let says = format!("version {version} of the report stands; {was}");
     Some(Became { what, says, because })
 }
@@ -138,7 +139,7 @@ impl Conn {
     }
 
     /// The versions of a night's report that were withdrawn, of the patient it belongs to now, the first first: which,
-    /// and when, by whom and why.
+    /// and when and why. No name: on a paper that nobody has signed yet it would stand like a signature.
     pub(crate) async fn withdrawn_of(&mut self, night: &Night) -> Result<Vec<(String, String)>> {
         let zone = self.desk_settings().await?.zone();
         let mut lines = self.report_lines(&[night.id]).await?;
@@ -149,11 +150,10 @@ impl Conn {
             if gone.withdrawn_at.is_none() {
                 continue;
             }
-            let who = name_of(self, &gone.who).await?;
             let why = gone.because.as_deref().unwrap_or_default().trim_end_matches('.');
             let why = if why.is_empty() { String::new() } else { format!(": {why}") };
             let on = local_minute(gone.at, &zone);
-            all.push((format!("version {}", was.version), format!("on {on} by {who}{why}")));
+            all.push((format!("version {}", was.version), format!("on {on}{why}")));
         }
         Ok(all)
     }
