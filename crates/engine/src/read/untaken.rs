@@ -105,7 +105,7 @@ pub(super) fn findings(
         let one = Seen { label: &channel.file_label, unit, numbers };
         for (quantity, why) in one.looks(&lacking) {
             let how = How { kind, taken: taken(quantity), settled };
-            found.extend(kept(channel, quantity, &why, how));
+            found.extend(kept(channel, quantity, &why, &how));
         }
     }
     for one in left_out {
@@ -210,7 +210,7 @@ struct How {
     settled: bool,
 }
 
-fn kept(channel: &Channel, quantity: Quantity, why: &str, how: How) -> Option<Finding> {
+fn kept(channel: &Channel, quantity: Quantity, why: &str, how: &How) -> Option<Finding> {
     let (label, name) = (&channel.file_label, quantity.name());
     let (weight, rest) = match (how.taken, how.settled) {
         (true, _) => {

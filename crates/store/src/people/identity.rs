@@ -176,7 +176,9 @@ impl FileIdentity {
         let mut columns: Vec<Column> = Vec::new();
         let mut cut = ',';
         for line in text.lines() {
-            columns.iter_mut().for_each(|column| column.row(line, cut));
+            for column in &mut columns {
+                column.row(line, cut);
+            }
             let start = line.trim_start_matches(['"', '\'', ' ', '\t', '\u{feff}']);
             if start.is_empty() {
                 continue;

@@ -98,7 +98,10 @@ impl Content {
             patient: slots(&self.patient),
             study: slots(&self.study),
             study_id: self.study_id.clone(),
-            comment: self.comment.iter().chain(&self.interpretation).cloned().collect(),
+            commented: self.by(0, &self.comment),
+            comment: self.comment.clone(),
+            interpreted: self.by(1, &self.interpretation),
+            interpretation: self.interpretation.clone(),
             signature: slots(&self.signature),
             reservations: self.reservations.clone(),
             version,
@@ -109,6 +112,12 @@ impl Content {
                 .collect(),
             ..Heading::default()
         }
+    }
+
+    /// Who signed words and when; empty while nobody has, and where there are none.
+    fn by(&self, signature: usize, words: &[String]) -> String {
+        let signed = self.signature.get(signature).filter(|_| !words.is_empty());
+        signed.map(|(_, by)| by.clone()).unwrap_or_default()
     }
 
     fn replaced(&self) -> String {

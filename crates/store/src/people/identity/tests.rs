@@ -189,7 +189,7 @@ fn a_line_with_a_label_is_never_spared() {
 #[test]
 fn a_name_far_down_is_found_and_words_without_end_are_a_doubt() {
     let row = |at: usize| format!("2026-11-24T22:{:02}:{:02},95\n", at / 60 % 60, at % 60);
-    let rows = |from, to| (from..to).map(row).collect::<String>();
+    let rows = |from, to| (from..to).map(row).collect::<Vec<_>>().concat();
     let name = "Patient: Nodley, Bert\n";
     for head in ["time,SpO2 (%)\n", "when,what\n", ""] {
         for far in [300, 50_000] {
@@ -197,14 +197,15 @@ fn a_name_far_down_is_found_and_words_without_end_are_a_doubt() {
             assert_ne!(against(text.as_bytes(), "n.csv"), Vec::<String>::new(), "{head} {far}");
         }
     }
-    let remarks: String = (0..50_000).map(|at| format!("# remark {at}\n")).collect();
+    let many = |line: &dyn Fn(usize) -> String| (0..50_000).map(line).collect::<Vec<_>>().concat();
+    let remarks = many(&|at| format!("# remark {at}\n"));
     for told in [format!("{remarks}{name}{ROWS}"), format!("{ROWS}{remarks}{name}")] {
         assert_eq!(against(told.as_bytes(), "n.csv"), [MORE]);
     }
-    let ids: String = (0..50_000).map(|at| format!("id {at}\n")).collect();
+    let ids = many(&|at| format!("id {at}\n"));
     assert!(against(format!("{ROWS}{ids}").as_bytes(), "n.csv").contains(&MORE.to_owned()));
     // A column of a person's data is compared on every row.
-    let own: String = (0..50_000).map(|at| row(at).replace(",95", ",95,LMK204802")).collect();
+    let own = many(&|at| row(at).replace(",95", ",95,LMK204802"));
     let other = own.clone() + &row(3).replace(",95", ",95,LMK204999");
     let with = |rows: &str| format!("time,SpO2 (%),Patient ID\n{rows}");
     assert_eq!(against(with(&own).as_bytes(), "n.csv"), Vec::<String>::new());
