@@ -257,7 +257,7 @@ fn unpaired(bench: &Bench, needed: &[&RuleAnswer], criteria: &Criteria) -> Optio
     };
     let gas = bench.unpaired_gases().find(past)?;
     let clock = &bench.scores.corrected.screened.recording.clock;
-    let far_s = bench.from_scored_s(gas.at_s);
+    let far_s = bench.outside_scored_s(gas.at_s);
     let speaks_s = criteria.correct.gas_speaks_h.value * 3600.0;
     let far = if far_s <= speaks_s {
         String::new()

@@ -202,6 +202,7 @@ fn rounded(number: f64) -> f64 {
 }
 
 /// How a channel came to be kept aside.
+#[derive(Clone, Copy)]
 struct How {
     kind: Kind,
     /// There is another of the quantity it looks like.

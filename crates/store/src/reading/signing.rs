@@ -15,6 +15,7 @@ use crate::record::act::Author;
 use crate::record::bytes::Packed;
 use crate::record::db::Store;
 use crate::record::row::Record as _;
+use crate::record::tables::Loan;
 use crate::record::tables::Night;
 use crate::record::tables::Report;
 use crate::record::tables::Study;
@@ -169,6 +170,19 @@ impl Act {
         self.conn().not_blind(&login, night).await
     }
 
+    /// Refuses a night that is tied to another person than its loan: whatever the cause, a report would go to the
+    /// wrong one.
+    async fn is_of_its_loan(&mut self, night: &Night) -> Result<()> {
+        let Some(loan) = night.loan else { return Ok(()) };
+        let loan: Loan = self.get(loan).await?;
+        if night.person == Some(loan.person) {
+            return Ok(());
+        }
+        let says = "the night is tied to another person than its loan was booked for";
+        let hint = "untie it and settle it anew; have the record checked";
+        Err(StoreError::refused("night_not_the_loans", says, hint))
+    }
+
     /// The next version of a report, not yet signed, when the paper is what the record holds now and what was shown.
     async fn version(
         &mut self,
@@ -176,6 +190,7 @@ impl Act {
         paper: &Paper<'_>,
         words: &Wording,
     ) -> Result<Report> {
+        self.is_of_its_loan(night).await?;
         let author = self.author().clone();
         let given = paper.content;
         let last = self.conn().own_reports(night).await?.into_iter().next();
