@@ -69,12 +69,20 @@ impl Conn {
         let with =
             "SELECT DISTINCT loan FROM night WHERE loan IS NOT NULL AND status <> 'set_aside'";
         let with: Vec<i64> = on!(&mut *self, c => sqlx::query_scalar(with).fetch_all(c).await)?;
+        let current = "SELECT person FROM study WHERE status NOT IN ('closed', 'reported') \
+            UNION SELECT person FROM loan WHERE status IN ('booked', 'out')";
+        let current: Vec<i64> =
+            on!(&mut *self, c => sqlx::query_scalar(current).fetch_all(c).await)?;
+        let current: BTreeSet<i64> = current.into_iter().collect();
         let clause = "WHERE loan IS NOT NULL AND before = 'back' AND after = 'to_clean'";
         let moved: Vec<Movement> = self.find(clause, &[]).await?;
         let without = moved.iter().filter(|one| one.what.starts_with(WITHOUT_NIGHT));
         let people: Vec<Person> = self.find("ORDER BY id", &[]).await?;
         Ok(Ground {
-            people: people.iter().map(Spelt::new).collect(),
+            people: people
+                .iter()
+                .map(|one| Spelt::new(one).current(current.contains(&one.id)))
+                .collect(),
             monitors: self.find("ORDER BY id", &[]).await?,
             with_night: with.into_iter().collect(),
             without_night: without.filter_map(|one| one.loan).collect(),
