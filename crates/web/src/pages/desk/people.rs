@@ -220,7 +220,8 @@ async fn one(visit: &Visit, id: i64, refused: Option<Form>) -> Result<One, Store
         Some(right) => Some(row_named(&conn.get(right).await?)),
         None => None,
     };
-    let pointing = conn.pointing_to(id).await?.iter().map(row_named).collect();
+    let pointing: Vec<(i64, String)> = conn.pointing_to(id).await?.iter().map(row_named).collect();
+    let others: Vec<i64> = right.iter().chain(&pointing).map(|one| one.0).collect();
     let mut lines = Vec::new();
     for loan in conn.loans_of(id).await? {
         lines.push(conn.loan_line(loan, store.now(), &desk).await?);
@@ -234,7 +235,8 @@ async fn one(visit: &Visit, id: i64, refused: Option<Form>) -> Result<One, Store
     let nights =
         NightTable::of(visit, &mut conn, Of::Person(id), "No night of this person is in.").await?;
     drop(conn);
-    visit.looks(format!("person {id}"), Some(id), json!(null));
+    let seen = if others.is_empty() { json!(null) } else { json!({"people": others}) };
+    visit.looks(format!("person {id}"), Some(id), seen);
     Ok(One {
         id,
         name: person.listed(),
