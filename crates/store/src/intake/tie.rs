@@ -117,6 +117,7 @@ impl Conn {
         };
         let weighed = self.weighed(evidence, &loan, None, ground).await?;
         doubts.extend(weighed.doubts());
+        doubts.extend(self.taken_away_at(&loan, weighed.span).await?);
         if doubts.is_empty() && !weighed.is_sure() {
             doubts.push("it is not sure whose night this is".to_owned());
         }
@@ -146,6 +147,20 @@ impl Conn {
             }
         }
         Ok(weighed)
+    }
+
+    /// What is said of a night at whose time another was untied from the same borrower: the same night in another
+    /// export is not theirs either.
+    async fn taken_away_at(&mut self, loan: &Loan, span: Option<Span>) -> Result<Option<String>> {
+        let Some(span) = span else { return Ok(None) };
+        let acts = "SELECT COUNT(*) FROM act WHERE person = $1 AND verb = 'night.untie' \
+             AND object IN (SELECT 'night ' || night.id FROM night \
+             WHERE status IN ('untied', 'set_aside') AND start_at < $2 AND end_at > $3)";
+        let times = self
+            .number(acts, &[loan.person.into(), span.end_at.into(), span.start_at.into()])
+            .await?;
+        let says = "a night of the same time was untied from this patient before";
+        Ok((times > 0).then(|| says.to_owned()))
     }
 
     /// Nights tied to a loan that lie at the same time: never one that is untied or set aside.

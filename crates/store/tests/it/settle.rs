@@ -263,6 +263,10 @@ on_both! {
         let store = &desk.store;
         let night = receive(store, "TC-1042.csv", csv(evening(), 8)).await.nights.remove(0);
         let night = store.untie_night(&by(Role::Physiologist), night.id, "not hers").await.unwrap();
+        // Nor does another export of it tie itself to her.
+        let again = receive(store, "TC-1042 again.csv", with_head("# again\n", &csv(evening(), 8))).await;
+        assert_eq!(again.nights[0].status, NightStatus::Untied);
+        assert_eq!(again.nights[0].doubts.0, ["a night of the same time was untied from this patient before"]);
         for who in [by(Role::Physiologist), other()] {
             let alone = store.settle_night(&who, night.id, loan.id, "hers after all").await.unwrap();
             assert_eq!((alone.status, alone.person), (NightStatus::Untied, None));
