@@ -26,6 +26,7 @@ use crate::intake::check::lines_of;
 use crate::intake::cut::Piece;
 use crate::intake::cut::cut;
 use crate::intake::severe::severe_says;
+use crate::people::person::DESTROYED;
 use crate::people::person::reason_given;
 use crate::record::act::Act;
 use crate::record::act::Author;
@@ -150,9 +151,6 @@ impl Held {
         Ok(engine::night::night(recording, notes, criteria))
     }
 }
-
-/// Why the row of somebody whose data were destroyed is void.
-pub(crate) const DESTROYED: &str = "destroyed when its time was over";
 
 impl Conn {
     /// The bytes of a night that may be read.

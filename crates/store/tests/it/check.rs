@@ -149,7 +149,8 @@ on_both! {
         // Untied and settled again the night is scored with it.
         let who = by(Role::Physiologist);
         store.untie_night(&who, night.id, "to see").await.unwrap();
-        let night = store.settle_night(&who, night.id, loan.id, "it was hers").await.unwrap();
+        store.settle_night(&who, night.id, loan.id, "it was hers").await.unwrap();
+        let night = crate::settle::agreed(store, night.id).await;
         assert!(night.notes.contains("gas_check") && night.result.is_some(), "{:?}", night.doubts.0);
         let checks: Vec<Check> = store.read().await.unwrap().find("ORDER BY id DESC", &[]).await.unwrap();
         assert!(store.void_check(&clerk, checks[0].id, " ").await.unwrap_err().is("reason_missing"));

@@ -131,6 +131,7 @@ on_both! {
         assert_eq!(doubts(&found), [
             "the patient's number in the file is not that of the borrower",
             "the name in the file is not that of the borrower",
+            "the file or its name speaks of another patient of the record",
         ]);
         let right = receive(&desk.store, "n.edf", edf(evening(), "TC-1042", "H1 F 05-APR-1961 Family1")).await;
         assert_eq!(doubts(&right), Vec::<&str>::new());
