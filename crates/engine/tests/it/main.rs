@@ -12,6 +12,7 @@ mod damaged;
 mod edf;
 mod gaps;
 mod gases;
+mod heads;
 mod intake;
 mod judge;
 mod made;
