@@ -256,7 +256,7 @@ fn unpaired(bench: &Bench, needed: &[&RuleAnswer], criteria: &Criteria) -> Optio
         gas.contradicts.is_none() && levels.iter().any(past)
     };
     let gas = bench.unpaired_gases().find(past)?;
-    let clock = &bench.scores.corrected.screened.recording.clock;
+    let recording = &bench.scores.corrected.screened.recording;
     let far_s = bench.from_scored_s(gas.at_s);
     let speaks_s = criteria.correct.gas_speaks_h.value * 3600.0;
     let far = if far_s <= speaks_s {
@@ -268,7 +268,7 @@ fn unpaired(bench: &Bench, needed: &[&RuleAnswer], criteria: &Criteria) -> Optio
         reason: format!(
             "{UNPAIRED}{} at {}{far}; {}.",
             level_words(Quantity::Tcpco2, gas.pco2_kpa),
-            clock.label(gas.at_s, false),
+            recording.clock.dated(gas.at_s, recording.duration_s),
             gas.why
         ),
         mend: Some(again("A blood gas taken while the sensor is on and reads.")),
