@@ -21,6 +21,7 @@ mod map;
 #[cfg(target_os = "linux")]
 mod memory;
 mod notes;
+mod other_column;
 mod print;
 mod reader_contract;
 mod report;
