@@ -1,9 +1,10 @@
 //! Notes placed on a recording's clock.
 
 use crate::finding::{Finding, Weight};
+use crate::notes::diary::is_night;
 use crate::notes::file::{Moment, NotesError, NotesFile};
 use crate::notes::other_night;
-use crate::notes::when::place;
+use crate::notes::when::{When, place};
 use crate::notes::{BloodGas, Edit, GasCheck, Notes};
 use crate::recording::{Author, Mark, MarkKind, Quantity, Recording};
 use crate::time::Stretch;
@@ -97,10 +98,22 @@ impl NotesFile {
         match (at(MarkKind::LightsOut), at(MarkKind::LightsOn)) {
             (Some(out_s), Some(on_s)) if on_s <= out_s => {
                 let line = self.lights_on.or(self.lights_out).map_or(1, |moment| moment.line);
-                Err(NotesError::new("lights on is not after lights out", line))
+                let error = NotesError::new("lights on is not after lights out", line);
+                Err(if self.tells_a_night() { error.of_another_night() } else { error })
             }
             _ => Ok(()),
         }
+    }
+
+    /// Whether lights out and on are times of day with a night between: where they cannot be laid in order,
+    /// the recording is of the day between two nights.
+    fn tells_a_night(&self) -> bool {
+        let of_day = |moment: Option<Moment>| match moment?.when {
+            When::OfDay(time) => Some(i32::from(time.hour()) * 60 + i32::from(time.minute())),
+            When::Civil(_) | When::Instant(_) => None,
+        };
+        let lights = of_day(self.lights_out).zip(of_day(self.lights_on));
+        lights.is_some_and(|(out_min, on_min)| is_night(out_min, on_min))
     }
 
     fn blood_gases(&self, recording: &Recording) -> Result<Vec<BloodGas>, NotesError> {

@@ -676,6 +676,19 @@ fn notes_of_another_night_are_refused_and_those_partly_outside_are_not() {
     assert_eq!(told.weight, Weight::Serious);
 }
 
+/// A short piece of the afternoon lies between two nights: the diary is of one of them, and contradicts nothing.
+#[test]
+fn a_night_told_in_times_of_day_does_not_contradict_itself_in_an_afternoon_piece() {
+    let start = jiff::civil::datetime(2026, 1, 10, 14, 0, 0, 0);
+    let piece = Recording { clock: engine::time::Clock::civil(start), ..quiet() };
+    let error = |lights: [&str; 2]| {
+        let text = format!("lights_out = \"{}\"\nlights_on = \"{}\"\n", lights[0], lights[1]);
+        NotesFile::parse(&text).unwrap().place(&piece).unwrap_err()
+    };
+    assert!(error(["22:40", "06:50"]).another_night);
+    assert!(!error(["15:40", "14:30"]).another_night);
+}
+
 /// Lights that fit, and one thing more that a year, a month or a day parts from them.
 #[test]
 fn a_mark_of_another_date_among_notes_that_fit_is_told_with_its_date_and_not_counted() {
