@@ -47,6 +47,9 @@ pub fn read(input: Input<'_>, options: &ReadOptions) -> Result<Recording, ReadEr
     let map = options.map.as_ref().unwrap_or(&unmapped);
     let decoded = decode::decode(input.bytes, map.encoding.as_deref())?;
     let table = table::open(&decoded.text, map)?;
+    if map.header_line.is_none() {
+        heads::none_above(&table)?;
+    }
     let plan = plan::plan(&table, map)?;
     let mut rows = rows::read(&table, &plan, map)?;
     let mut findings: Vec<Finding> = decoded.finding.into_iter().collect();

@@ -79,6 +79,12 @@ fn a_head_with_another_unit_or_name_or_fewer_columns_is_refused() {
 }
 
 #[test]
+fn a_second_head_that_names_more_does_not_swallow_the_rows_above_it() {
+    let words = refused(&joined("time,SpO2 (%),Pulse (/min)", HEAD, "97,60,5.9"));
+    assert!(words.contains("a second head") && words.contains("(line 7)"), "{words}");
+}
+
+#[test]
 fn a_row_of_units_below_the_second_head_must_be_that_of_the_first() {
     let top = "time,SpO2,tcPCO2\nhh:mm:ss,%,kPa";
     let file =

@@ -7,6 +7,7 @@ use crate::read::ReadError;
 use crate::read::text::cells::Row;
 use crate::read::text::codes;
 use crate::read::text::number::{self, Cell};
+use crate::read::text::stamp::{self, Moment};
 use crate::read::text::table::{self, Table};
 use crate::read::text::words::{self, Name, Role};
 
@@ -53,6 +54,26 @@ pub(super) fn again(row: Row<'_>, table: &Table<'_>, first: bool) -> Option<Agai
         return None;
     }
     refused(format!("a second head differs from the first: {}", differs(cells, head)), surely)
+}
+
+/// Refuses a file whose head, the one that names most, stands below another head and its rows: those would be
+/// left out as lines above the head.
+pub(super) fn none_above(table: &Table<'_>) -> Result<(), ReadError> {
+    let samples = |cell: &String| matches!(telling(cell), Some(Role::Samples(_)));
+    let is_head = |cells: &Vec<String>| {
+        cells.iter().any(samples) && names_columns(filled(cells), &[]) == Some(true)
+    };
+    let is_number = |cell: &String| matches!(number::cell(cell.as_bytes()), Cell::Number(..));
+    let is_time = |cell: &String| {
+        matches!(stamp::moment(cell.as_bytes()), Some(Moment::Civil(..) | Moment::Clock(_)))
+    };
+    let mut below = table.preamble.iter().skip_while(|cells| !is_head(cells));
+    if !below.any(|cells| cells.iter().any(is_number) && cells.iter().any(is_time)) {
+        return Ok(());
+    }
+    Err(ReadError::refused("a second head names more than the first, whose rows stand above it")
+        .at(format!("line {}", table.header_line))
+        .hint("two recordings are joined in this file: give the two parts as two files"))
 }
 
 /// The cells up to the last that is filled.
