@@ -8,6 +8,7 @@ use crate::intake::check::Speaks;
 use crate::intake::owner::monitors_in;
 use crate::intake::settle::hand_tie;
 use crate::intake::tie::clock_told;
+use crate::lending::diary::lights_wrong;
 use crate::people::person::DESTROYED;
 use crate::reading::beside::Beside;
 use crate::record::db::Conn;
@@ -130,10 +131,15 @@ impl Conn {
 }
 
 fn diary_says((entry, answers): &(DiaryEntry, String), at: &impl Fn(i64) -> String) -> String {
-    format!(
-        "a diary for this night was entered at {}, after it was judged, and is not taken up: {answers}",
-        at(entry.at)
-    )
+    let when = at(entry.at);
+    match lights_wrong(entry) {
+        Some(wrong) => format!(
+            "a diary for this night was entered at {when}, but its times contradict each other: {wrong}; correct it. It says: {answers}"
+        ),
+        None => format!(
+            "a diary for this night was entered at {when}, after it was judged, and is not taken up: {answers}"
+        ),
+    }
 }
 
 fn check_says(one: &NightCheck, at: &impl Fn(i64) -> String) -> Option<String> {
