@@ -284,7 +284,7 @@ struct How<'a> {
 
 fn kept(channel: &Channel, quantity: Quantity, why: &str, how: &How<'_>) -> Option<Finding> {
     let (label, name) = (&channel.file_label, quantity.name());
-    let (weight, rest) = match (how.beside, how.settled) {
+    let (weight, rest) = match (&how.beside, how.settled) {
         (Beside::Read, _) => {
             (Weight::Note, format!("it was kept and is not scored, beside the {name} that is"))
         }

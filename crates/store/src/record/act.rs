@@ -198,7 +198,7 @@ impl Act {
         };
         // A row that this act wrote before has no act to be compared with yet.
         if let Some(old) = old.as_ref().filter(|old| old.written() != self.seq) {
-            self.conn.as_written(old).await?;
+            Box::pin(self.conn.as_written(old)).await?;
         }
         let id = if row.id() == 0 { self.next_id::<R>().await? } else { row.id() };
         texts::<R>(row, old.as_ref())?;

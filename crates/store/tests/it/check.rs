@@ -197,7 +197,7 @@ on_both! {
         let (store, clerk) = (&desk.store, desk_clerk());
         let told = async |skin: &str| {
             let mut answers = vec![String::new(); 11];
-            answers[10] = skin.to_owned();
+            skin.clone_into(&mut answers[10]);
             let form = store::lending::diary::DiaryForm { night_on: "2026-11-25".to_owned(), answers };
             store.enter_diary(&clerk, loan.id, &form).await.unwrap();
             let morning = store.read().await.unwrap().morning(store.now()).await.unwrap();

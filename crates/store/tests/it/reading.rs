@@ -329,7 +329,9 @@ on_both! {
                 let nights: Vec<Night> = lines.into_iter().map(|line| line.night).collect();
                 conn.asked_of(&nights.iter().collect::<Vec<_>>()).await.unwrap();
                 let beside = conn.beside(&nights).await.unwrap();
-                nights.iter().for_each(|night| drop(beside.reservations(night)));
+                for night in &nights {
+                    drop(beside.reservations(night));
+                }
                 nights.len()
             };
             store::record::db::counted(work).await

@@ -83,7 +83,7 @@ async fn taken(visit: &Visit, id: i64, typed: &Typed, step: Step) -> Answer {
     let reading = Reading::open(visit, id).await?;
     let recording = reading.opened.recording.clone();
     let store = visit.app.store();
-    let done = store.step(&visit.author(), id, seen, step, recording.clone()).await?;
+    let done = Box::pin(store.step(&visit.author(), id, seen, step, recording.clone())).await?;
     let night = done.night.clone();
     let said = done.version.what.clone();
     let opened = visit.app.nights().stepped(done, recording).await?;

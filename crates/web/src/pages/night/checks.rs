@@ -203,7 +203,8 @@ async fn taken(visit: &Visit, id: i64, typed: &Typed, takes: bool) -> Answer {
     let recording = reading.opened.recording.clone();
     let store = visit.app.store();
     let done =
-        store.step(&visit.author(), id, seen, Step::Change(change), recording.clone()).await?;
+        Box::pin(store.step(&visit.author(), id, seen, Step::Change(change), recording.clone()))
+            .await?;
     let (night, said) = (done.night.clone(), done.version.what.clone());
     let opened = visit.app.nights().stepped(done, recording).await?;
     changed(visit, typed, &Reading { night, opened, ..reading }, &said).await
