@@ -103,6 +103,7 @@ pub const ROUTES: &[(&str, &str, Right)] = &[
     ("GET", "/people/{id}/edit", Right::Lend),
     ("POST", "/people/{id}/edit", Right::Lend),
     ("POST", "/people/{id}/void", Right::Lend),
+    ("POST", "/people/{id}/restore", Right::Lend),
     ("GET", "/people/{id}/refer", Right::Lend),
     ("POST", "/people/{id}/refer", Right::Lend),
     ("GET", "/studies/{id}/book", Right::Lend),

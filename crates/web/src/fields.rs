@@ -52,6 +52,7 @@ pub const FIELDS: &[(&str, &[&[&str]])] = &[
     ("/people/new", &[PERSON]),
     ("/people/{id}/edit", &[PERSON, REASON]),
     ("/people/{id}/void", &[&["same_as"], REASON]),
+    ("/people/{id}/restore", &[REASON]),
     (
         "/people/{id}/refer",
         &[&["question", "asked_by", "received_on", "words", "support", "urgency"]],

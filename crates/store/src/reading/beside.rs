@@ -30,6 +30,7 @@ use crate::record::tables::Loan;
 use crate::record::tables::Night;
 use crate::record::tables::NotesVersion;
 use crate::record::tables::Original;
+use crate::record::tables::Person;
 use crate::record::tables::Referral;
 use crate::record::tables::Setting;
 use crate::record::tables::Study;
@@ -44,6 +45,10 @@ pub struct Beside {
     loans: BTreeMap<i64, Loan>,
     /// What the referral behind a study tells of what is breathed.
     support: BTreeMap<i64, String>,
+    /// Whose the nights are.
+    people: BTreeMap<i64, Person>,
+    /// Every night of their loans.
+    of_loans: Vec<Night>,
     ties: Vec<Tie>,
     names: BTreeMap<String, String>,
     checks: Vec<Check>,
@@ -65,6 +70,8 @@ impl Conn {
         let ids: Vec<i64> = nights.iter().map(|night| night.id).collect();
         let loans: Vec<i64> = nights.iter().filter_map(|night| night.loan).collect();
         let originals: Vec<i64> = nights.iter().map(|night| night.original).collect();
+        let people: Vec<i64> = nights.iter().filter_map(|night| night.person).collect();
+        let people: Vec<Person> = self.find_among("id", &people).await?;
         let lent: Vec<Loan> = self.find_among("id", &loans).await?;
         let monitors: Vec<i64> = lent.iter().map(|loan| loan.monitor).collect();
         let accounts: Vec<Account> = self.find("ORDER BY id", &[]).await?;
@@ -75,6 +82,8 @@ impl Conn {
             desk: self.desk_settings().await?,
             support: self.support(&lent).await?,
             loans: lent.into_iter().map(|loan| (loan.id, loan)).collect(),
+            people: people.into_iter().map(|one| (one.id, one)).collect(),
+            of_loans: self.find_among("loan", &loans).await?,
             ties,
             names: accounts.into_iter().map(|one| (one.login, one.name)).collect(),
             checks: self.find_among("loan", &loans).await?,
@@ -142,6 +151,26 @@ impl Beside {
     /// The loan of a night.
     pub fn loan_of(&self, night: &Night) -> Option<&Loan> {
         self.loans.get(&night.loan?)
+    }
+
+    /// Whose a night is.
+    pub(crate) fn person_of(&self, night: &Night) -> Option<&Person> {
+        self.people.get(&night.person?)
+    }
+
+    /// Other nights of the same loan that lie at the same time: one of them at most is the patient's.
+    pub(crate) fn doubles_of(&self, night: &Night) -> Vec<&Night> {
+        let same = |one: &&Night| {
+            one.id != night.id
+                && one.loan == night.loan
+                && one.status != NightStatus::SetAside
+                && one.start_at < night.end_at
+                && night.start_at < one.end_at
+        };
+        if night.loan.is_none() || night.status == NightStatus::SetAside {
+            return Vec::new();
+        }
+        self.of_loans.iter().filter(same).collect()
     }
 
     /// The name behind a login; the login itself when nobody has it.

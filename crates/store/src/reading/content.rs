@@ -101,7 +101,10 @@ impl Content {
             patient: slots(&self.patient),
             study: slots(&self.study),
             study_id: self.study_id.clone(),
-            comment: self.comment.iter().chain(&self.interpretation).cloned().collect(),
+            commented: self.by(0, &self.comment),
+            comment: self.comment.clone(),
+            interpreted: self.by(1, &self.interpretation),
+            interpretation: self.interpretation.clone(),
             signature: slots(&self.signature),
             reservations: self.withdrawn_says().chain(self.reservations.iter().cloned()).collect(),
             version,
@@ -119,6 +122,12 @@ impl Content {
         self.withdrawn.iter().map(|(which, why)| {
             format!("{which} of this report was withdrawn {why}; this one takes its place")
         })
+    }
+
+    /// Who signed words and when; empty while nobody has, and where there are none.
+    fn by(&self, signature: usize, words: &[String]) -> String {
+        let signed = self.signature.get(signature).filter(|_| !words.is_empty());
+        signed.map(|(_, by)| by.clone()).unwrap_or_default()
     }
 
     fn replaced(&self) -> String {

@@ -6,6 +6,7 @@ use engine::notes::diary::QUESTIONS;
 use crate::error::Result;
 use crate::intake::scoring::answer_lines;
 use crate::intake::scoring::answer_to;
+use crate::intake::scoring::is_of_desk;
 use crate::intake::scoring::one_line;
 use crate::reading::edit::Change;
 use crate::reading::edit::DiaryAnswer;
@@ -65,6 +66,8 @@ impl Conn {
             }
             let what = if night.status == NightStatus::Signed {
                 "is signed and was left as it is: the diary is told beside it"
+            } else if is_of_desk(&night) {
+                "cannot be scored with it, and was left as it is"
             } else {
                 "was judged before it and was left as it is: its reader is told, and takes the diary up or not"
             };

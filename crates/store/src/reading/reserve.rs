@@ -8,6 +8,8 @@ use crate::intake::check::Speaks;
 use crate::intake::owner::monitors_in;
 use crate::intake::settle::hand_tie;
 use crate::intake::tie::clock_told;
+use crate::lending::diary::lights_wrong;
+use crate::people::person::DESTROYED;
 use crate::reading::beside::Beside;
 use crate::reading::late::Late;
 use crate::record::db::Conn;
@@ -22,11 +24,24 @@ impl Beside {
     /// The reservations of a night, a sentence each without its full stop.
     pub fn reservations(&self, night: &Night) -> Vec<String> {
         let mut all = Vec::new();
+        let voided = self.person_of(night).and_then(|person| person.voided_because.as_deref());
+        if let Some(because) = voided.filter(|because| *because != DESTROYED) {
+            all.push(format!(
+                "the row of this patient was voided, so this night cannot be signed: {because}"
+            ));
+        }
+        let at = self.minute();
+        all.extend(self.doubles_of(night).into_iter().map(|other| {
+            format!(
+                "night {} of the same loan lies at the same time, from {}: one of the two is to be untied, and can then take the place of the other or be set aside",
+                other.id,
+                at(other.start_at)
+            )
+        }));
         if let Some(tie) = self.tied_by_hand(night) {
             all.push(format!("this night was {}", hand_tie(tie, |login| self.name_of(login))));
         }
         all.extend(self.loan_of(night).and_then(|loan| clock_told(loan, self.desk.clock_limit_s)));
-        let at = self.minute();
         all.extend(self.checks_of(night).iter().filter_map(|one| check_says(one, &at)));
         all.extend(self.late_by(night, i64::MAX).map(|late| diary_says(&late, &at)));
         all
@@ -122,6 +137,11 @@ impl Conn {
 
 fn diary_says(late: &Late, at: &impl Fn(i64) -> String) -> String {
     let (when, answers) = (at(late.entry.at), late.says());
+    if let Some(wrong) = lights_wrong(&late.entry) {
+        return format!(
+            "a diary for this night was entered at {when}, but its times contradict each other: {wrong}; correct it. It says: {answers}"
+        );
+    }
     match &late.left_out {
         Some(reason) => format!(
             "a diary for this night was entered at {when}, after it was judged, and was left out ({reason}): {answers}"

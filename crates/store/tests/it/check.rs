@@ -151,7 +151,8 @@ on_both! {
         // Untied and settled again the night is scored with it.
         let who = by(Role::Physiologist);
         store.untie_night(&who, night.id, "to see").await.unwrap();
-        let night = store.settle_night(&who, night.id, loan.id, "it was hers").await.unwrap();
+        store.settle_night(&who, night.id, loan.id, "it was hers").await.unwrap();
+        let night = crate::settle::agreed(store, night.id).await;
         assert!(night.notes.contains("gas_check") && night.result.is_some(), "{:?}", night.doubts.0);
         let checks: Vec<Check> = store.read().await.unwrap().find("ORDER BY id DESC", &[]).await.unwrap();
         assert!(store.void_check(&clerk, checks[0].id, " ").await.unwrap_err().is("reason_missing"));
@@ -238,7 +239,7 @@ on_both! {
         let (store, clerk) = (&desk.store, desk_clerk());
         let told = async |skin: &str| {
             let mut answers = vec![String::new(); 11];
-            answers[10] = skin.to_owned();
+            skin.clone_into(&mut answers[10]);
             let form = store::lending::diary::DiaryForm { night_on: "2026-11-25".to_owned(), answers };
             store.enter_diary(&clerk, loan.id, &form).await.unwrap();
             let told = store.read().await.unwrap().skin_of(loan.id).await.unwrap();

@@ -172,6 +172,8 @@ async fn a_better_file_takes_the_place_of_the_worse_on_its_page() {
     let mut bytes = file();
     bytes.extend(b"# exported again\n");
     let new = came(&bench, "TC-1001 again.csv", bytes).await;
+    let settle = bench.get(&format!("/nights/{}/settle", new.id), &token).await;
+    assert!(settle.text.contains("It takes the place of"), "{}", settle.text);
     let path = format!("/nights/{}/replace", new.id);
     let page = bench.get(&path, &token).await;
     assert!(page.text.contains(&format!("night {} of NIGHTCAP, Nell", old.id)), "{}", page.text);
@@ -182,6 +184,15 @@ async fn a_better_file_takes_the_place_of_the_worse_on_its_page() {
     assert_eq!(now(&bench, old.id).await.replaced_by, Some(new.id));
     let page = bench.get(&format!("/nights/{}/settle", old.id), &token).await;
     assert!(page.text.contains(&format!("Night {} stands in its place.", new.id)));
+    // The patient's row is not voided from under the night.
+    let person = now(&bench, new.id).await.person.unwrap();
+    let desk = bench.token(Role::Desk).await;
+    let void = bench.post(&format!("/people/{person}/void"), &desk, "reason=a+double").await;
+    assert_eq!(void.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(void.text.contains("correct this row"), "{}", void.text);
+    let restore = format!("/people/{person}/restore");
+    let stands = bench.post(&restore, &desk, "reason=why+not").await;
+    assert!(stands.text.contains("is not void"), "{}", stands.text);
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -93,7 +93,7 @@ pub(super) async fn stepped(
 ) -> Answer {
     let recording = reading.opened.recording.clone();
     let (store, id) = (visit.app.store(), reading.night.id);
-    let done = store.step(&visit.author(), id, seen, step, recording.clone()).await?;
+    let done = Box::pin(store.step(&visit.author(), id, seen, step, recording.clone())).await?;
     let (night, said) = (done.night.clone(), done.version.what.clone());
     let opened = visit.app.nights().stepped(done, recording).await?;
     changed(visit, typed, &Reading { night, opened, ..reading }, &said).await
