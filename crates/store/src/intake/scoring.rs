@@ -429,7 +429,7 @@ impl Store {
             let original: Original = conn.get(night.original).await?;
             let reading = conn.reading_kept(&original).await?;
             drop(conn);
-            if diary_on(night, &reading.zone, std::iter::once(entry)).is_none() {
+            if diaries_on(night, &reading.zone, std::iter::once(entry)).next().is_none() {
                 continue;
             }
             match self.judged_of_desk(night, Some(entry)).await {
