@@ -210,7 +210,9 @@ impl Content {
 }
 
 fn slots_said(slots: &[(String, String)]) -> String {
-    slots.iter().map(|(label, words)| format!("{label} {words}\n")).collect()
+    let lines: Vec<String> =
+        slots.iter().map(|(label, words)| format!("{label} {words}\n")).collect();
+    lines.concat()
 }
 
 /// Labelled words as parts, each named after its label.
