@@ -334,3 +334,33 @@ async fn take_gate(conn: &mut Conn) -> Result<(i64, i64, String)> {
         }
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::tables::Person;
+
+    /// What an earlier release took does not lock its row.
+    #[test]
+    fn a_row_that_holds_such_a_text_already_can_still_be_voided() {
+        let old = Person {
+            id: 1,
+            act: 1,
+            mrn: "LM 1".to_owned(),
+            nhs_number: None,
+            family: "x".repeat(1_000),
+            given: "P".to_owned(),
+            born_on: "1951-05-02".to_owned(),
+            telephone: None,
+            address: None,
+            needs: None,
+            voided_at: None,
+            voided_because: None,
+            same_as: None,
+        };
+        let mut row = Person { voided_because: Some("written twice".to_owned()), ..old.clone() };
+        assert!(texts(&row, Some(&old)).is_ok());
+        row.family.push('y');
+        assert!(texts(&row, Some(&old)).unwrap_err().is("text_too_long"));
+    }
+}

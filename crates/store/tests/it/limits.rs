@@ -11,8 +11,6 @@ use store::record::tables::Person;
 use store::text;
 use store::words::ConsumableKind;
 
-use crate::both::straight;
-
 fn person(family: &str) -> PersonForm {
     PersonForm {
         mrn: "LM 1".to_owned(),
@@ -50,20 +48,6 @@ on_both! {
         }
         let taken = store.add_person(&by, &person(&"\u{e9}".repeat(text::NAME))).await;
         assert_eq!(taken.unwrap().family.chars().count(), text::NAME);
-    }
-
-    /// What an earlier release took does not lock its row.
-    async fn a_row_that_holds_such_a_text_already_can_still_be_voided(desk) {
-        let (store, by) = (&desk.store, Author::program());
-        let row = store.add_person(&by, &person("Pillow")).await.unwrap();
-        let long = "x".repeat(1_000);
-        straight(&desk.place, format!("UPDATE person SET family = '{long}'")).await.unwrap();
-        let mut act = store.act(&by, "person.void").await.unwrap();
-        let mut row: Person = act.get(row.id).await.unwrap();
-        row.voided_because = Some("written twice".to_owned());
-        act.put(&mut row).await.unwrap();
-        row.family.push('y');
-        assert!(act.put(&mut row).await.unwrap_err().is("text_too_long"));
     }
 
     async fn no_text_that_is_asked_for_breaks_a_search(desk) {

@@ -243,7 +243,7 @@ async fn one(
         monitor: of.monitor.id,
         monitor_name: of.monitor.mark.clone(),
         monitor_mark: of.monitor.status.into(),
-        facts: facts(visit, &of, skin),
+        facts: facts(visit, &of, &skin),
         links: if lends { links(&of, late(visit, &of), written_to) } else { Vec::new() },
         printed: printed(&of).filter(|_| lends),
         acts,
@@ -279,7 +279,7 @@ fn next(visit: &Visit, of: &Whole) -> String {
     }
 }
 
-fn facts(visit: &Visit, of: &Whole, skin: Vec<(String, String)>) -> Vec<(&'static str, String)> {
+fn facts(visit: &Visit, of: &Whole, skin: &[(String, String)]) -> Vec<(&'static str, String)> {
     let loan = &of.loan;
     let at = |at: Option<i64>, who: &Option<String>| {
         Some(format!("{} by {}", visit.local(at?), who.as_deref().unwrap_or("?")))
@@ -305,7 +305,7 @@ fn facts(visit: &Visit, of: &Whole, skin: Vec<(String, String)>) -> Vec<(&'stati
         ("Taken back", at(loan.back_at, &loan.back_by)),
         ("Handed in at", back.map(|back| back.place.clone())),
         ("Skin when it came back", back.map(|back| back.skin.to_string())),
-        ("Skin by the diary", (!skin.is_empty()).then(|| told(&skin))),
+        ("Skin by the diary", (!skin.is_empty()).then(|| told(skin))),
         ("Condition", back.map(|back| back.condition.to_string())),
         (
             "Missing parts",

@@ -81,7 +81,7 @@ pub(super) fn seen(typed: &Typed) -> Result<i64, Trouble> {
 async fn taken(visit: &Visit, id: i64, typed: &Typed, step: Step) -> Answer {
     let seen = seen(typed)?;
     let reading = Reading::open(visit, id).await?;
-    stepped(visit, typed, reading, (seen, step)).await
+    Box::pin(stepped(visit, typed, reading, (seen, step))).await
 }
 
 /// Takes a step with a night that is open, and answers with what changed.

@@ -208,7 +208,7 @@ async fn taken(visit: &Visit, id: i64, typed: &Typed, takes: bool) -> Answer {
         let says = "This gas check does not wait for a word on this night any more.";
         return Err(Trouble::not_understood(says));
     };
-    stepped(visit, typed, reading, (seen, Step::Change(change))).await
+    Box::pin(stepped(visit, typed, reading, (seen, Step::Change(change)))).await
 }
 
 #[cfg(test)]

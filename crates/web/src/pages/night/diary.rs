@@ -84,5 +84,5 @@ async fn taken(visit: &Visit, id: i64, typed: &Typed, takes: bool) -> Answer {
     let when = visit.local(late.entry.at);
     let change =
         if takes { late.take(when) } else { late.leave(when, typed.get("reason").to_owned()) };
-    stepped(visit, typed, reading, (seen, Step::Change(change))).await
+    Box::pin(stepped(visit, typed, reading, (seen, Step::Change(change)))).await
 }
