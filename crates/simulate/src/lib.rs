@@ -9,7 +9,7 @@
 //! so that the engine's answers can be held against its truth. It writes no file and reads no clock:
 //! a made night follows from its sleeper, its sensor and its seed, byte for byte on every machine.
 //!
-//! A made night is written out by [`write`], as a monitor would.
+//! A made night is written out by [`mod@write`], as a monitor would.
 //!
 //! The sleepers are models and no persons. Nothing here may be used to judge a patient.
 //!

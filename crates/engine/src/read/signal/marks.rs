@@ -62,7 +62,7 @@ pub(in crate::read) fn note_marks_outside(
     }
 }
 
-/// The text that an annotation gives a mark; [`mark`] reads it back.
+/// The text that an annotation gives a mark; the reader gives the mark back.
 pub fn text_of(mark: &Mark) -> String {
     let own = meaning(&mark.text);
     if own == (mark.kind, mark.text.clone()) {
