@@ -29,7 +29,7 @@ impl Conn {
             .map_err(|error| StoreError::Damaged { says: error.to_string() })?;
         let wrote = image_of(&body, R::TABLE, row.id()).map(image_sha256);
         match wrote {
-            Some(wrote) if stands(&schema::younger(), R::TABLE, &found, &wrote) => Ok(()),
+            Some(wrote) if stands(schema::younger(), R::TABLE, &found, &wrote) => Ok(()),
             _ => Err(altered(&R::name(row.id()), act)),
         }
     }

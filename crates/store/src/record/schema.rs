@@ -1,6 +1,8 @@
 //! The tables, step by step. A step once released is never changed: the next one expands, moves, and only
 //! a later release contracts, so that the version before can still run beside it.
 
+use std::sync::LazyLock;
+
 use serde_json::Value;
 use sqlx::AssertSqlSafe;
 
@@ -88,10 +90,13 @@ impl Younger {
     }
 }
 
-/// Every column that a later step added, the latest step first.
-pub(crate) fn younger() -> Vec<Younger> {
-    let all = STEPS.iter().enumerate().rev();
-    all.flat_map(|(step, one)| added(step, one.both)).collect()
+/// Every column that a later step added, the latest step first; read from the steps once.
+pub(crate) fn younger() -> &'static [Younger] {
+    static YOUNGER: LazyLock<Vec<Younger>> = LazyLock::new(|| {
+        let all = STEPS.iter().enumerate().rev();
+        all.flat_map(|(step, one)| added(step, one.both)).collect()
+    });
+    &YOUNGER
 }
 
 /// The columns that the text of a step adds to tables that were there before it.

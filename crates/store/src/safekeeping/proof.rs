@@ -77,7 +77,7 @@ struct Image {
 /// The check under way: acts in order, then rows, then kept bytes.
 pub(crate) struct Proof {
     found: Verified,
-    younger: Vec<Younger>,
+    younger: &'static [Younger],
     last_at: i64,
     next: i64,
     prev: String,
@@ -236,7 +236,7 @@ impl Proof {
             self.wrong(format!("{table} {id} stands in the database, but no act wrote it"));
             return None;
         };
-        if stands(&self.younger, table, &row, &image.sha256) {
+        if stands(self.younger, table, &row, &image.sha256) {
             return None;
         }
         Some(Differs { table, id, found: row, act: image.act })

@@ -62,7 +62,7 @@ pub(super) fn run(folder: &Path, args: &DemoArgs, voice: Voice) -> Result<Exit, 
         }
         runtime.block_on(go_on(&place)).map_err(serve::record)?;
     } else {
-        make(&runtime, folder, &place, day(args)?, voice)?;
+        make(&runtime, (&place, &monitors), day(args)?, voice)?;
     }
     // The record tells its own time: it goes on from where its past ended, whatever the hour is here.
     let store = runtime.block_on(Store::open(&place, when::wall_clock())).map_err(serve::record)?;
@@ -74,16 +74,14 @@ pub(super) fn run(folder: &Path, args: &DemoArgs, voice: Voice) -> Result<Exit, 
 
 fn make(
     runtime: &Runtime,
-    folder: &Path,
-    place: &Place,
+    (place, monitors): (&Place, &Path),
     today: Date,
     voice: Voice,
 ) -> Result<(), Trouble> {
     voice.tell("making some months of an invented department");
     let clock = Arc::new(AtomicI64::new(0));
     let files = runtime.block_on(furnish(place, &clock, today)).map_err(serve::record)?;
-    let monitors = folder.join(MONITORS);
-    std::fs::create_dir_all(&monitors).map_err(|error| super::not_made(&monitors, &error))?;
+    std::fs::create_dir_all(monitors).map_err(|error| super::not_made(monitors, &error))?;
     for (name, bytes) in files {
         files::write(&monitors.join(name), &bytes)?;
     }
