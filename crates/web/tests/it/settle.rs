@@ -255,16 +255,22 @@ async fn a_check_that_came_later_is_taken_up_by_the_reader_and_a_wrong_one_is_vo
     );
 }
 
+/// A night of the first loan that its reader has begun.
+async fn being_read(bench: &Bench) -> Night {
+    let mut night = came(bench, "TC-1001.csv", file()).await;
+    let mut act = bench.store.act(&Author::program(), "night.change").await.unwrap();
+    night.status = NightStatus::Reading;
+    act.put(&mut night).await.unwrap();
+    act.close().await.unwrap();
+    night
+}
+
 /// R35: a diary that came when its night was being read reached nobody, and the desk was told that all is well.
 #[tokio::test(flavor = "multi_thread")]
 async fn r035_a_diary_that_came_late_is_told_to_who_entered_it_and_to_its_reader() {
     let bench = bench().await;
     two_loans(&bench).await;
-    let mut night = came(&bench, "TC-1001.csv", file()).await;
-    let mut act = bench.store.act(&Author::program(), "night.change").await.unwrap();
-    night.status = NightStatus::Reading;
-    act.put(&mut night).await.unwrap();
-    act.close().await.unwrap();
+    let night = Box::pin(being_read(&bench)).await;
     let desk = bench.token(Role::Desk).await;
     let fields = "night_on=2026-11-24&lights_out=22:40";
     let done = bench.post("/loans/1/diary", &desk, fields).await;
@@ -284,11 +290,7 @@ async fn r035_a_diary_that_came_late_is_told_to_who_entered_it_and_to_its_reader
 async fn a_diary_that_came_late_is_taken_up_or_left_out_by_who_may_judge() {
     let bench = bench().await;
     two_loans(&bench).await;
-    let mut night = came(&bench, "TC-1001.csv", file()).await;
-    let mut act = bench.store.act(&Author::program(), "night.change").await.unwrap();
-    night.status = NightStatus::Reading;
-    act.put(&mut night).await.unwrap();
-    act.close().await.unwrap();
+    let night = Box::pin(being_read(&bench)).await;
     let desk = bench.token(Role::Desk).await;
     let told =
         "night_on=2026-11-24&lights_out=22:40&representative=no&breathing=air&skin=a+blister";

@@ -1,6 +1,6 @@
 //! A first guess at a column map, and what only a person can answer.
 
-use super::{ColumnEntry, ColumnMap, TimeFormat};
+use super::{ColumnEntry, ColumnMap, TimeFormat, WRITTEN};
 use crate::read::text::probe::{self, Column, Probe};
 use crate::recording::Quantity;
 
@@ -105,16 +105,7 @@ fn time(probe: &Probe, map: &mut ColumnMap, questions: &mut Vec<Question>) {
             .map(|column| choice(shown(column), Change::TimeColumn(column.reference.clone())));
         let text = "Which column holds the time?".to_owned();
         questions.push(Question { text, choices: all.collect() });
-        let formats = [
-            (TimeFormat::Iso, "year first, as 2024-10-26 22:30:00"),
-            (TimeFormat::DayFirst, "day first, as 26/10/2024 22:30:00"),
-            (TimeFormat::MonthFirst, "month first, as 10/26/2024 22:30:00"),
-            (TimeFormat::TimeOnly, "time of day without a date, as 22:30:00"),
-            (TimeFormat::ElapsedS, "seconds, or hh:mm:ss, since the start"),
-            (TimeFormat::EpochS, "seconds since 1970"),
-            (TimeFormat::EpochMs, "milliseconds since 1970"),
-        ];
-        let choices = formats.map(|(format, words)| choice(words, Change::TimeFormat(format)));
+        let choices = WRITTEN.map(|(format, words)| choice(words, Change::TimeFormat(format)));
         let text = "How is the time written?".to_owned();
         questions.push(Question { text, choices: choices.into() });
     } else if probe.dates_in_doubt {
