@@ -89,7 +89,7 @@ impl Past<'_> {
         let mut came: Vec<Came> = courses.iter().map(|_| Came::default()).collect();
         for ((days, hour, minute), step, at) in steps {
             self.at(days, hour, minute);
-            self.take(&courses, &mut came, at, step, &texts).await?;
+            Box::pin(self.take(&courses, &mut came, at, step, &texts)).await?;
         }
         Ok(())
     }
@@ -213,7 +213,7 @@ impl Past<'_> {
             }
             Step::TakeOff => {
                 if let Some(loan) = came[at].loan.clone() {
-                    came[at].night = self.take_off(course, &loan, texts).await?;
+                    came[at].night = Box::pin(self.take_off(course, &loan, texts)).await?;
                 }
             }
             Step::Release => self.mend(course).await?,

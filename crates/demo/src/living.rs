@@ -117,11 +117,11 @@ impl<'a> Past<'a> {
         let settings = serde_json::to_string_pretty(&desk_settings()).unwrap_or_default();
         self.store.put_setting(&clerk(), DESK, &settings).await?;
         self.monitors().await?;
-        self.history().await?;
+        Box::pin(self.history()).await?;
         self.seconds().await?;
         self.membranes(-8).await?;
         let gone = self.troubles().await?;
-        self.last_nights().await?;
+        Box::pin(self.last_nights()).await?;
         self.given_up(&gone).await?;
         self.last_evening().await?;
         self.coming().await
@@ -502,7 +502,9 @@ mod tests {
             let place = Place::Folder(folder.path().join("record"));
             let store =
                 Store::open(&place, Arc::new(move || told.load(Ordering::SeqCst))).await.unwrap();
-            Past::new(&store, clock, today, &|_, _| b"a report".to_vec()).make().await.unwrap();
+            Box::pin(Past::new(&store, clock, today, &|_, _| b"a report".to_vec()).make())
+                .await
+                .unwrap();
             let mut conn = store.read().await.unwrap();
             let monitors = conn.monitors().await.unwrap();
             let count = |status| monitors.iter().filter(|one| one.status == status).count();

@@ -93,6 +93,17 @@ pub struct Unpaired {
     pub contradicts: Option<Contradiction>,
 }
 
+/// A gas check that was noted and cannot be used.
+#[derive(Clone, Debug, PartialEq)]
+pub struct UnusedCheck {
+    /// When it was made, in seconds from the recording's start.
+    pub at_s: f64,
+    /// What the gas should read.
+    pub expected_kpa: f64,
+    /// Why it cannot be used, a clause.
+    pub why: String,
+}
+
 /// A blood gas that cannot be paired and lies outside what the sensor, with all that is not known of it, read
 /// in the nearest minutes that are believed.
 #[derive(Clone, Debug, PartialEq)]
@@ -168,6 +179,8 @@ pub struct CorrectedCo2 {
     pub anchors: Vec<Anchor>,
     /// The blood gases that could not be used.
     pub unpaired: Vec<Unpaired>,
+    /// The gas checks that could not be used.
+    pub unused_checks: Vec<UnusedCheck>,
     /// What of it does not agree, in words; `None` where all agrees.
     pub disagreement: Option<String>,
     /// What was added at the recording's start; `None` with no correction. A ratio adds in proportion:
@@ -266,6 +279,7 @@ fn co2(screened: &Screened, criteria: &Criteria) -> Option<(CorrectedCo2, Vec<Fi
         disagreement: disagree::disagreement(&bounds, &found.anchors, &screened.recording.clock),
         anchors: found.anchors,
         unpaired: found.unpaired,
+        unused_checks: found.unused_checks,
         bounds,
         ..CorrectedCo2::as_recorded(values)
     };
@@ -295,6 +309,7 @@ impl CorrectedCo2 {
             model: Model::None,
             anchors: Vec::new(),
             unpaired: Vec::new(),
+            unused_checks: Vec::new(),
             disagreement: None,
             offset_start_kpa: None,
             offset_end_kpa: None,

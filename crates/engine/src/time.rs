@@ -4,6 +4,9 @@ use jiff::civil::{Date, DateTime};
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 use jiff::{SignedDuration, Timestamp};
 
+/// Further than this outside a night, another day's moment of the same time of day is nearer to it.
+const HALF_A_DAY_S: f64 = 12.0 * 3600.0;
+
 /// A stretch of the night, from `start_s` up to but not including `end_s`.
 ///
 /// Seconds count from the recording's start.
@@ -207,6 +210,14 @@ impl Clock {
         let start = self.label(stretch.start_s, short);
         let end = self.label(stretch.end_s, short);
         if short && start == end { start } else { format!("{start}\u{2013}{end}") }
+    }
+
+    /// The same without seconds, and with its date where it lies so far outside a night of `duration_s` that the
+    /// time of day alone would name a moment nearer to it.
+    pub fn dated(&self, at_s: f64, duration_s: f64) -> String {
+        let far = (-at_s).max(at_s - duration_s) > HALF_A_DAY_S;
+        let format = if far && self.date_known { "%Y-%m-%d %H:%M" } else { "%H:%M" };
+        self.at(at_s).civil.strftime(format).to_string()
     }
 
     /// Seconds from the start to a civil time on the wall.

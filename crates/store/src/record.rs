@@ -9,6 +9,7 @@ pub mod clock;
 pub mod db;
 pub mod entry;
 pub mod fit;
+pub(crate) mod image;
 pub mod lists;
 pub(crate) mod network_share;
 pub(crate) mod own;

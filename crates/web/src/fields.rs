@@ -33,6 +33,7 @@ const MOVE: &[&str] = &["seen", "entry", "at", "until", "answer"];
 const REMOVE: &[&str] = &["seen", "entry", "answer"];
 const GAS: &[&str] = &["seen", "at", "pco2", "unit", "beside", "answer"];
 const CHECK: &[&str] = &["seen", "check"];
+const DIARY: &[&str] = &["seen", "diary"];
 const PERSON: &[&str] =
     &["seen", "family", "given", "born_on", "mrn", "nhs_number", "telephone", "address", "needs"];
 
@@ -51,6 +52,7 @@ pub const FIELDS: &[(&str, &[&[&str]])] = &[
     ("/people/new", &[PERSON]),
     ("/people/{id}/edit", &[PERSON, REASON]),
     ("/people/{id}/void", &[&["same_as"], REASON]),
+    ("/people/{id}/restore", &[REASON]),
     (
         "/people/{id}/refer",
         &[&["question", "asked_by", "received_on", "words", "support", "urgency"]],
@@ -92,6 +94,8 @@ pub const FIELDS: &[(&str, &[&[&str]])] = &[
     ("/nights/{id}/score", &[NOTHING]),
     ("/nights/{id}/take-check", &[CHECK]),
     ("/nights/{id}/drop-check", &[CHECK]),
+    ("/nights/{id}/take-diary", &[DIARY]),
+    ("/nights/{id}/leave-diary", &[DIARY, REASON]),
     ("/ties/{id}/confirm", &[REASON]),
     ("/ties/{id}/decline", &[REASON]),
     ("/checks/{id}/void", &[REASON]),

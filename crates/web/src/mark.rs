@@ -35,6 +35,7 @@ impl From<Became> for Mark {
             Turn::Withdrawn => ("held", "due"),
             Turn::OpenAgain => ("pen", "due"),
             Turn::Replaced => ("repair", "plain"),
+            Turn::SignedAnew => ("repair", "due"),
         };
         Self::new(shape, became.what.says(), weight)
     }

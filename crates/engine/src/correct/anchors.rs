@@ -13,7 +13,7 @@ use crate::screen::{ChannelScreen, Screened};
 use crate::time::{Clock, Stretch};
 
 use super::words::both_units;
-use super::{Anchor, AnchorKind, Unpaired, median};
+use super::{Anchor, AnchorKind, Unpaired, UnusedCheck, median};
 
 /// What the notes give to know the sensor's error by.
 #[derive(Default)]
@@ -22,6 +22,8 @@ pub(super) struct Found {
     pub(super) anchors: Vec<Anchor>,
     /// The blood gases that were taken and cannot be paired.
     pub(super) unpaired: Vec<Unpaired>,
+    /// The gas checks that were noted and cannot be used.
+    pub(super) unused_checks: Vec<UnusedCheck>,
     /// What was noticed.
     pub(super) findings: Vec<Finding>,
 }
@@ -43,7 +45,9 @@ pub(super) fn find(
         match sensor.pair(gas) {
             Ok(anchor) => anchors.push(anchor),
             Err((why, window)) => {
-                found.findings.push(unusable(&gas_words(gas, clock), &why, window));
+                let (kpa, when) = (both_units(gas.pco2_kpa), sensor.clock_words(gas.at_s, clock));
+                let what = format!("The blood gas of {kpa} {when}");
+                found.findings.push(unusable(&what, &why, sensor.weight(gas.at_s), window));
                 let (at_s, pco2_kpa) = (gas.at_s, gas.pco2_kpa);
                 let unpaired = Unpaired { at_s, pco2_kpa, why, contradicts: None };
                 if !found.unpaired.contains(&unpaired) {
@@ -56,15 +60,21 @@ pub(super) fn find(
         match sensor.check(check) {
             Ok(anchor) => anchors.push(anchor),
             Err(why) => {
-                let what = format!("The gas check {}", clock_words(check.at_s, clock));
-                found.findings.push(unusable(&what, &why, None));
+                let what = format!("The gas check {}", sensor.clock_words(check.at_s, clock));
+                found.findings.push(unusable(&what, &why, sensor.weight(check.at_s), None));
+                let (at_s, expected_kpa) = (check.at_s, check.expected_kpa);
+                let unused = UnusedCheck { at_s, expected_kpa, why };
+                if !found.unused_checks.contains(&unused) {
+                    found.unused_checks.push(unused);
+                }
             }
         }
     }
     anchors.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     for anchor in anchors {
         if found.anchors.iter().any(|known| same_fact(known, &anchor, limits)) {
-            found.findings.push(twice(&anchor, clock));
+            let when = sensor.clock_words(anchor.taken_s, clock);
+            found.findings.push(twice(&anchor, &when));
         } else {
             found.anchors.push(anchor);
         }
@@ -144,13 +154,28 @@ impl Sensor<'_> {
         })
     }
 
+    /// Whether a moment lies too far from the recording to say anything of it: it is of another night.
+    fn is_far(&self, at_s: f64) -> bool {
+        let farthest_s = self.limits.anchor_farthest_h.value * 3600.0;
+        !(-farthest_s..=self.duration_s + farthest_s).contains(&at_s)
+    }
+
+    /// What it weighs that an anchor cannot be used: one of another night may be another patient's.
+    fn weight(&self, at_s: f64) -> Weight {
+        if self.is_far(at_s) { Weight::Serious } else { Weight::Caution }
+    }
+
+    /// When, on the wall clock, with its date where it is not the night's.
+    fn clock_words(&self, at_s: f64, clock: &Clock) -> String {
+        format!("at {}", clock.dated(at_s, self.duration_s))
+    }
+
     /// Refuses an anchor far from the night, or whose CO2 cannot be one in kPa.
     fn usable(&self, at_s: f64, readings_kpa: &[f64]) -> Result<(), String> {
         let farthest_h = self.limits.anchor_farthest_h.value;
         let (lowest_kpa, highest_kpa) =
             (self.limits.anchor_lowest_kpa.value, self.limits.anchor_highest_kpa.value);
-        let farthest_s = farthest_h * 3600.0;
-        if !(-farthest_s..=self.duration_s + farthest_s).contains(&at_s) {
+        if self.is_far(at_s) {
             return Err(format!("its time lies more than {farthest_h} h from the recording"));
         }
         match readings_kpa.iter().find(|&&kpa| !(lowest_kpa..=highest_kpa).contains(&kpa)) {
@@ -162,30 +187,20 @@ impl Sensor<'_> {
     }
 }
 
-/// When, on the wall clock.
-fn clock_words(at_s: f64, clock: &Clock) -> String {
-    format!("at {}", clock.label(at_s, false))
-}
-
-fn gas_words(gas: &BloodGas, clock: &Clock) -> String {
-    format!("The blood gas of {} {}", both_units(gas.pco2_kpa), clock_words(gas.at_s, clock))
-}
-
-fn unusable(what: &str, why: &str, window: Option<Stretch>) -> Finding {
+fn unusable(what: &str, why: &str, weight: Weight, window: Option<Stretch>) -> Finding {
     let sentence = format!("{what} cannot be used to correct CO2: {why}.");
-    let finding = Finding::new("anchor_unusable", Weight::Caution, sentence).on("tcpco2");
+    let finding = Finding::new("anchor_unusable", weight, sentence).on("tcpco2");
     match window {
         Some(window) => finding.at(window),
         None => finding,
     }
 }
 
-fn twice(anchor: &Anchor, clock: &Clock) -> Finding {
+fn twice(anchor: &Anchor, when: &str) -> Finding {
     let sentence = format!(
-        "The {} of {} {} was noted twice and counts once.",
+        "The {} of {} {when} was noted twice and counts once.",
         anchor.kind.words(),
-        both_units(anchor.reference_kpa),
-        clock_words(anchor.taken_s, clock)
+        both_units(anchor.reference_kpa)
     );
     Finding::new("anchor_noted_twice", Weight::Note, sentence).on("tcpco2")
 }

@@ -132,20 +132,20 @@ pub(super) fn moves(
     limits: &CorrectCriteria,
 ) -> Vec<Moved> {
     let apart_s = (limits.anchors_apart_min.value * 60.0).max(1.0);
-    let moved = |kind, points: &[Point], scale_kpa: f64| -> Vec<Moved> {
+    let between = |kind, points: &[Point], scale_kpa: f64| -> Vec<Moved> {
         let of_two = |(a, b): (Point, Point)| {
             let kpa = scale_kpa * (b.value - a.value);
             Moved { kind, kpa, at_s: (a.at_s, b.at_s) }
         };
         pairs(points, apart_s).map(of_two).collect()
     };
-    let mut moves = moved(AnchorKind::BloodGas, &gas_points(anchors), 1.0);
+    let mut moves = between(AnchorKind::BloodGas, &gas_points(anchors), 1.0);
     moves.extend(match level_kpa {
         Some(level_kpa) => {
             let ratios: Vec<Point> = of(anchors, AnchorKind::GasCheck).map(ratio).collect();
-            moved(AnchorKind::GasCheck, &ratios, level_kpa)
+            between(AnchorKind::GasCheck, &ratios, level_kpa)
         }
-        None => moved(AnchorKind::GasCheck, &check_points(anchors, factor), 1.0),
+        None => between(AnchorKind::GasCheck, &check_points(anchors, factor), 1.0),
     });
     moves
 }

@@ -117,7 +117,7 @@ impl Sensor<'_> {
             "The blood gas and the sensor {} at {} the blood gas was {}; the nearest that the sensor read is \
              {}; with all that is not known of it CO2 was {most}. They cannot be paired: {}.",
             super::DO_NOT_AGREE,
-            clock.label(gas.at_s, false),
+            clock.dated(gas.at_s, self.screened.recording.duration_s),
             both_units(gas.pco2_kpa),
             read.collect::<Vec<_>>().join(", and "),
             gas.why

@@ -77,7 +77,7 @@ impl<'a> Bench<'a> {
     pub(super) fn speaking_gases(&self) -> impl Iterator<Item = &Unpaired> {
         let near_s = self.criteria.correct.gas_speaks_h.value * 3600.0;
         self.unpaired_gases()
-            .filter(move |gas| !self.sure_co2 && self.from_scored_s(gas.at_s) <= near_s)
+            .filter(move |gas| !self.sure_co2 && self.outside_scored_s(gas.at_s) <= near_s)
     }
 
     /// The blood gases of about this night that could not be paired.
@@ -87,12 +87,12 @@ impl<'a> Bench<'a> {
         let likely = limits.anchor_lowest_kpa.value..=limits.anchor_highest_kpa.value;
         let gases = self.scores.corrected.tcpco2.iter().flat_map(|co2| &co2.unpaired);
         gases.filter(move |gas| {
-            self.from_scored_s(gas.at_s) <= farthest_s && likely.contains(&gas.pco2_kpa)
+            self.outside_scored_s(gas.at_s) <= farthest_s && likely.contains(&gas.pco2_kpa)
         })
     }
 
     /// How far a moment lies from the scored time.
-    pub(super) fn from_scored_s(&self, at_s: f64) -> f64 {
+    pub(super) fn outside_scored_s(&self, at_s: f64) -> f64 {
         let stretches = &self.scores.corrected.screened.period.stretches;
         let scored = stretches.first().zip(stretches.last());
         scored.map_or(f64::INFINITY, |(first, last)| {

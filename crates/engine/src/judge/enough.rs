@@ -104,9 +104,10 @@ fn gas_past(bench: &Bench, lane: &Lane, threshold: &Threshold) -> Option<String>
 }
 
 fn gas_words(bench: &Bench, gas: &Unpaired) -> String {
+    let recording = &bench.scores.corrected.screened.recording;
     format!(
         "but the blood gas at {} was {}, and it cannot be held against the sensor",
-        bench.scores.corrected.screened.recording.clock.label(gas.at_s, false),
+        recording.clock.dated(gas.at_s, recording.duration_s),
         level_words(Quantity::Tcpco2, gas.pco2_kpa)
     )
 }

@@ -259,8 +259,8 @@ fn unpaired(bench: &Bench, needed: &[&RuleAnswer], criteria: &Criteria) -> Optio
         gas.contradicts.is_none() && levels.iter().any(past)
     };
     let gas = bench.unpaired_gases().find(past)?;
-    let clock = &bench.scores.corrected.screened.recording.clock;
-    let far_s = bench.from_scored_s(gas.at_s);
+    let recording = &bench.scores.corrected.screened.recording;
+    let far_s = bench.outside_scored_s(gas.at_s);
     let speaks_s = criteria.correct.gas_speaks_h.value * 3600.0;
     let far = if far_s <= speaks_s {
         String::new()
@@ -271,7 +271,7 @@ fn unpaired(bench: &Bench, needed: &[&RuleAnswer], criteria: &Criteria) -> Optio
         reason: format!(
             "{UNPAIRED}{} at {}{far}; {}.",
             level_words(Quantity::Tcpco2, gas.pco2_kpa),
-            clock.label(gas.at_s, false),
+            recording.clock.dated(gas.at_s, recording.duration_s),
             gas.why
         ),
         mend: Some(again("A blood gas taken while the sensor is on and reads.")),
@@ -367,12 +367,13 @@ fn least_h(quantity: Quantity, criteria: &Criteria) -> f64 {
 
 fn too_little(bench: &Bench, quantity: Quantity, least_h: f64) -> Option<Reservation> {
     let name = quantity.name();
+    let not_taken = bench.scores.corrected.screened.recording.not_taken(quantity);
+    let by_map = || now(format!("The same file with a column map that names its {name}."));
     let Some(lane) = bench.lane(quantity) else {
-        let recording = &bench.scores.corrected.screened.recording;
-        if let Some(finding) = recording.not_taken(quantity) {
+        if let Some(finding) = not_taken {
             return Some(Reservation {
                 reason: format!("{name}{NOT_READ}{}", finding.sentence),
-                mend: Some(now(format!("The same file with a column map that names its {name}."))),
+                mend: Some(by_map()),
                 night: false,
             });
         }
@@ -387,13 +388,16 @@ fn too_little(bench: &Bench, quantity: Quantity, least_h: f64) -> Option<Reserva
     if passes(believed_s - least_h * 3600.0, false) {
         return None;
     }
+    let another =
+        || again(format!("Another night with at least {least_h} h of believable {name}."));
     Some(Reservation {
         reason: format!(
             "{name}{BELIEVED_FOR}{}, less than the {least_h} h this department asks.",
             hours_words(believed_s)
         ),
-        mend: Some(again(format!("Another night with at least {least_h} h of believable {name}."))),
-        night: true,
+        // Another column of the same file may hold it: that is seen to before another night.
+        mend: Some(if not_taken.is_some() { by_map() } else { another() }),
+        night: not_taken.is_none(),
     })
 }
 

@@ -106,6 +106,40 @@ pub const QUESTIONS: [DiaryQuestion; 11] = [
     },
 ];
 
+/// From lights out to lights on no night is as long as this: the two are exchanged, or one is a slip. Minutes;
+/// common practice, no source.
+const TOO_LONG_MIN: i32 = 15 * 60;
+const DAY_MIN: i32 = 24 * 60;
+
+/// Whether there is a night from lights out to lights on, both in minutes of the day.
+pub(super) fn is_night(out_min: i32, on_min: i32) -> bool {
+    (1..TOO_LONG_MIN).contains(&(on_min - out_min).rem_euclid(DAY_MIN))
+}
+
+/// What is wrong with lights out and lights on among the answers of a diary, whatever the night; `None` where
+/// there may be such a night, or one of them is not told.
+pub fn lights_contradict(answers: &[&str]) -> Option<String> {
+    let time = |key: &str| {
+        let at = QUESTIONS.iter().position(|question| question.key == key)?;
+        time_of_day(answers.get(at)?.trim())
+    };
+    let minutes = |time: &str| {
+        let (hours, minutes) = time.split_once(':')?;
+        Some(hours.parse::<i32>().ok()? * 60 + minutes.parse::<i32>().ok()?)
+    };
+    let (out, on) = (time("lights_out")?, time("lights_on")?);
+    (!is_night(minutes(&out)?, minutes(&on)?))
+        .then(|| format!("lights on is not after lights out: there is no night from {out} to {on}"))
+}
+
+/// Words that say that there was nothing of what is asked.
+const DENIALS: [&str; 5] = ["none", "no", "never", "nil", "not at all"];
+
+/// Whether an answer says no more than that there was nothing of what is asked.
+fn denies(answer: &str) -> bool {
+    DENIALS.contains(&answer.trim_end_matches('.').trim().to_lowercase().as_str())
+}
+
 /// An answer that could not be understood.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("`{found}` is not understood; expected {expected}")]
@@ -141,6 +175,8 @@ impl DiaryQuestion {
                 let _ = writeln!(lines.keys, "{key} = {}", quoted(answer));
             }
             Takes::Note => lines.marks.push_str(&note(self, answer)),
+            // There is no time to mark, and the word stays as it was said.
+            Takes::Spans(_) if denies(answer) => lines.marks.push_str(&told(key, answer)),
             Takes::Spans(kind) => {
                 for part in answer.split([',', ';']).map(str::trim).filter(|part| !part.is_empty())
                 {
@@ -297,6 +333,31 @@ mod tests {
         );
         assert_eq!(ask("lights_out", "9.05"), Ok("lights_out = \"09:05\"\n".into()));
         assert!(ask("lights_out", "25:00").is_err() && ask("representative", "often").is_err());
+    }
+
+    #[test]
+    fn a_plain_no_is_an_answer_where_times_are_asked() {
+        for no in ["none", "No", "never.", "nil", "Not at all"] {
+            let text = notes_toml(None, &["", "", "", no, "", no]).unwrap();
+            assert!(!text.contains("[[mark]]") && text.contains("about = \"oxygen\""), "{text}");
+            assert!(NotesFile::parse(&text).is_ok(), "{text}");
+        }
+        assert!(notes_toml(None, &["", "", "", "now and then"]).is_err());
+    }
+
+    #[test]
+    fn lights_that_are_no_night_are_told() {
+        for [out, on] in
+            [["22:40", "22:30"], ["06:50", "22:40"], ["23:00", "23:00"], ["7.00", "2230"]]
+        {
+            let told = lights_contradict(&[out, on]).unwrap();
+            assert!(told.starts_with("lights on is not after lights out"), "{told}");
+        }
+        for [out, on] in [["22:40", "06:50"], ["08:00", "15:30"], ["00:10", "06:00"], ["", "22:30"]]
+        {
+            assert_eq!(lights_contradict(&[out, on]), None, "{out} {on}");
+        }
+        assert_eq!(lights_contradict(&[]), None);
     }
 
     #[test]

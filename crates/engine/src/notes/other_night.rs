@@ -3,6 +3,8 @@
 //! Scored all the same, such notes say nothing and read as a poor night: the patient comes again for a file
 //! that was mixed up. So they are refused where they are given, and are a finding where they were kept.
 
+use crate::finding::Finding;
+use crate::finding::Weight;
 use crate::notes::Notes;
 use crate::recording::Mark;
 use crate::recording::MarkKind;
@@ -17,6 +19,44 @@ const GAS_DAY_S: f64 = 21.0 * 3600.0;
 /// A night told by one of its lights alone is no longer than this; common practice, no source.
 const LONGEST_NIGHT_S: f64 = 12.0 * 3600.0;
 
+/// A mark that lies further than this outside the recording is of another night, whatever else fits: it has a
+/// date, for a time of day alone is laid nearer.
+const MARK_APART_S: f64 = 12.0 * 3600.0;
+/// Free words may be of the day before and after as well; common practice, no source.
+const WORDS_APART_S: f64 = 24.0 * 3600.0;
+
+/// Whether a mark is of another night.
+pub(super) fn is_far(mark: &Mark, recording: &Recording) -> bool {
+    let end_s = mark.end_s.unwrap_or(mark.start_s);
+    let most_s = if mark.kind == MarkKind::Note { WORDS_APART_S } else { MARK_APART_S };
+    (-end_s).max(mark.start_s - recording.duration_s) > most_s
+}
+
+/// Takes the marks of another night out of notes, and tells each with its date: they are facts of that night.
+/// Gases and checks of another day stay, since CO2's correction tells of each that it cannot be used.
+pub(super) fn set_aside(notes: &mut Notes, recording: &Recording) {
+    let (far, near): (Vec<Mark>, Vec<Mark>) =
+        notes.marks.drain(..).partition(|mark| is_far(mark, recording));
+    notes.marks = near;
+    for mark in far {
+        let sentence = format!(
+            "The mark {} at {} is of another night than the recording, which runs from {} to {}: it is not \
+             counted.",
+            mark.kind.id(),
+            dated(mark.start_s, recording),
+            dated(0.0, recording),
+            dated(recording.duration_s, recording)
+        );
+        notes.findings.push(Finding::new("mark_of_another_night", Weight::Serious, sentence));
+    }
+}
+
+/// A moment with its date, where the recording has one.
+fn dated(at_s: f64, recording: &Recording) -> String {
+    let format = if recording.clock.date_known() { "%Y-%m-%d %H:%M" } else { "%H:%M" };
+    recording.clock.at(at_s).civil.strftime(format).to_string()
+}
+
 /// What tells that the notes belong to another night, as expected and found; `None` when they may belong to this one, or name no time.
 pub(super) fn found(notes: &Notes, recording: &Recording) -> Option<String> {
     let told = told(notes);
@@ -25,11 +65,7 @@ pub(super) fn found(notes: &Notes, recording: &Recording) -> Option<String> {
     if apart_s(&nearest) <= APART_S {
         return None;
     }
-    let at = |s: f64| {
-        let wall = recording.clock.at(s).civil;
-        let format = if recording.clock.date_known() { "%Y-%m-%d %H:%M" } else { "%H:%M" };
-        wall.strftime(format).to_string()
-    };
+    let at = |s: f64| dated(s, recording);
     Some(format!(
         "expected times from {} to {}, found the nearest at {}, {:.0} h away",
         at(0.0),

@@ -1,9 +1,10 @@
 //! Notes placed on a recording's clock.
 
 use crate::finding::{Finding, Weight};
+use crate::notes::diary::is_night;
 use crate::notes::file::{Moment, NotesError, NotesFile};
 use crate::notes::other_night;
-use crate::notes::when::place;
+use crate::notes::when::{When, place};
 use crate::notes::{BloodGas, Edit, GasCheck, Notes};
 use crate::recording::{Author, Mark, MarkKind, Quantity, Recording};
 use crate::time::Stretch;
@@ -24,12 +25,12 @@ impl NotesFile {
     /// [`NotesError`] for a time that came twice or never, for an end before its beginning, and for notes that
     /// belong to another night.
     pub fn place(&self, recording: &Recording) -> Result<Notes, NotesError> {
-        let notes = self.place_kept(recording)?;
+        let notes = self.laid(recording)?;
         match other_night::found(&notes, recording) {
             Some(what) => Err(NotesError::new(format!("{OTHER_NIGHT}: {what}"), self.first_line())
                 .of_another_night()
                 .hint("give the notes of this night; if they are, put their dates or the monitor's clock right")),
-            None => Ok(notes),
+            None => Ok(finished(notes, recording)),
         }
     }
 
@@ -53,8 +54,7 @@ impl NotesFile {
             let finding = Finding::new("notes_of_another_night", Weight::Serious, sentence);
             notes.findings.push(finding);
         }
-        notes.findings.extend(gases_contradict(&notes.blood_gases, recording));
-        Ok(notes)
+        Ok(finished(notes, recording))
     }
 
     fn laid(&self, recording: &Recording) -> Result<Notes, NotesError> {
@@ -98,10 +98,22 @@ impl NotesFile {
         match (at(MarkKind::LightsOut), at(MarkKind::LightsOn)) {
             (Some(out_s), Some(on_s)) if on_s <= out_s => {
                 let line = self.lights_on.or(self.lights_out).map_or(1, |moment| moment.line);
-                Err(NotesError::new("lights on is not after lights out", line))
+                let error = NotesError::new("lights on is not after lights out", line);
+                Err(if self.tells_a_night() { error.of_another_night() } else { error })
             }
             _ => Ok(()),
         }
+    }
+
+    /// Whether lights out and on are times of day with a night between: where they cannot be laid in order,
+    /// the recording is of the day between two nights.
+    fn tells_a_night(&self) -> bool {
+        let of_day = |moment: Option<Moment>| match moment?.when {
+            When::OfDay(time) => Some(i32::from(time.hour()) * 60 + i32::from(time.minute())),
+            When::Civil(_) | When::Instant(_) => None,
+        };
+        let lights = of_day(self.lights_out).zip(of_day(self.lights_on));
+        lights.is_some_and(|(out_min, on_min)| is_night(out_min, on_min))
     }
 
     fn blood_gases(&self, recording: &Recording) -> Result<Vec<BloodGas>, NotesError> {
@@ -160,6 +172,13 @@ impl NotesFile {
     }
 }
 
+/// Notes of this night alone, with what they contradict.
+fn finished(mut notes: Notes, recording: &Recording) -> Notes {
+    other_night::set_aside(&mut notes, recording);
+    notes.findings.extend(gases_contradict(&notes.blood_gases, recording));
+    notes
+}
+
 /// Places an end; refuses one that is not after its beginning.
 fn after(start_s: f64, until: &Moment, recording: &Recording) -> Result<f64, NotesError> {
     let end_s = place(until, recording)?;
@@ -175,7 +194,7 @@ fn after(start_s: f64, until: &Moment, recording: &Recording) -> Result<f64, Not
 }
 
 fn label(at_s: f64, recording: &Recording) -> String {
-    recording.clock.label(at_s, false)
+    recording.clock.dated(at_s, recording.duration_s)
 }
 
 /// Leaves one mark of lights out, or on, among the notes' marks, and tells what it overrules.
@@ -239,7 +258,8 @@ fn gases_contradict(gases: &[BloodGas], recording: &Recording) -> Vec<Finding> {
 }
 
 fn tell_outside(marks: &[Mark], recording: &Recording, findings: &mut Vec<Finding>) {
-    for mark in marks {
+    // Those of another night are told as such.
+    for mark in marks.iter().filter(|mark| !other_night::is_far(mark, recording)) {
         let end_s = mark.end_s.unwrap_or(mark.start_s);
         let side = match mark {
             _ if mark.start_s < 0.0 => "begins before the recording",

@@ -8,6 +8,7 @@ mod cells;
 mod codes;
 mod decode;
 mod grid;
+mod heads;
 mod marks;
 mod night;
 mod number;
@@ -46,6 +47,9 @@ pub fn read(input: Input<'_>, options: &ReadOptions) -> Result<Recording, ReadEr
     let map = options.map.as_ref().unwrap_or(&unmapped);
     let decoded = decode::decode(input.bytes, map.encoding.as_deref())?;
     let table = table::open(&decoded.text, map)?;
+    if map.header_line.is_none() {
+        heads::none_above(&table)?;
+    }
     let plan = plan::plan(&table, map)?;
     let mut rows = rows::read(&table, &plan, map)?;
     let mut findings: Vec<Finding> = decoded.finding.into_iter().collect();
@@ -95,6 +99,10 @@ fn watched(plan: &Plan, numbers: Vec<Thinned>) -> impl Iterator<Item = LeftOut> 
     })
 }
 
+/// More lines than this below the rows are no summary: they may be the rest of the night, written otherwise.
+/// Common practice, no source.
+const SUMMARY_LINES: usize = 300;
+
 /// Tells the rows that were not understood.
 fn unread(unread: &Unread, table: &Table<'_>, findings: &mut Vec<Finding>) {
     if let Some((line, what)) = &unread.first {
@@ -109,7 +117,16 @@ fn unread(unread: &Unread, table: &Table<'_>, findings: &mut Vec<Finding>) {
             "Lines after the last row that are no rows: {}, from line {line}, left out.",
             unread.trailing
         );
-        findings.push(Finding::new("lines_after_rows", Weight::Note, sentence));
+        let weight = if unread.trailing > SUMMARY_LINES { Weight::Serious } else { Weight::Note };
+        findings.push(Finding::new("lines_after_rows", weight, sentence));
+    }
+    if let Some(line) = unread.first_again {
+        let sentence = format!(
+            "Lines that say again what the top of the file says: {}, from line {line}, passed over: two \
+             files may be joined.",
+            unread.again
+        );
+        findings.push(Finding::new("head_repeated", Weight::Note, sentence));
     }
     if unread.cut {
         let sentence = format!(

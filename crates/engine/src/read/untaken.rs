@@ -12,7 +12,9 @@ use crate::read::text::words::split_unit;
 use crate::read::text::words::words_of;
 use crate::recording::Channel;
 use crate::recording::Quantity;
+use crate::time::Stretch;
 use crate::unit::Unit;
+use crate::unit::kpa_from_mmhg;
 
 mod names;
 mod numbers;
@@ -86,6 +88,13 @@ impl LeftOut {
     }
 }
 
+/// Another column that has numbers for so long where the one that was read has none may be the one that was
+/// meant. Common practice, no source.
+const ALONE_S: f64 = 2.0 * 3600.0;
+/// Pressures of oxygen through the skin lie mostly above this, those of CO2 mostly below, mmHg. Common practice,
+/// no source.
+const OXYGEN_MOSTLY_ABOVE: f64 = 60.0;
+
 const SCORED: [Quantity; 3] = [Quantity::Spo2, Quantity::Pulse, Quantity::Tcpco2];
 
 /// A finding for each channel kept aside, and each column left out, that looks like a scored one. Of what a
@@ -95,8 +104,9 @@ pub(super) fn findings(
     left_out: &[LeftOut],
     (kind, told): (Kind, &[String]),
 ) -> Vec<Finding> {
-    let taken = |quantity: Quantity| channels.iter().any(|one| one.quantity == quantity);
-    let lacking: Vec<Quantity> = SCORED.into_iter().filter(|one| !taken(*one)).collect();
+    let taken = |quantity: Quantity| channels.iter().find(|one| one.quantity == quantity);
+    let lacking: Vec<Quantity> =
+        SCORED.into_iter().filter(|one| taken(*one).is_none_or(is_hollow)).collect();
     let mut found = Vec::new();
     for channel in channels {
         let Some(unit) = open_unit(channel) else { continue };
@@ -104,14 +114,56 @@ pub(super) fn findings(
         let numbers = if settled { None } else { Numbers::of(&channel.samples) };
         let one = Seen { label: &channel.file_label, unit, numbers };
         for (quantity, why) in one.looks(&lacking) {
-            let how = How { kind, taken: taken(quantity), settled };
-            found.extend(kept(channel, quantity, &why, how));
+            let beside = beside(channel, taken(quantity));
+            let how = How { kind, beside, settled };
+            found.extend(kept(channel, quantity, &why, &how));
         }
     }
     for one in left_out {
-        found.extend(gone(one, kind, &lacking));
+        found.extend(gone(one, kind, &lacking, |quantity| taken(quantity).is_some()));
     }
     found
+}
+
+/// Whether a number was measured: an empty column is often filled with zeros.
+fn is_measured(number: f64) -> bool {
+    number.is_finite() && number != 0.0
+}
+
+/// Whether a channel that was taken holds nothing that can be believed in the whole night.
+fn is_hollow(channel: &Channel) -> bool {
+    !channel.samples.iter().any(|sample| is_measured(*sample)) || unlike(channel).is_some()
+}
+
+/// What was read of the quantity that a channel kept aside looks like.
+enum Beside<'a> {
+    Nothing,
+    /// This one, without numbers to believe.
+    Hollow(&'a str),
+    /// This one, without numbers for so long while the channel aside has some.
+    Gaps(&'a str, f64),
+    Read,
+}
+
+fn beside<'a>(aside: &Channel, taken: Option<&'a Channel>) -> Beside<'a> {
+    let Some(taken) = taken else { return Beside::Nothing };
+    if is_hollow(taken) {
+        return Beside::Hollow(&taken.file_label);
+    }
+    let like = Numbers::of(&aside.samples).is_some_and(|one| one.could_be(taken.quantity));
+    let alone_s = if like { alone_s(aside, taken) } else { 0.0 };
+    if alone_s >= ALONE_S { Beside::Gaps(&taken.file_label, alone_s) } else { Beside::Read }
+}
+
+/// How long one channel has numbers where another has none.
+fn alone_s(one: &Channel, other: &Channel) -> f64 {
+    let alone = |at: &usize| {
+        // The sample of the other that lasts until this moment.
+        let until_s = one.time_s(*at) + one.period_s;
+        let mut there = other.indices(&Stretch::new(until_s - other.period_s, until_s));
+        is_measured(one.samples[*at]) && !there.any(|i| is_measured(other.samples[i]))
+    };
+    (0..one.samples.len()).filter(alone).count() as f64 * one.period_s
 }
 
 /// The median of a scored channel whose numbers a person cannot have in its unit; `None` when they can be.
@@ -160,7 +212,8 @@ impl Seen<'_> {
     /// What it looks like, and by what.
     fn looks(&self, lacking: &[Quantity]) -> Vec<(Quantity, String)> {
         if is_skin_oxygen(self.label) {
-            return Vec::new();
+            let told = self.low_for_oxygen().filter(|_| lacking.contains(&Quantity::Tcpco2));
+            return told.map(|why| (Quantity::Tcpco2, why)).into_iter().collect();
         }
         let symbol = self.unit.symbol();
         let named = named(self.label);
@@ -197,30 +250,61 @@ impl Seen<'_> {
     }
 }
 
+impl Seen<'_> {
+    /// By what a channel of an oxygen's name may be CO2 all the same: the names differ by a letter's size.
+    fn low_for_oxygen(&self) -> Option<String> {
+        let numbers = self.numbers.as_ref().filter(|one| one.could_be(Quantity::Tcpco2))?;
+        let median = numbers.median;
+        let in_mmhg = match self.unit {
+            Unit::MillimetreOfMercury => true,
+            Unit::Kilopascal => false,
+            _ => !numbers.like_kpa(),
+        };
+        let kpa = if in_mmhg { kpa_from_mmhg(median) } else { median };
+        let symbol = if in_mmhg { "mmHg" } else { "kPa" };
+        (kpa < kpa_from_mmhg(OXYGEN_MOSTLY_ABOVE)).then(|| {
+            let around = rounded(median);
+            format!("its numbers, which lie around {around} {symbol} and are low for the oxygen it is named for")
+        })
+    }
+}
+
 fn rounded(number: f64) -> f64 {
     (number * 10.0).round() / 10.0
 }
 
 /// How a channel came to be kept aside.
-struct How {
+struct How<'a> {
     kind: Kind,
-    /// There is another of the quantity it looks like.
-    taken: bool,
+    /// What was read of the quantity it looks like.
+    beside: Beside<'a>,
     /// A column map says what it is.
     settled: bool,
 }
 
-fn kept(channel: &Channel, quantity: Quantity, why: &str, how: How) -> Option<Finding> {
+fn kept(channel: &Channel, quantity: Quantity, why: &str, how: &How<'_>) -> Option<Finding> {
     let (label, name) = (&channel.file_label, quantity.name());
-    let (weight, rest) = match (how.taken, how.settled) {
-        (true, _) => {
+    let (weight, rest) = match (&how.beside, how.settled) {
+        (Beside::Read, _) => {
             (Weight::Note, format!("it was kept and is not scored, beside the {name} that is"))
         }
-        (false, true) => {
+        (Beside::Hollow(read), _) => {
+            let rest =
+                format!("`{read}` was read, which holds no {name} to believe in the whole night");
+            (Weight::Serious, format!("{rest}: a column map says which it is"))
+        }
+        (Beside::Gaps(read, alone_s), _) => {
+            let hours = rounded(alone_s / 3600.0);
+            let rest = format!(
+                "`{read}` was read, which has no numbers for {hours} h in which this has some"
+            );
+            (Weight::Serious, format!("{rest}: a column map says which it is"))
+        }
+        (Beside::Nothing, true) => {
             let rest = "the column map calls it something else, and no other";
             (Weight::Serious, format!("{rest} {name} was read"))
         }
-        (false, false) => {
+        (Beside::Nothing, false) => {
             let rest = "it was not taken for it, and no other";
             (Weight::Serious, format!("{rest} {name} was read: a column map says what it is"))
         }
@@ -229,13 +313,23 @@ fn kept(channel: &Channel, quantity: Quantity, why: &str, how: How) -> Option<Fi
     quantity.not_taken().map(|code| Finding::new(code, weight, sentence).on(channel.id.as_str()))
 }
 
-/// The findings on a column that was left out.
-fn gone(one: &LeftOut, kind: Kind, lacking: &[Quantity]) -> Vec<Finding> {
+/// The findings on a column that was left out; `read` tells whether another was, though it holds nothing.
+fn gone(
+    one: &LeftOut,
+    kind: Kind,
+    lacking: &[Quantity],
+    read: impl Fn(Quantity) -> bool,
+) -> Vec<Finding> {
     let (label, word, because) = (&one.label, kind.word(), one.because);
     let tell = |quantity: Quantity, start: String, end: &str| {
         let name = quantity.name();
+        let other = if read(quantity) {
+            "The one that was read holds no"
+        } else {
+            "The night has no other"
+        };
         let sentence = format!(
-            "The {word} `{label}` {start} and was not read: {because}. The night has no other {name}{end}."
+            "The {word} `{label}` {start} and was not read: {because}. {other} {name}{end}."
         );
         quantity.not_taken().map(|code| Finding::new(code, Weight::Serious, sentence))
     };

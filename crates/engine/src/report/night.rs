@@ -29,7 +29,7 @@ pub(super) fn night(judgement: &Judgement) -> Night {
         period: period(&screened.period, clock),
         breathing: notes.breathing.clone(),
         representative: representative(notes).into(),
-        told: told(notes, clock),
+        told: told(notes, recording),
         format: recording.format.name().into(),
         channels: recording.channels.iter().map(channel).collect(),
         monitor: monitor(recording, notes),
@@ -84,7 +84,8 @@ fn representative(notes: &Notes) -> &'static str {
 }
 
 /// What was told of the night, each with what it answers: answers without a time, then marks with words.
-fn told(notes: &Notes, clock: &Clock) -> Vec<String> {
+fn told(notes: &Notes, recording: &Recording) -> Vec<String> {
+    let clock = &recording.clock;
     let answers =
         notes.told.iter().map(|one| format!("{} {}", colon(one.asked()), one.says.trim()));
     // A note that only repeats an answer at the time that it names says nothing more.
@@ -94,7 +95,7 @@ fn told(notes: &Notes, clock: &Clock) -> Vec<String> {
             |mark| {
                 let at = match mark.end_s {
                     Some(end_s) => words::clock_span(clock, &Stretch::new(mark.start_s, end_s)),
-                    None => clock.label(mark.start_s, false),
+                    None => clock.dated(mark.start_s, recording.duration_s),
                 };
                 format!("{at} {}: {}", mark.kind.id().replace('_', " "), mark.text.trim())
             },

@@ -117,11 +117,12 @@ pub(super) fn correction(judgement: &Judgement) -> CorrectionLines {
         let sentence = no_co2(&corrected.screened.recording);
         return CorrectionLines { model: None, sentence, anchors: Vec::new() };
     };
-    let clock = &corrected.screened.recording.clock;
+    let recording = &corrected.screened.recording;
+    let when = |at_s: f64| recording.clock.dated(at_s, recording.duration_s);
     CorrectionLines {
         model: Some(co2.model.id().into()),
-        sentence: format!("{}{}{}", sentence(co2), unpaired(co2, clock), allowed_for(judgement)),
-        anchors: co2.anchors.iter().map(|a| anchor(a, &clock.label(a.taken_s, false))).collect(),
+        sentence: format!("{}{}{}", sentence(co2), unused(co2, when), allowed_for(judgement)),
+        anchors: co2.anchors.iter().map(|a| anchor(a, &when(a.taken_s))).collect(),
     }
 }
 
@@ -137,7 +138,7 @@ fn sentence(co2: &CorrectedCo2) -> String {
     let shift = |kpa: Option<f64>| kpa.map_or_else(|| "nothing".to_owned(), signed_kpa);
     let (start, end) = (shift(co2.offset_start_kpa), shift(co2.offset_end_kpa));
     match co2.model {
-        Model::None if co2.unpaired.is_empty() => {
+        Model::None if co2.unpaired.is_empty() && co2.unused_checks.is_empty() => {
             "CO2 is as the monitor read it: no blood gas and no gas check to correct it by was noted."
                 .into()
         }
@@ -154,18 +155,20 @@ fn sentence(co2: &CorrectedCo2) -> String {
     }
 }
 
-/// Every blood gas that was taken and could not be used, with its number.
-fn unpaired(co2: &CorrectedCo2, clock: &Clock) -> String {
-    let told = co2.unpaired.iter().map(|gas| {
+/// Every blood gas and gas check that was noted and could not be used, with its number.
+fn unused(co2: &CorrectedCo2, when: impl Fn(f64) -> String) -> String {
+    let told = |what: &str, kpa: f64, at_s: f64, why: &str| {
         format!(
-            " The blood gas of {} kPa ({} mmHg) at {} could not be held against the sensor: {}.",
-            words::fixed(gas.pco2_kpa, 2),
-            words::fixed(mmhg_from_kpa(gas.pco2_kpa), 1),
-            clock.label(gas.at_s, false),
-            gas.why
+            " The {what} of {} kPa ({} mmHg) at {} could not be held against the sensor: {why}.",
+            words::fixed(kpa, 2),
+            words::fixed(mmhg_from_kpa(kpa), 1),
+            when(at_s)
         )
-    });
-    told.collect()
+    };
+    let gases = co2.unpaired.iter().map(|gas| told("blood gas", gas.pco2_kpa, gas.at_s, &gas.why));
+    let checks = co2.unused_checks.iter();
+    let checks = checks.map(|check| told("gas check", check.expected_kpa, check.at_s, &check.why));
+    gases.chain(checks).collect()
 }
 
 /// How far every answer on CO2 lets the sensor err: the same policy whether or not anything checked it.

@@ -290,7 +290,10 @@ fn a_blood_gas_where_the_sensor_is_not_believed_cannot_anchor() {
                 "44.00 kPa (330.0 mmHg) at 01:58",
                 "its CO2, 44.0 kPa, is not between 1 and 20 kPa"
             ),
-            told(&format!("{low} at 15:58"), "its time lies more than 24 h from the recording"),
+            told(
+                &format!("{low} at 2026-01-14 15:58"),
+                "its time lies more than 24 h from the recording"
+            ),
         ]
     );
     // Each is told with its number, though none can be used.

@@ -676,6 +676,76 @@ fn notes_of_another_night_are_refused_and_those_partly_outside_are_not() {
     assert_eq!(told.weight, Weight::Serious);
 }
 
+/// A short piece of the afternoon lies between two nights: the diary is of one of them, and contradicts nothing.
+#[test]
+fn a_night_told_in_times_of_day_does_not_contradict_itself_in_an_afternoon_piece() {
+    let start = jiff::civil::datetime(2026, 1, 10, 14, 0, 0, 0);
+    let piece = Recording { clock: engine::time::Clock::civil(start), ..quiet() };
+    let error = |lights: [&str; 2]| {
+        let text = format!("lights_out = \"{}\"\nlights_on = \"{}\"\n", lights[0], lights[1]);
+        NotesFile::parse(&text).unwrap().place(&piece).unwrap_err()
+    };
+    assert!(error(["22:40", "06:50"]).another_night);
+    assert!(!error(["15:40", "14:30"]).another_night);
+}
+
+/// Lights that fit, and one thing more that a year, a month or a day parts from them.
+#[test]
+fn a_mark_of_another_date_among_notes_that_fit_is_told_with_its_date_and_not_counted() {
+    let lights = "lights_out = \"2026-01-10T22:05\"\nlights_on = \"2026-01-10T23:55\"\n";
+    for (date, kind) in [
+        ("2025-01-10", "oxygen"),
+        ("2026-01-09", "oxygen"),
+        ("2026-01-11", "up"),
+        ("2026-02-10", "support"),
+        ("2025-01-10", "note"),
+    ] {
+        let mark = format!(
+            "[[mark]]\nkind = \"{kind}\"\nat = \"{date}T23:10\"\nuntil = \"{date}T23:25\"\ntext = \"x\"\n"
+        );
+        let text = format!("{lights}{mark}");
+        let file = NotesFile::parse(&text).unwrap();
+        for notes in [file.place(&quiet()).unwrap(), file.place_kept(&quiet()).unwrap()] {
+            let told: Vec<_> =
+                notes.findings.iter().filter(|one| one.code == "mark_of_another_night").collect();
+            assert_eq!(told.len(), 1, "{date} {kind}: {:?}", notes.findings);
+            assert_eq!(told[0].weight, Weight::Serious);
+            let words = format!("The mark {kind} at {date} 23:10 is of another night");
+            assert!(told[0].sentence.starts_with(&words), "{}", told[0].sentence);
+            assert_eq!(notes.marks.len(), 2, "the lights alone: {:?}", notes.marks);
+            assert!(notes.findings.iter().all(|one| one.code != "mark_outside"));
+        }
+    }
+    // Of this night, though not in the recording.
+    let early = format!("{lights}[[mark]]\nkind = \"up\"\nat = \"2026-01-11T05:10\"\n");
+    let notes = NotesFile::parse(&early).unwrap().place(&quiet()).unwrap();
+    assert_eq!(notes.marks.len(), 3);
+}
+
+#[test]
+fn a_gas_or_check_of_another_date_is_told_with_its_date_and_never_denied() {
+    let said = |text: &str| {
+        let notes = NotesFile::parse(text).unwrap().place(&quiet()).unwrap();
+        let criteria = shipped("adult-air").unwrap();
+        report(&night(quiet(), notes, &criteria), &criteria).correction.sentence
+    };
+    let lights = "lights_out = \"2026-01-10T22:05\"\nlights_on = \"2026-01-10T23:55\"\n";
+    let check =
+        "[[gas_check]]\nat = \"2025-01-10T21:00\"\nexpected_kpa = 5.0\nobserved_kpa = 5.2\n";
+    let gas = "[[blood_gas]]\nat = \"2025-01-11T06:41\"\npco2_kpa = 6.1\n";
+    let denied = "was noted";
+    let far =
+        "could not be held against the sensor: its time lies more than 24 h from the recording";
+    for (text, at) in [(check, "at 2025-01-10 21:00"), (gas, "at 2025-01-11 06:41")] {
+        let words = said(&format!("{lights}{text}"));
+        assert!(
+            words.contains(at) && words.contains(far) && !words.contains("no gas check"),
+            "{words}"
+        );
+    }
+    assert!(said(lights).contains(denied));
+}
+
 #[test]
 fn two_blood_gases_of_one_minute_with_two_numbers_are_asked_about() {
     let gas = |at: &str, kpa: f64| format!("[[blood_gas]]\nat = \"{at}\"\npco2_kpa = {kpa}\n");

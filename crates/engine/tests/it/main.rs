@@ -12,6 +12,7 @@ mod damaged;
 mod edf;
 mod gaps;
 mod gases;
+mod heads;
 mod intake;
 mod judge;
 mod made;
@@ -20,6 +21,7 @@ mod map;
 #[cfg(target_os = "linux")]
 mod memory;
 mod notes;
+mod other_column;
 mod print;
 mod reader_contract;
 mod report;

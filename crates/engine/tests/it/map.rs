@@ -132,3 +132,17 @@ fn a_unit_and_one_of_two_columns_are_asked_for() {
 fn what_is_no_text_gives_an_empty_map() {
     assert_eq!(propose(b"\x89PNG\r\n\x1a\n\0\0"), (ColumnMap::default(), vec![]));
 }
+
+/// A sensor is often put on long after the start: what a column holds is shown from where it holds anything.
+#[test]
+fn a_column_on_offer_shows_the_first_values_that_it_has() {
+    let line = |s: i32| format!("2024-11-05 22:{:02}:{:02};;--\n", s / 60, s % 60);
+    let empty = (0..200).map(line).collect::<Vec<_>>().concat();
+    let text =
+        format!("Stamp;A;B\n{empty}2024-11-05 23:00:00;96;5,6\n2024-11-05 23:00:01;95;5,7\n");
+    let offer = engine::read::map::offer(text.as_bytes()).unwrap();
+    let shown: Vec<(&str, String)> =
+        offer.columns.iter().map(|one| (one.label.as_str(), one.first.join(" "))).collect();
+    assert_eq!(shown, [("A", "96 95".to_owned()), ("B", "5,6 5,7".to_owned())]);
+    assert_eq!(engine::read::map::offer(b"\x89PNG\r\n\x1a\n\0\0"), None);
+}

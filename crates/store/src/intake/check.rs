@@ -57,6 +57,8 @@ pub struct NightCheck {
     pub check: Check,
     /// What it is to the night.
     pub speaks: Speaks,
+    /// What it would be if nobody had voided it.
+    pub unvoided: Speaks,
     /// Whether it stands in the night's notes.
     pub taken: bool,
 }
@@ -134,6 +136,9 @@ impl Conn {
                 &local_minute(night.start_at, &zone)[..10]
             );
             let one = match (night.status, night.result.is_some()) {
+                (NightStatus::Signed, _) if self.told_and_voided(&night, check).await? => format!(
+                    "{name}, is signed, and its report tells of this check as it was: its reader is told, and signs it anew or withdraws it"
+                ),
                 (NightStatus::Signed, _) if check.passed || check.voided_at.is_some() => format!(
                     "{name}, is signed and was left as it is: its report rests on this monitor"
                 ),
@@ -160,6 +165,15 @@ impl Conn {
         let sql = "SELECT COALESCE(MAX(act), 0) FROM report WHERE night = $1";
         Ok(self.number(sql, &[night.id.into()]).await? > check.act)
     }
+
+    /// Whether a check that did not pass was voided when the last version of a night's report told of it.
+    async fn told_and_voided(&mut self, night: &Night, check: &Check) -> Result<bool> {
+        if check.passed || check.voided_at.is_none() || self.signed_since(night, check).await? {
+            return Ok(false);
+        }
+        let sql = "SELECT COALESCE(MAX(a.at), 0) FROM report r JOIN act a ON a.seq = r.act WHERE r.night = $1";
+        Ok(self.number(sql, &[night.id.into()]).await? >= check.at)
+    }
 }
 
 /// What each check is to a night, given what was done to the sensor.
@@ -169,10 +183,10 @@ pub(crate) fn beside_night(
     events: &[(i64, i64)],
     range: [f64; 2],
 ) -> Vec<NightCheck> {
-    let of = |check: Check| NightCheck {
-        speaks: speaks(&check, night, events, range),
-        taken: is_in(&check, &night.notes),
-        check,
+    let of = |check: Check| {
+        let unvoided = speaks(&check, night, events, range);
+        let speaks = if check.voided_at.is_some() { Speaks::Voided } else { unvoided };
+        NightCheck { speaks, unvoided, taken: is_in(&check, &night.notes), check }
     };
     checks.into_iter().map(of).collect()
 }
@@ -182,6 +196,7 @@ fn happened((seq, at): (i64, i64), check: &Check) -> bool {
     (at, seq) < (check.at, check.act)
 }
 
+/// What a check is to a night, whether it was voided or not.
 fn speaks(check: &Check, night: &Night, events: &[(i64, i64)], [least, most]: [f64; 2]) -> Speaks {
     let (Some(expected), Some(observed)) = (check.expected_kpa, check.observed_kpa) else {
         return Speaks::Nothing;
@@ -193,9 +208,7 @@ fn speaks(check: &Check, night: &Night, events: &[(i64, i64)], [least, most]: [f
             happened(*event, check) && event.1 > night.start_at
         }
     };
-    if check.voided_at.is_some() {
-        Speaks::Voided
-    } else if events.iter().any(between) {
+    if events.iter().any(between) {
         Speaks::Serviced
     } else if !(least..=most).contains(&expected) || !(0.0..=most * 2.0).contains(&observed) {
         Speaks::Nothing

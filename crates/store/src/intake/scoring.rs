@@ -26,6 +26,7 @@ use crate::intake::check::lines_of;
 use crate::intake::cut::Piece;
 use crate::intake::cut::cut;
 use crate::intake::severe::severe_says;
+use crate::people::person::DESTROYED;
 use crate::people::person::reason_given;
 use crate::record::act::Act;
 use crate::record::act::Author;
@@ -47,6 +48,9 @@ use crate::words::Representative;
 
 /// The set of criteria of a night that no referral names one for.
 const DEFAULT_SET: &str = "adult-air";
+
+/// Code of the refusal of notes that belong to another night than the recording.
+const OTHER_NIGHT: &str = "notes_of_another_night";
 
 /// First line of notes that were made of the desk's record alone, and may be made anew when it knows more.
 const FROM_DESK: &str = "# From the desk's record.\n";
@@ -145,14 +149,12 @@ impl Held {
         let notes = placed(&recording);
         let notes = notes.map_err(|error| {
             let hint = error.hint.clone();
-            refused("notes_wrong", error.to_string(), hint)
+            let code = if error.another_night { OTHER_NIGHT } else { "notes_wrong" };
+            refused(code, error.to_string(), hint)
         })?;
         Ok(engine::night::night(recording, notes, criteria))
     }
 }
-
-/// Why the row of somebody whose data were destroyed is void.
-pub(crate) const DESTROYED: &str = "destroyed when its time was over";
 
 impl Conn {
     /// The bytes of a night that may be read.
@@ -261,6 +263,18 @@ impl Conn {
         zone: &str,
         criteria: &Criteria,
     ) -> Result<String> {
+        let entry = self.diary_of(night, zone).await?;
+        self.notes_with(night, zone, criteria, entry.as_ref()).await
+    }
+
+    /// The same with the diary entry given.
+    async fn notes_with(
+        &mut self,
+        night: &Night,
+        zone: &str,
+        criteria: &Criteria,
+        entry: Option<&DiaryEntry>,
+    ) -> Result<String> {
         let mut text = format!("{FROM_DESK}zone = {}\n", quoted(zone));
         let Some(loan) = night.loan else { return Ok(text) };
         let loan: Loan = self.get(loan).await?;
@@ -269,10 +283,9 @@ impl Conn {
         if criteria.question(Some(&referral.question)).is_some() {
             let _ = writeln!(text, "question = {}", quoted(&referral.question));
         }
-        let entry = self.diary_of(night, zone).await?;
-        let (keys, marks) = diary_lines(entry.as_ref(), referral.support.as_deref());
-        text.push_str(&keys);
-        text.push_str(&marks);
+        let lines = diary_lines(entry, referral.support.as_deref());
+        text.push_str(&lines.keys);
+        text.push_str(&lines.marks);
         for one in self.checks_of(night).await? {
             // Of a night that is scored only its reader takes up a check that came later.
             if one.speaks == Speaks::Anchor && (one.taken || night.result.is_none()) {
@@ -296,7 +309,7 @@ impl Conn {
         let Some(loan) = night.loan else { return Ok(None) };
         let all: Vec<DiaryEntry> =
             self.find("WHERE loan = $1 ORDER BY id DESC", &[loan.into()]).await?;
-        Ok(diary_on(night, zone, all.iter()).cloned())
+        Ok(diaries_on(night, zone, all.iter()).next().cloned())
     }
 }
 
@@ -309,15 +322,15 @@ pub(crate) fn reading_in(kept: Option<&str>, original: &Original) -> Result<Read
     }
 }
 
-/// The latest entry of a night's evening among those of its loan, which come the latest first.
-pub(crate) fn diary_on<'a>(
+/// The entries of a night's evening among those of its loan, in their order.
+pub(crate) fn diaries_on<'a>(
     night: &Night,
     zone: &str,
-    mut entries: impl Iterator<Item = &'a DiaryEntry>,
-) -> Option<&'a DiaryEntry> {
+    entries: impl Iterator<Item = &'a DiaryEntry>,
+) -> impl Iterator<Item = &'a DiaryEntry> {
     let zone = zone_named(zone).unwrap_or(jiff::tz::TimeZone::UTC);
     let evening = local_date(night.start_at - 43_200, &zone);
-    entries.find(|entry| date(&entry.night_on) == Some(evening))
+    entries.filter(move |entry| date(&entry.night_on) == Some(evening))
 }
 
 /// What a diary entry answers to the question at a place; empty where it is blank. Its text holds one answer a
@@ -332,7 +345,7 @@ pub(crate) fn answer_to(entry: &DiaryEntry, at: usize) -> &str {
 
 /// An answer as lines of a notes file; one that is not understood is told as it was written, so that nothing is
 /// lost.
-pub(crate) fn lines_for(question: &DiaryQuestion, answer: &str) -> DiaryLines {
+fn lines_for(question: &DiaryQuestion, answer: &str) -> DiaryLines {
     question.lines(answer).unwrap_or_else(|error| {
         let mut marks = told(question.key, answer);
         let _ = writeln!(marks, "# {} {}", question.asks, one_line(&error.to_string()));
@@ -341,19 +354,28 @@ pub(crate) fn lines_for(question: &DiaryQuestion, answer: &str) -> DiaryLines {
 }
 
 /// A diary entry as lines of a notes file.
-fn diary_lines(entry: Option<&DiaryEntry>, support: Option<&str>) -> (String, String) {
-    let (mut keys, mut marks) = (String::new(), String::new());
-    for (at, question) in QUESTIONS.iter().enumerate() {
-        let mut answer = entry.map_or("", |entry| answer_to(entry, at));
-        // What the referral tells is told; a blank is not told, and never air.
-        if question.key == "breathing" && answer.is_empty() {
-            answer = support.unwrap_or("");
-        }
-        let lines = lines_for(question, answer);
-        keys.push_str(&lines.keys);
-        marks.push_str(&lines.marks);
+fn diary_lines(entry: Option<&DiaryEntry>, support: Option<&str>) -> DiaryLines {
+    let mut all = DiaryLines::default();
+    for at in 0..QUESTIONS.len() {
+        let lines = answer_lines(entry, at, support);
+        all.keys.push_str(&lines.keys);
+        all.marks.push_str(&lines.marks);
     }
-    (keys, marks)
+    all
+}
+
+/// What a diary entry answers to the question at a place, as lines of a notes file.
+pub(crate) fn answer_lines(
+    entry: Option<&DiaryEntry>,
+    at: usize,
+    support: Option<&str>,
+) -> DiaryLines {
+    let mut answer = entry.map_or("", |entry| answer_to(entry, at));
+    // What the referral tells is told; a blank is not told, and never air.
+    if QUESTIONS[at].key == "breathing" && answer.is_empty() {
+        answer = support.unwrap_or("");
+    }
+    lines_for(&QUESTIONS[at], answer)
 }
 
 impl Store {
@@ -375,21 +397,49 @@ impl Store {
     }
 
     /// Scores the nights of a loan that wait to be read with what the desk knows now. A night somebody gave
-    /// notes of their own keeps them; one that could not be scored before is tried again.
+    /// notes of their own keeps them; one that could not be scored before is tried again, and one that cannot
+    /// be scored stays as it is and holds up no other.
     ///
     /// # Errors
-    /// When a night may not be read, or its notes or criteria are wrong.
+    /// When the record cannot be read or written.
     pub async fn score_waiting(&self, by: &Author, loan: i64) -> Result<()> {
         let nights: Vec<Night> =
             self.read().await?.find("WHERE loan = $1 ORDER BY id", &[loan.into()]).await?;
-        let of_desk = |night: &&Night| {
-            night.status == NightStatus::Waiting
-                && (night.notes.starts_with(FROM_DESK) || night.result.is_none())
-        };
-        for night in nights.iter().filter(of_desk) {
-            self.score_night(by, night.id).await?;
+        for night in nights.iter().filter(|night| is_of_desk(night)) {
+            match self.score_night(by, night.id).await {
+                Ok(_) | Err(StoreError::Refused(_)) => {}
+                Err(error) => return Err(error),
+            }
         }
         Ok(())
+    }
+
+    /// Refuses a diary entry, before it is kept, by whose answers no waiting night of its evening can be scored.
+    /// Where one can, the others are pieces that it is not about; and a piece of the day before or after says
+    /// nothing of the night that is still to come.
+    ///
+    /// # Errors
+    /// When its answers contradict each other, or name a time that the clocks went over.
+    pub(crate) async fn diary_fits(&self, entry: &DiaryEntry) -> Result<()> {
+        let nights: Vec<Night> =
+            self.read().await?.find("WHERE loan = $1 ORDER BY id", &[entry.loan.into()]).await?;
+        let mut wrong = None;
+        for night in nights.iter().filter(|night| is_of_desk(night)) {
+            let mut conn = self.read().await?;
+            let original: Original = conn.get(night.original).await?;
+            let reading = conn.reading_kept(&original).await?;
+            drop(conn);
+            if diaries_on(night, &reading.zone, std::iter::once(entry)).next().is_none() {
+                continue;
+            }
+            match self.judged_of_desk(night, Some(entry)).await {
+                Ok(()) => return Ok(()),
+                Err(error) if error.is("notes_wrong") => wrong = wrong.or(Some(error)),
+                Err(StoreError::Refused(_)) => {}
+                Err(error) => return Err(error),
+            }
+        }
+        wrong.map_or(Ok(()), Err)
     }
 
     /// Scores a night with what the desk knows of it.
@@ -414,19 +464,24 @@ impl Store {
 
     /// Why a tied night cannot be scored as the record knows it now; `None` when it can.
     pub async fn why_unscored(&self, night: &Night) -> Result<Option<StoreError>> {
-        match self.judged_of_desk(night).await {
+        match self.judged_of_desk(night, None).await {
             Ok(()) => Ok(None),
             Err(error @ StoreError::Database(_)) => Err(error),
             Err(error) => Ok(Some(error)),
         }
     }
 
-    async fn judged_of_desk(&self, night: &Night) -> Result<()> {
+    /// Judges a night with what the desk knows, and the diary entry given in the place of its own.
+    async fn judged_of_desk(&self, night: &Night, entry: Option<&DiaryEntry>) -> Result<()> {
         let mut conn = self.read().await?;
         let held = conn.held(night).await?;
         let set = set_of(&mut conn, night).await?;
         let criteria = conn.criteria(&set).await?;
-        let notes = conn.notes_for(night, &held.reading.zone, &criteria).await?;
+        let zone = &held.reading.zone;
+        let notes = match entry {
+            Some(_) => conn.notes_with(night, zone, &criteria, entry).await?,
+            None => conn.notes_for(night, zone, &criteria).await?,
+        };
         drop(conn);
         let judged = tokio::task::spawn_blocking(move || held.judgement(&notes, &criteria)).await;
         judged.map_err(|error| StoreError::Damaged { says: error.to_string() })?.map(|_| ())
@@ -483,6 +538,12 @@ impl Act {
         outcome.at = self.at();
         self.put(outcome).await
     }
+}
+
+/// Whether a night waits with what the desk knows of it: nobody gave it notes of their own.
+pub(crate) fn is_of_desk(night: &Night) -> bool {
+    night.status == NightStatus::Waiting
+        && (night.notes.starts_with(FROM_DESK) || night.result.is_none())
 }
 
 pub(crate) async fn set_of(conn: &mut Conn, night: &Night) -> Result<String> {

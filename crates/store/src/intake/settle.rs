@@ -104,7 +104,7 @@ impl Store {
         let mut loans: Vec<Candidate> = Vec::new();
         for loan in wanted {
             if loans.iter().all(|one| one.loan.id != loan.id) {
-                loans.push(conn.candidate(&evidence, loan, &ground).await?);
+                loans.push(conn.candidate(night, &evidence, loan, &ground).await?);
             }
         }
         loans.sort_by_key(|one| {
@@ -177,7 +177,7 @@ impl Store {
         let loan: Loan = act.get(loan).await?;
         went_out(&loan)?;
         still_valid(&act.get::<Person>(loan.person).await?)?;
-        let weighed = act.held_against(&evidence, &loan, replaces).await?;
+        let weighed = act.held_against((&night, &evidence), &loan, replaces).await?;
         let mut tie = Tie {
             id: 0,
             act: 0,
@@ -229,7 +229,7 @@ impl Store {
         let loan: Loan = act.get(tie.loan).await?;
         went_out(&loan)?;
         still_valid(&act.get::<Person>(loan.person).await?)?;
-        let weighed = act.held_against(&evidence, &loan, tie.replaces).await?;
+        let weighed = act.held_against((&night, &evidence), &loan, tie.replaces).await?;
         if let Some(more) = weighed.against.iter().find(|one| !tie.against.0.contains(one)) {
             let says = format!("more speaks against it than was proposed: {more}");
             return Err(StoreError::refused(
@@ -367,11 +367,13 @@ impl Conn {
 
     async fn candidate(
         &mut self,
+        night: &Night,
         evidence: &Evidence,
         loan: Loan,
         ground: &Ground,
     ) -> Result<Candidate> {
-        let weighed = self.weighed(evidence, &loan, None, ground).await?;
+        let mut weighed = self.weighed(evidence, &loan, None, ground).await?;
+        weighed.against.extend(self.untied_before(night, &loan).await?);
         let doubles = match weighed.span {
             Some(span) => self.nights_at(loan.id, span).await?,
             None => Vec::new(),
@@ -383,6 +385,19 @@ impl Conn {
             doubles,
             loan,
         })
+    }
+
+    /// What is said of a night that somebody took away from the borrower of a loan: who gives it back does not do so
+    /// alone. It may stand as another row since.
+    async fn untied_before(&mut self, night: &Night, loan: &Loan) -> Result<Option<String>> {
+        let acts = "SELECT COUNT(*) FROM act WHERE person = $1 \
+             AND verb IN ('night.untie', 'night.set_aside') AND object IN \
+             (SELECT 'night ' || one.id FROM night AS one JOIN night AS own \
+             ON own.original = one.original AND own.from_s = one.from_s AND own.to_s = one.to_s \
+             WHERE own.id = $2)";
+        let times = self.number(acts, &[loan.person.into(), night.id.into()]).await?;
+        let says = "this night was taken away from this patient before, as not theirs";
+        Ok((times > 0).then(|| says.to_owned()))
     }
 
     async fn may_tie(&mut self, night: &Night) -> Result<()> {
@@ -457,13 +472,14 @@ pub(crate) fn hand_tie(tie: &Tie, name: impl Fn(&str) -> String) -> String {
 impl Act {
     async fn held_against(
         &mut self,
-        evidence: &Evidence,
+        (night, evidence): (&Night, &Evidence),
         loan: &Loan,
         replaces: Option<i64>,
     ) -> Result<Weighed> {
         let now = self.at();
         let ground = self.conn().ground(now).await?;
-        let weighed = self.conn().weighed(evidence, loan, replaces, &ground).await?;
+        let mut weighed = self.conn().weighed(evidence, loan, replaces, &ground).await?;
+        weighed.against.extend(self.conn().untied_before(night, loan).await?);
         let Some(old) = replaces else { return Ok(weighed) };
         let old: Night = self.get(old).await?;
         self.no_report_stands(&old).await?;

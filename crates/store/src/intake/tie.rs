@@ -69,12 +69,20 @@ impl Conn {
         let with =
             "SELECT DISTINCT loan FROM night WHERE loan IS NOT NULL AND status <> 'set_aside'";
         let with: Vec<i64> = on!(&mut *self, c => sqlx::query_scalar(with).fetch_all(c).await)?;
+        let current = "SELECT person FROM study WHERE status NOT IN ('closed', 'reported') \
+            UNION SELECT person FROM loan WHERE status IN ('booked', 'out')";
+        let current: Vec<i64> =
+            on!(&mut *self, c => sqlx::query_scalar(current).fetch_all(c).await)?;
+        let current: BTreeSet<i64> = current.into_iter().collect();
         let clause = "WHERE loan IS NOT NULL AND before = 'back' AND after = 'to_clean'";
         let moved: Vec<Movement> = self.find(clause, &[]).await?;
         let without = moved.iter().filter(|one| one.what.starts_with(WITHOUT_NIGHT));
         let people: Vec<Person> = self.find("ORDER BY id", &[]).await?;
         Ok(Ground {
-            people: people.iter().map(Spelt::new).collect(),
+            people: people
+                .iter()
+                .map(|one| Spelt::new(one).current(current.contains(&one.id)))
+                .collect(),
             monitors: self.find("ORDER BY id", &[]).await?,
             with_night: with.into_iter().collect(),
             without_night: without.filter_map(|one| one.loan).collect(),
@@ -109,6 +117,7 @@ impl Conn {
         };
         let weighed = self.weighed(evidence, &loan, None, ground).await?;
         doubts.extend(weighed.doubts());
+        doubts.extend(self.taken_away_at(&loan, weighed.span).await?);
         if doubts.is_empty() && !weighed.is_sure() {
             doubts.push("it is not sure whose night this is".to_owned());
         }
@@ -138,6 +147,20 @@ impl Conn {
             }
         }
         Ok(weighed)
+    }
+
+    /// What is said of a night at whose time another was untied from the same borrower: the same night in another
+    /// export is not theirs either.
+    async fn taken_away_at(&mut self, loan: &Loan, span: Option<Span>) -> Result<Option<String>> {
+        let Some(span) = span else { return Ok(None) };
+        let acts = "SELECT COUNT(*) FROM act WHERE person = $1 AND verb = 'night.untie' \
+             AND object IN (SELECT 'night ' || night.id FROM night \
+             WHERE status IN ('untied', 'set_aside') AND start_at < $2 AND end_at > $3)";
+        let times = self
+            .number(acts, &[loan.person.into(), span.end_at.into(), span.start_at.into()])
+            .await?;
+        let says = "a night of the same time was untied from this patient before";
+        Ok((times > 0).then(|| says.to_owned()))
     }
 
     /// Nights tied to a loan that lie at the same time: never one that is untied or set aside.

@@ -6,8 +6,9 @@ use crate::lending::setting::DeskSettings;
 
 /// 1 kPa in mmHg.
 const MMHG: f64 = 7.500_616_827;
-/// Barometric pressure where people live, kPa (from memory: about 50 at 5,500 m, 108 the highest measured).
-const PRESSURE_KPA: [f64; 2] = [50.0, 110.0];
+/// Barometric pressure where a department checks monitors, kPa: 70 is that of about 3,000 m (common practice, no
+/// source).
+const PRESSURE_KPA: [f64; 2] = [70.0, 110.0];
 /// A shown value this near the gas once it is turned from mmHg was typed in mmHg, kPa (common practice, no source).
 const NEAR_KPA: f64 = 1.5;
 
@@ -122,5 +123,15 @@ mod tests {
             );
         }
         assert_eq!(hints(5.0, 5.1, Some(96.0), true), Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_pressure_of_no_place_where_monitors_are_checked_is_asked_about() {
+        for pressure in [50.0, 69.9, 110.1] {
+            assert_eq!(hints(5.0, 5.1, Some(pressure), true), ["read the barometer again"]);
+        }
+        for pressure in [70.0, 84.0, 101.3, 110.0] {
+            assert_eq!(hints(5.0, 5.1, Some(pressure), true), Vec::<String>::new());
+        }
     }
 }

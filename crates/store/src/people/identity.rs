@@ -6,6 +6,7 @@
 
 mod compare;
 mod labels;
+mod others;
 
 use std::collections::BTreeSet;
 
@@ -27,8 +28,8 @@ use compare::holds;
 use compare::name_of_file;
 use compare::number_is;
 pub(crate) use compare::plain;
-use compare::run_is;
 use compare::shape;
+use compare::spellings;
 pub(crate) use compare::words;
 use compare::words_given;
 use labels::Kind;
@@ -39,6 +40,8 @@ use labels::kind_word;
 use labels::may_label;
 use labels::pairs;
 use labels::table_head;
+use labels::titled;
+use others::Said;
 
 use crate::ident::nhs_number;
 use crate::record::tables::Monitor;
@@ -60,6 +63,8 @@ const STAMP_S: i64 = 7 * 86_400;
 pub struct FileIdentity {
     told: Vec<(Kind, String)>,
     loose: Vec<String>,
+    /// Every line of words, whole: somebody else may stand beside what a label tells.
+    lines: Vec<String>,
     name: String,
     serials: Vec<String>,
     head: String,
@@ -101,8 +106,16 @@ pub struct Spelt {
     id: i64,
     voided: bool,
     number: String,
+    /// The digits of the number alone.
+    digits: String,
+    nhs: String,
     family: String,
+    /// The family name in every spelling.
+    families: Vec<String>,
     given: Vec<String>,
+    born_on: String,
+    /// Whether a study or a loan of theirs is open.
+    current: bool,
 }
 
 impl Spelt {
@@ -112,9 +125,21 @@ impl Spelt {
             id: person.id,
             voided: person.voided_at.is_some(),
             number: plain(&person.mrn),
+            digits: figures(&person.mrn),
+            nhs: person.nhs_number.as_deref().map(figures).unwrap_or_default(),
             family: plain(&person.family),
+            families: families(&person.family),
             given: words(&person.given),
+            born_on: person.born_on.clone(),
+            current: false,
         }
+    }
+
+    /// The same as somebody with an open study or loan, or as one without.
+    #[must_use]
+    pub fn current(mut self, is: bool) -> Self {
+        self.current = is;
+        self
     }
 }
 
@@ -152,17 +177,21 @@ impl FileIdentity {
         };
         let (patient, recording, plus) = (field(8, 88), field(88, 168), field(192, 236));
         self.head = format!("{patient}\n{recording}");
+        self.lines.push(patient.replace('_', " "));
         if plus.starts_with("EDF+") || plus.starts_with("BDF+") {
+            // Systems write a name with blanks: what stands behind the day of birth is the name, or more of who it is.
+            let mut name: Vec<String> = Vec::new();
             let parts = patient.split_ascii_whitespace();
             for (at, part) in parts.map(|part| part.replace('_', " ")).enumerate() {
                 match at {
                     0 => self.tell(Kind::Number, &part),
-                    1 => {}
+                    1 if SEXES.contains(&part.to_uppercase().as_str()) => {}
                     2 => self.tell(Kind::Born, &part),
-                    3 => self.tell(Kind::Name, &part),
-                    _ => self.loose.push(part),
+                    _ if UNTOLD.contains(&words(&part).join(" ").as_str()) => {}
+                    _ => name.push(part),
                 }
             }
+            self.tell(Kind::Name, &name.join(" "));
         } else if pairs(&patient).is_empty() {
             self.tell(Kind::Person, &patient);
         } else {
@@ -176,7 +205,9 @@ impl FileIdentity {
         let mut columns: Vec<Column> = Vec::new();
         let mut cut = ',';
         for line in text.lines() {
-            columns.iter_mut().for_each(|column| column.row(line, cut));
+            for column in &mut columns {
+                column.row(line, cut);
+            }
             let start = line.trim_start_matches(['"', '\'', ' ', '\t', '\u{feff}']);
             if start.is_empty() {
                 continue;
@@ -186,6 +217,7 @@ impl FileIdentity {
             // A line that begins with a number heads no table.
             let heads = !digits && !samples && rows < ROWS;
             if let Some((sign, named)) = heads.then(|| table_head(line)).flatten() {
+                self.lines.push(line.to_owned());
                 (cut, samples) = (sign, true);
                 columns = named.into_iter().map(|(at, kind)| Column::new(at, kind)).collect();
                 continue;
@@ -193,15 +225,17 @@ impl FileIdentity {
             // A row of samples has no label in it, and there are a hundred thousand of them. Where a label stands
             // in one or below them all the same, it counts.
             if (samples || digits) && !remark {
-                if !may_label(start) {
-                    continue;
-                }
-                if rows >= ROWS {
+                let labelled = may_label(start);
+                if labelled && rows >= ROWS {
                     self.more |= begins_label(start);
                     continue;
                 }
-                rows += 1;
-                if pairs(start).is_empty() {
+                rows += usize::from(labelled);
+                if !labelled || pairs(start).is_empty() {
+                    // Above the samples a line may begin with a figure and go on in words.
+                    if !samples && self.lines.len() < LINES && has_word(start) {
+                        self.lines.push(start.to_owned());
+                    }
                     continue;
                 }
             }
@@ -217,6 +251,7 @@ impl FileIdentity {
         for column in columns {
             for value in column.values {
                 self.tell(column.kind, &value);
+                self.lines.push(value);
             }
         }
     }
@@ -225,9 +260,12 @@ impl FileIdentity {
     fn line(&mut self, line: &str) {
         let line =
             line.trim_start_matches(['#', '%', '!', '/', '*', '<', '@', ';', ' ', '\t', '"', '\'']);
+        self.lines.push(line.to_owned());
         let found = pairs(line);
-        if found.is_empty() {
-            self.loose.push(line.to_owned());
+        match titled(line).filter(|_| found.is_empty()) {
+            Some(name) => self.tell(Kind::Person, name),
+            None if found.is_empty() => self.loose.push(line.to_owned()),
+            None => {}
         }
         for (kind, value) in found {
             self.tell(kind, &value);
@@ -299,6 +337,9 @@ impl FileIdentity {
             doubts.insert(MORE);
         }
         doubts.extend(self.foreign(&self.name, person, known));
+        if self.speaks_of_another(person, known) {
+            doubts.insert(OTHER);
+        }
         doubts.extend(name_of_file(&self.name, person, known));
         ORDER.iter().filter(|one| doubts.contains(*one)).map(|one| (*one).to_owned()).collect()
     }
@@ -322,7 +363,17 @@ impl FileIdentity {
         all
     }
 
-    /// Somebody else in words that no label explains: another patient of the record, or a number like one's.
+    /// Whether anything that stands outside the samples, or the file's name, is another patient's of the record.
+    fn speaks_of_another(&self, person: &Person, known: Known<'_>) -> bool {
+        let lines = self.lines.iter().chain([&self.name]).map(String::as_str);
+        let said = Said::of(lines, &person.born_on, self.start_at, known);
+        let own = Spelt::new(person);
+        let name = Said::name(&format!("{} {} {0}", person.family, person.given));
+        let mut others = known.people.iter().filter(|one| one.id != person.id && !one.voided);
+        others.any(|other| said.speaks_of(other, &own, &name))
+    }
+
+    /// A number in words that no label explains, which is like a patient's and not the borrower's.
     fn foreign(&self, text: &str, person: &Person, known: Known<'_>) -> Vec<&'static str> {
         let mut doubts = Vec::new();
         let all = words(text);
@@ -350,21 +401,30 @@ impl FileIdentity {
         if all.iter().filter(like).any(|word| !own(word) && !serial(word) && !stamp(word)) {
             doubts.push(LIKE);
         }
-        let borrower = Spelt::new(person);
-        let others = known.people.iter().filter(|one| one.id != person.id && !one.voided);
-        for other in others {
-            let number = other.number.len() >= NUMBER_LEAST && run_is(&all, &other.number);
-            let given = other.given.first().is_some_and(|given| all.contains(given));
-            let same = other.family == borrower.family && other.given == borrower.given;
-            let by_number = number && other.number != borrower.number;
-            let by_name = given && run_is(&all, &other.family) && !same;
-            if by_number || by_name {
-                doubts.push(OTHER);
-            }
-        }
         doubts
     }
 }
+
+/// The digits of a number.
+fn figures(text: &str) -> String {
+    text.chars().filter(char::is_ascii_digit).collect()
+}
+
+/// A family name in every spelling, each once.
+fn families(name: &str) -> Vec<String> {
+    let mut all: Vec<String> = spellings(name).iter().map(|name| plain(name)).collect();
+    all.dedup();
+    all.retain(|name| !name.is_empty());
+    all
+}
+
+/// Whether a line has a word in it, and not the letters of a date and a time alone.
+fn has_word(line: &str) -> bool {
+    line.split(|sign: char| !sign.is_alphabetic()).any(|word| word.chars().count() >= 3)
+}
+
+/// What the field of the sex in EDF+ may hold; anything else there is more of who it is.
+const SEXES: [&str; 8] = ["X", "M", "F", "U", "O", "MALE", "FEMALE", "W"];
 
 /// Every doubt in the order it is told.
 const ORDER: [&str; 9] = [NUMBER, BORN, BORN_UNREAD, NAME, NHS, LIKE, OTHER, MORE, FILE_NAME];

@@ -14,6 +14,9 @@ use crate::when;
 use crate::words::StudyStatus;
 use crate::words::Urgency;
 
+/// Why the row of somebody whose data were destroyed is void. That is not taken back.
+pub(crate) const DESTROYED: &str = "destroyed when its time was over";
+
 /// A patient as somebody writes them down.
 #[derive(Clone, Debug, Default, PartialEq, Eq, serde::Deserialize)]
 pub struct PersonForm {
@@ -147,6 +150,34 @@ impl Conn {
         )
         .await
     }
+
+    /// The void rows that point to somebody as the right one.
+    pub async fn pointing_to(&mut self, id: i64) -> Result<Vec<Person>> {
+        self.find("WHERE same_as = $1 AND voided_at IS NOT NULL ORDER BY id", &[id.into()]).await
+    }
+
+    /// A row is not voided from under a night: it would be nobody's, and could be signed all the same.
+    async fn no_night_hangs_on(&mut self, id: i64) -> Result<()> {
+        let nights = "SELECT COUNT(*) FROM night WHERE person = $1 AND status <> 'set_aside'";
+        let nights = self.number(nights, &[id.into()]).await?;
+        if nights > 0 {
+            return Err(StoreError::refused(
+                "night_tied",
+                format!("nights of this person are in the record: {nights}"),
+                "where only its particulars are wrong, correct this row; else withdraw what is signed, untie the nights and settle them by a loan of the right row, and void it then",
+            ));
+        }
+        let ties = "SELECT COUNT(*) FROM night_tie WHERE status = 'proposed' \
+                    AND loan IN (SELECT id FROM loan WHERE person = $1)";
+        if self.number(ties, &[id.into()]).await? > 0 {
+            return Err(StoreError::refused(
+                "tie_proposed",
+                "a night was proposed to be this person's and waits for a second person",
+                "agree to it or decline it first",
+            ));
+        }
+        Ok(())
+    }
 }
 
 impl Store {
@@ -192,7 +223,7 @@ impl Store {
     /// Voids a row entered in error. It stays, and points to the right one if there is one.
     ///
     /// # Errors
-    /// When a loan is open, or no reason is given.
+    /// When it is void already, a loan is open, nights hang on it, the right row is void too, or no reason is given.
     pub async fn void_person(
         &self,
         by: &Author,
@@ -203,6 +234,14 @@ impl Store {
         let reason = reason_given(reason)?;
         let mut act = self.act(by, "person.void").await?;
         let mut row: Person = act.get(id).await?;
+        if row.voided_at.is_some() {
+            return Err(StoreError::refused(
+                "person_voided",
+                "this person's row was voided already",
+                "nothing was changed; take the void back first where it points to the wrong row",
+            ));
+        }
+        act.conn().no_night_hangs_on(id).await?;
         let open = act
             .conn()
             .number(
@@ -224,9 +263,37 @@ impl Store {
                 "name the other row",
             ));
         }
+        if let Some(right) = same_as {
+            still_valid(&act.get::<Person>(right).await?)?;
+        }
         row.voided_at = Some(act.at());
         row.voided_because = Some(reason.clone());
         row.same_as = same_as;
+        act.because(reason);
+        act.put(&mut row).await?;
+        act.on(format!("person {id}"), Some(id));
+        act.close().await?;
+        Ok(row)
+    }
+
+    /// Takes the void of a row back: its loans and referrals are somebody's again.
+    ///
+    /// # Errors
+    /// When it is not void or was destroyed, a number of it is another row's now, or no reason is given.
+    pub async fn restore_person(&self, by: &Author, id: i64, reason: &str) -> Result<Person> {
+        let reason = reason_given(reason)?;
+        let mut act = self.act(by, "person.restore").await?;
+        let mut row: Person = act.get(id).await?;
+        if row.voided_at.is_none() {
+            let says = "this person's row is not void";
+            return Err(StoreError::refused("person_not_voided", says, "nothing was changed"));
+        }
+        if row.voided_because.as_deref() == Some(DESTROYED) {
+            let says = "what this row held was destroyed when its time was over";
+            return Err(StoreError::refused("destroyed", says, "enter the patient anew"));
+        }
+        (row.voided_at, row.voided_because, row.same_as) = (None, None, None);
+        free_numbers(act.conn(), &row).await?;
         act.because(reason);
         act.put(&mut row).await?;
         act.on(format!("person {id}"), Some(id));
@@ -319,7 +386,7 @@ pub(crate) fn still_valid(person: &Person) -> Result<()> {
     Err(StoreError::refused(
         "person_voided",
         "this person's row was voided",
-        "use the row it points to",
+        "use the row it points to, or take the void back on this row's page, with a reason",
     ))
 }
 

@@ -9,10 +9,13 @@ use crate::error::Result;
 use crate::intake::check::NightCheck;
 use crate::intake::check::SERVICE;
 use crate::intake::check::beside_night;
-use crate::intake::scoring::diary_on;
+use crate::intake::scoring::diaries_on;
 use crate::intake::scoring::reading_in;
 use crate::intake::scoring::reading_of;
 use crate::lending::setting::DeskSettings;
+use crate::reading::edit::Word;
+use crate::reading::edit::word_on;
+use crate::reading::late::Late;
 use crate::reading::late::late;
 use crate::reading::standing::Became;
 use crate::reading::standing::ReportLine;
@@ -27,7 +30,10 @@ use crate::record::tables::Loan;
 use crate::record::tables::Night;
 use crate::record::tables::NotesVersion;
 use crate::record::tables::Original;
+use crate::record::tables::Person;
+use crate::record::tables::Referral;
 use crate::record::tables::Setting;
+use crate::record::tables::Study;
 use crate::record::tables::Tie;
 use crate::words::NightStatus;
 use crate::words::TieStatus;
@@ -37,6 +43,12 @@ use crate::words::TieStatus;
 pub struct Beside {
     pub(crate) desk: DeskSettings,
     loans: BTreeMap<i64, Loan>,
+    /// What the referral behind a study tells of what is breathed.
+    support: BTreeMap<i64, String>,
+    /// Whose the nights are.
+    people: BTreeMap<i64, Person>,
+    /// Every night of their loans.
+    of_loans: Vec<Night>,
     ties: Vec<Tie>,
     names: BTreeMap<String, String>,
     checks: Vec<Check>,
@@ -58,6 +70,8 @@ impl Conn {
         let ids: Vec<i64> = nights.iter().map(|night| night.id).collect();
         let loans: Vec<i64> = nights.iter().filter_map(|night| night.loan).collect();
         let originals: Vec<i64> = nights.iter().map(|night| night.original).collect();
+        let people: Vec<i64> = nights.iter().filter_map(|night| night.person).collect();
+        let people: Vec<Person> = self.find_among("id", &people).await?;
         let lent: Vec<Loan> = self.find_among("id", &loans).await?;
         let monitors: Vec<i64> = lent.iter().map(|loan| loan.monitor).collect();
         let accounts: Vec<Account> = self.find("ORDER BY id", &[]).await?;
@@ -66,7 +80,10 @@ impl Conn {
         ties.retain(|tie| tie.status == TieStatus::Tied);
         Ok(Beside {
             desk: self.desk_settings().await?,
+            support: self.support(&lent).await?,
             loans: lent.into_iter().map(|loan| (loan.id, loan)).collect(),
+            people: people.into_iter().map(|one| (one.id, one)).collect(),
+            of_loans: self.find_among("loan", &loans).await?,
             ties,
             names: accounts.into_iter().map(|one| (one.login, one.name)).collect(),
             checks: self.find_among("loan", &loans).await?,
@@ -78,6 +95,18 @@ impl Conn {
             judged: self.judged(&ids).await?,
             reports: self.report_lines(&ids).await?,
         })
+    }
+
+    async fn support(&mut self, loans: &[Loan]) -> Result<BTreeMap<i64, String>> {
+        let studies: Vec<i64> = loans.iter().map(|loan| loan.study).collect();
+        let studies: Vec<Study> = self.find_among("id", &studies).await?;
+        let referrals: Vec<i64> = studies.iter().map(|study| study.referral).collect();
+        let referrals: Vec<Referral> = self.find_among("id", &referrals).await?;
+        let told = studies.iter().filter_map(|study| {
+            let referral = referrals.iter().find(|one| one.id == study.referral)?;
+            Some((study.id, referral.support.clone()?))
+        });
+        Ok(told.collect())
     }
 
     async fn services(&mut self, monitors: &[i64]) -> Result<BTreeMap<String, Vec<(i64, i64)>>> {
@@ -124,6 +153,26 @@ impl Beside {
         self.loans.get(&night.loan?)
     }
 
+    /// Whose a night is.
+    pub(crate) fn person_of(&self, night: &Night) -> Option<&Person> {
+        self.people.get(&night.person?)
+    }
+
+    /// Other nights of the same loan that lie at the same time: one of them at most is the patient's.
+    pub(crate) fn doubles_of(&self, night: &Night) -> Vec<&Night> {
+        let same = |one: &&Night| {
+            one.id != night.id
+                && one.loan == night.loan
+                && one.status != NightStatus::SetAside
+                && one.start_at < night.end_at
+                && night.start_at < one.end_at
+        };
+        if night.loan.is_none() || night.status == NightStatus::SetAside {
+            return Vec::new();
+        }
+        self.of_loans.iter().filter(same).collect()
+    }
+
     /// The name behind a login; the login itself when nobody has it.
     pub(crate) fn name_of(&self, login: &str) -> String {
         self.names.get(login).cloned().unwrap_or_else(|| login.to_owned())
@@ -146,22 +195,37 @@ impl Beside {
         beside_night(checks, night, events, self.desk.gas_range_kpa)
     }
 
-    /// The diary of a night that came after it was judged, and its answers that do not stand in the night's notes,
-    /// in words; `None` when there are none, and of what was destroyed.
-    pub fn late_diary(&self, night: &Night) -> Option<(DiaryEntry, String)> {
+    /// The diary of a night that came after it was judged and waits for its reader's word; `None` when all of it
+    /// stands in the night's notes, when its reader took it up or left it out, and of what was destroyed.
+    pub fn late_diary(&self, night: &Night) -> Option<Late> {
+        self.late_by(night, i64::MAX).filter(|late| late.left_out.is_none())
+    }
+
+    /// The same, also one that its reader left out, as it was when an act was the last.
+    pub(crate) fn late_by(&self, night: &Night, act: i64) -> Option<Late> {
         let (result, file) = (night.result?, self.originals.get(&night.original)?);
         if file.destroyed_at.is_some() {
             return None;
         }
         let kept = self.readings.get(&reading_of(file.id)).map(String::as_str);
         let zone = reading_in(kept, file).ok()?.zone;
-        let own = |entry: &&DiaryEntry| Some(entry.loan) == night.loan;
-        let entries = self.diaries.iter().rev().filter(own);
-        let entry = diary_on(night, &zone, entries)?;
+        let own = |entry: &&DiaryEntry| Some(entry.loan) == night.loan && entry.act <= act;
+        let mut entries = diaries_on(night, &zone, self.diaries.iter().rev().filter(own));
+        let entry = entries.next()?;
         let own = |version: &&NotesVersion| version.night == night.id;
         let versions = Versions::of(night, self.versions.iter().filter(own).cloned().collect());
         let began = versions.began().map_or(result, |version| version.outcome);
-        late(entry, night, *self.judged.get(&began)?)
+        let judged = *self.judged.get(&began)?;
+        let word = word_on(&night.notes, entry.id);
+        // An entry before the notes the reader began with was in them: what is not is the reader's own word.
+        if entry.act <= judged || word == Some(Word::TakenUp) {
+            return None;
+        }
+        let in_notes = |one: &&DiaryEntry| {
+            one.act <= judged || word_on(&night.notes, one.id) == Some(Word::TakenUp)
+        };
+        let support = self.support.get(&self.loan_of(night)?.study).map(String::as_str);
+        late(entry, entries.find(in_notes), support, night)
     }
 
     /// What became of the report of a night, where that must be known before anybody acts upon it.
@@ -169,13 +233,13 @@ impl Beside {
         became(&self.own_reports(night), night, self)
     }
 
-    /// The act that wrote the last version of the report a signed night has.
-    pub(crate) fn signed_by_act(&self, night: &Night) -> Option<i64> {
+    /// The act that wrote the last version of the report a signed night has, and when.
+    pub(crate) fn signed_by_act(&self, night: &Night) -> Option<(i64, i64)> {
         let gone = self.originals.get(&night.original).is_none_or(|one| one.destroyed_at.is_some());
         if night.status != NightStatus::Signed || gone {
             return None;
         }
-        self.own_reports(night).last().map(|line| line.act)
+        self.own_reports(night).last().map(|line| (line.act, line.at))
     }
 
     /// The versions that are of the patient the night belongs to now, the first first.

@@ -67,6 +67,9 @@ pub struct Content {
     /// What this version takes the place of, and why; empty for the first.
     #[serde(default)]
     pub replaces: String,
+    /// Versions before this one that were withdrawn: which, and when and why.
+    #[serde(default)]
+    pub withdrawn: Vec<(String, String)>,
     /// The record's last act when the paper was made, and the beginning of its hash.
     #[serde(default)]
     pub head: String,
@@ -98,9 +101,12 @@ impl Content {
             patient: slots(&self.patient),
             study: slots(&self.study),
             study_id: self.study_id.clone(),
-            comment: self.comment.iter().chain(&self.interpretation).cloned().collect(),
+            commented: self.by(0, &self.comment),
+            comment: self.comment.clone(),
+            interpreted: self.by(1, &self.interpretation),
+            interpretation: self.interpretation.clone(),
             signature: slots(&self.signature),
-            reservations: self.reservations.clone(),
+            reservations: self.withdrawn_says().chain(self.reservations.iter().cloned()).collect(),
             version,
             record: record
                 .into_iter()
@@ -109,6 +115,19 @@ impl Content {
                 .collect(),
             ..Heading::default()
         }
+    }
+
+    /// What whoever acted upon a version that was withdrawn must read first, a sentence each.
+    fn withdrawn_says(&self) -> impl Iterator<Item = String> + '_ {
+        self.withdrawn.iter().map(|(which, why)| {
+            format!("{which} of this report was withdrawn {why}; this one takes its place")
+        })
+    }
+
+    /// Who signed words and when; empty while nobody has, and where there are none.
+    fn by(&self, signature: usize, words: &[String]) -> String {
+        let signed = self.signature.get(signature).filter(|_| !words.is_empty());
+        signed.map(|(_, by)| by.clone()).unwrap_or_default()
     }
 
     fn replaced(&self) -> String {
@@ -154,6 +173,7 @@ impl Content {
             original_sha256,
             version,
             replaces: _,
+            withdrawn,
             head: _,
             made_at: _,
         } = self;
@@ -167,6 +187,7 @@ impl Content {
             part("engine", format!("{engine} {}", engine::ENGINE)),
             part("recording", original_sha256.clone()),
             part("version", version.to_string()),
+            part("versions withdrawn", slots_said(withdrawn)),
         ];
         all.extend(of_slots("patient's", patient));
         all.extend(of_slots("referral's", study));
@@ -186,6 +207,10 @@ impl Content {
         let differs = |name: &&str| before.get(name) != now.get(name);
         names.into_iter().filter(differs).map(|name| name.replace('_', " ")).collect()
     }
+}
+
+fn slots_said(slots: &[(String, String)]) -> String {
+    slots.iter().map(|(label, words)| format!("{label} {words}\n")).collect()
 }
 
 /// Labelled words as parts, each named after its label.
@@ -257,6 +282,7 @@ impl Conn {
             interpretation,
             signature: vec![slot("Scored and signed", ""), slot(second, "")],
             reservations: self.reservations(night).await?,
+            withdrawn: self.withdrawn_of(night).await?,
             notes: night.notes.clone(),
             criteria: outcome.criteria,
             criteria_sha256: outcome.criteria_sha256,
@@ -320,10 +346,15 @@ impl Conn {
                 content.signature[1].1 = own;
             }
         }
-        let last = self.own_reports(night).await?.into_iter().next();
-        if let Some(last) = last {
-            let because = because(words, &last, changed);
-            content.replaces = format!("in place of version {}: {because}", last.version);
+        let all = self.own_reports(night).await?;
+        if let Some(last) = all.first() {
+            let because = because(words, last, changed);
+            content.replaces = match (last.withdrawn_at, all.get(1)) {
+                (Some(_), Some(was)) => {
+                    format!("in place of version {}, which was withdrawn: {because}", was.version)
+                }
+                _ => format!("in place of version {}: {because}", last.version),
+            };
         }
         (content.made_at, content.head) = (made_at, head);
         Ok(content)
@@ -389,6 +420,7 @@ mod tests {
             original_sha256: "b".to_owned(),
             version: 2,
             replaces: "in place of version 1: interpreted".to_owned(),
+            withdrawn: vec![slot("version 1", "on 2026-11-25 09:00: another patient")],
             head: "12 0123456789abcdef".to_owned(),
             made_at: 7,
         }
@@ -411,7 +443,7 @@ mod tests {
             let new = match value {
                 serde_json::Value::Number(_) => serde_json::json!(99),
                 serde_json::Value::String(_) => serde_json::json!("another"),
-                _ if ["patient", "study", "signature"].contains(&name.as_str()) => {
+                _ if ["patient", "study", "signature", "withdrawn"].contains(&name.as_str()) => {
                     serde_json::json!([["Name", "SOMEBODY, Else"]])
                 }
                 _ => serde_json::json!(["another"]),
@@ -434,7 +466,7 @@ mod tests {
             }
             seen.push(name.clone());
         }
-        assert_eq!(seen.len(), 17);
+        assert_eq!(seen.len(), 18);
         assert_eq!(was.changed_since(&was.shown(&sign), &sign), same);
         let mut other = content();
         other.patient[1].1 = "LM 2".to_owned();
@@ -447,7 +479,7 @@ mod tests {
     #[test]
     fn a_version_made_before_these_words_were_kept_reads_and_prints_as_it_did() {
         let mut old = serde_json::to_value(content()).unwrap();
-        for name in ["reservations", "version", "replaces", "head", "made_at"] {
+        for name in ["reservations", "version", "replaces", "withdrawn", "head", "made_at"] {
             old.as_object_mut().unwrap().remove(name);
         }
         let old: Content = serde_json::from_value(old).unwrap();

@@ -3,6 +3,8 @@
 //! The notes of the record are made by the record: one key a line, and a `[[table]]` for each thing. They
 //! are changed line by line, so that what nobody touched stays byte for byte as it was.
 
+mod diary;
+
 use engine::recording::MarkKind;
 use engine::recording::Quantity;
 use engine::unit::kpa_from_mmhg;
@@ -11,6 +13,10 @@ use crate::error::Result;
 use crate::error::StoreError;
 use crate::intake::scoring::quoted;
 use crate::people::person::reason_given;
+
+pub use diary::DiaryAnswer;
+pub(crate) use diary::Word;
+pub(crate) use diary::word_on;
 
 /// One thing a person does to a night. Times are written as in a notes file: `02:10`, or with date and offset.
 #[derive(Clone, Debug, PartialEq)]
@@ -75,11 +81,33 @@ pub enum Change {
     TakeCheck {
         /// Its keys and values, as [`crate::intake::check::entry_of`] gives them.
         entry: [(&'static str, String); 3],
+        /// When it was made, as it is told.
+        when: String,
     },
     /// A gas check that was voided is taken out.
     DropCheck {
         /// Its keys and values.
         entry: [(&'static str, String); 3],
+        /// When it was made, as it is told.
+        when: String,
+    },
+    /// A diary that came after the night was judged is taken up. What a person wrote by hand stays.
+    TakeDiary {
+        /// Its number in the record.
+        entry: i64,
+        /// When it was entered, as it is told.
+        when: String,
+        /// Its answers that do not stand in the notes.
+        answers: Vec<DiaryAnswer>,
+    },
+    /// A diary that came after the night was judged is left out.
+    LeaveDiary {
+        /// Its number in the record.
+        entry: i64,
+        /// When it was entered, as it is told.
+        when: String,
+        /// Why.
+        reason: String,
     },
     /// The question the night is to answer.
     Question {
@@ -178,13 +206,18 @@ impl Parts {
     }
 
     fn push(&mut self, table: &str, fields: &[(&str, String)]) {
+        let head = format!("[[{table}]]");
+        let lines = fields.iter().map(|(key, value)| format!("{key} = {value}"));
+        self.push_lines(std::iter::once(head).chain(lines).collect());
+    }
+
+    /// A table behind everything, as its lines.
+    fn push_lines(&mut self, table: Vec<String>) {
         let last = self.tables.last_mut().unwrap_or(&mut self.head);
         if last.last().is_some_and(|line| !line.trim().is_empty()) {
             last.push(String::new());
         }
-        let head = format!("[[{table}]]");
-        let lines = fields.iter().map(|(key, value)| format!("{key} = {value}"));
-        self.tables.push(std::iter::once(head).chain(lines).collect());
+        self.tables.push(table);
     }
 
     fn entry(&mut self, index: usize, of: &[&str]) -> Result<&mut Vec<String>> {
@@ -389,20 +422,21 @@ impl Change {
             Self::BloodGas { at, pco2, mmhg, beside } => {
                 blood_gas(&mut parts, at, (*pco2, *mmhg), *beside)?
             }
-            Self::TakeCheck { entry } => {
+            Self::TakeCheck { entry, when } => {
                 parts.push("gas_check", entry);
-                format!("took up the gas check of {}", entry[0].1.trim_matches('"'))
+                format!("took up the gas check of {when}")
             }
-            Self::DropCheck { entry } => {
-                let lines: Vec<String> =
-                    entry.iter().map(|(key, value)| format!("{key} = {value}")).collect();
-                let is = |table: &Vec<String>| {
-                    name_of(table) == "gas_check" && lines.iter().all(|line| table.contains(line))
-                };
-                let at = parts.tables.iter().position(is);
-                parts.entry(at.unwrap_or(usize::MAX), &["gas_check"])?;
-                parts.remove(at.unwrap_or_default());
-                format!("took the gas check of {} out: it is voided", entry[0].1.trim_matches('"'))
+            Self::DropCheck { entry, when } => {
+                drop_check(&mut parts, entry)?;
+                format!("took the gas check of {when} out")
+            }
+            Self::TakeDiary { entry, when, answers } => {
+                diary::take(&mut parts, *entry, when, answers)
+            }
+            Self::LeaveDiary { entry, when, reason } => {
+                let reason = because.insert(reason_given(reason)?);
+                diary::leave(&mut parts, *entry, reason);
+                format!("left out the diary entered at {when}")
             }
             Self::Question { id } => {
                 parts.set_head("question", Some(quoted(id)));
@@ -415,6 +449,17 @@ impl Change {
         };
         Ok(Changed { text: parts.text(), criteria, what, because })
     }
+}
+
+fn drop_check(parts: &mut Parts, entry: &[(&'static str, String); 3]) -> Result<()> {
+    let lines: Vec<String> = entry.iter().map(|(key, value)| format!("{key} = {value}")).collect();
+    let is = |table: &Vec<String>| {
+        name_of(table) == "gas_check" && lines.iter().all(|line| table.contains(line))
+    };
+    let at = parts.tables.iter().position(is);
+    parts.entry(at.unwrap_or(usize::MAX), &["gas_check"])?;
+    parts.remove(at.unwrap_or_default());
+    Ok(())
 }
 
 fn judge(

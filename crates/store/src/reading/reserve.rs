@@ -8,9 +8,11 @@ use crate::intake::check::Speaks;
 use crate::intake::owner::monitors_in;
 use crate::intake::settle::hand_tie;
 use crate::intake::tie::clock_told;
+use crate::lending::diary::lights_wrong;
+use crate::people::person::DESTROYED;
 use crate::reading::beside::Beside;
+use crate::reading::late::Late;
 use crate::record::db::Conn;
-use crate::record::tables::DiaryEntry;
 use crate::record::tables::Loan;
 use crate::record::tables::Monitor;
 use crate::record::tables::Night;
@@ -22,31 +24,49 @@ impl Beside {
     /// The reservations of a night, a sentence each without its full stop.
     pub fn reservations(&self, night: &Night) -> Vec<String> {
         let mut all = Vec::new();
+        let voided = self.person_of(night).and_then(|person| person.voided_because.as_deref());
+        if let Some(because) = voided.filter(|because| *because != DESTROYED) {
+            all.push(format!(
+                "the row of this patient was voided, so this night cannot be signed: {because}"
+            ));
+        }
+        let at = self.minute();
+        all.extend(self.doubles_of(night).into_iter().map(|other| {
+            format!(
+                "night {} of the same loan lies at the same time, from {}: one of the two is to be untied, and can then take the place of the other or be set aside",
+                other.id,
+                at(other.start_at)
+            )
+        }));
         if let Some(tie) = self.tied_by_hand(night) {
             all.push(format!("this night was {}", hand_tie(tie, |login| self.name_of(login))));
         }
         all.extend(self.loan_of(night).and_then(|loan| clock_told(loan, self.desk.clock_limit_s)));
-        let at = self.minute();
         all.extend(self.checks_of(night).iter().filter_map(|one| check_says(one, &at)));
-        all.extend(self.late_diary(night).map(|late| diary_says(&late, &at)));
+        all.extend(self.late_by(night, i64::MAX).map(|late| diary_says(&late, &at)));
         all
     }
 
     /// What was learnt of a signed night after the last paper of it was signed, and stands on none: a check of its
-    /// monitor that did not pass, one that was voided though its notes rest on it, a diary. It waits for the reader
-    /// until a version is signed that tells it, or the report is withdrawn.
+    /// monitor that did not pass, one that was voided though its notes or its paper tell of it, a diary or a diary's
+    /// correction. It waits for the reader until a version is signed that tells it, or the report is withdrawn.
     pub fn learnt(&self, night: &Night) -> Vec<String> {
-        let Some(signed) = self.signed_by_act(night) else { return Vec::new() };
+        let Some((signed, signed_at)) = self.signed_by_act(night) else { return Vec::new() };
         let at = self.minute();
-        let turns = |one: &&NightCheck| match one.speaks {
-            Speaks::Failed => one.check.act > signed,
-            Speaks::Voided => one.taken && one.check.act > signed,
-            Speaks::Anchor | Speaks::Serviced | Speaks::Nothing => false,
-        };
+        let turns = |one: &&NightCheck| one.check.act > signed;
         let checks = self.checks_of(night);
-        let checks = checks.iter().filter(turns).filter_map(|one| check_says(one, &at));
-        let late = self.late_diary(night).filter(|(entry, _)| entry.act > signed);
-        checks.chain(late.map(|late| diary_says(&late, &at))).collect()
+        let checks = checks.iter().filter(turns).filter_map(|one| match one.speaks {
+            Speaks::Failed => check_says(one, &at),
+            Speaks::Voided if one.taken => check_says(one, &at),
+            Speaks::Voided if one.check.at <= signed_at => voided_says(one, &at),
+            Speaks::Voided | Speaks::Anchor | Speaks::Serviced | Speaks::Nothing => None,
+        });
+        let diary = match (self.late_diary(night), self.late_by(night, signed)) {
+            (Some(late), _) => (late.entry.act > signed).then(|| diary_says(&late, &at)),
+            (None, Some(told)) if told.left_out.is_none() => Some(corrected_says(&told)),
+            _ => None,
+        };
+        checks.chain(diary).collect()
     }
 
     fn minute(&self) -> impl Fn(i64) -> String + use<> {
@@ -115,11 +135,44 @@ impl Conn {
     }
 }
 
-fn diary_says((entry, answers): &(DiaryEntry, String), at: &impl Fn(i64) -> String) -> String {
+fn diary_says(late: &Late, at: &impl Fn(i64) -> String) -> String {
+    let (when, answers) = (at(late.entry.at), late.says());
+    if let Some(wrong) = lights_wrong(&late.entry) {
+        return format!(
+            "a diary for this night was entered at {when}, but its times contradict each other: {wrong}; correct it. It says: {answers}"
+        );
+    }
+    match &late.left_out {
+        Some(reason) => format!(
+            "a diary for this night was entered at {when}, after it was judged, and was left out ({reason}): {answers}"
+        ),
+        None => format!(
+            "a diary for this night was entered at {when}, after it was judged, and is not taken up: {answers}"
+        ),
+    }
+}
+
+/// A diary that the signed paper tells, and that was corrected to what the night was judged with.
+fn corrected_says(told: &Late) -> String {
     format!(
-        "a diary for this night was entered at {}, after it was judged, and is not taken up: {answers}",
-        at(entry.at)
+        "the diary that the signed report tells as not taken up was corrected since, and nothing of it differs any more from what the night was judged with; it told: {}",
+        told.says()
     )
+}
+
+/// A check that a paper tells, and that was voided after that was signed.
+fn voided_says(one: &NightCheck, at: &impl Fn(i64) -> String) -> Option<String> {
+    let told = NightCheck { speaks: one.unvoided, ..one.clone() };
+    check_says(&told, at)?;
+    let what = match told.speaks {
+        Speaks::Failed => ", of which the signed report says that it did not pass,",
+        _ => " that the signed report tells of",
+    };
+    Some(format!(
+        "a gas check of this monitor on {}{what} was voided since: {}",
+        at(one.check.at),
+        one.check.voided_because.as_deref().unwrap_or_default()
+    ))
 }
 
 fn check_says(one: &NightCheck, at: &impl Fn(i64) -> String) -> Option<String> {

@@ -5,6 +5,7 @@
 
 use crate::error::Result;
 use crate::error::StoreError;
+use crate::people::person::DESTROYED;
 use crate::people::person::reason_given;
 use crate::reading::content::Content;
 use crate::reading::content::Wording;
@@ -15,7 +16,9 @@ use crate::record::act::Author;
 use crate::record::bytes::Packed;
 use crate::record::db::Store;
 use crate::record::row::Record as _;
+use crate::record::tables::Loan;
 use crate::record::tables::Night;
+use crate::record::tables::Person;
 use crate::record::tables::Report;
 use crate::record::tables::Study;
 use crate::words::NightStatus;
@@ -54,6 +57,7 @@ impl Store {
         let mut act = self.act(by, "report.sign").await?;
         let mut night: Night = act.get_as_seen(id, seen).await?;
         act.not_blind(id).await?;
+        act.patient_stands(&night).await?;
         if !matches!(night.status, NightStatus::Waiting | NightStatus::Reading) {
             let says = "this night does not wait for a technical sign-off";
             return Err(StoreError::refused("night_not_open", says, "open the night again"));
@@ -90,6 +94,7 @@ impl Store {
         let mut act = self.act(by, "report.interpret").await?;
         let night: Night = act.get_as_seen(id, seen).await?;
         act.not_blind(id).await?;
+        act.patient_stands(&night).await?;
         let last = act.conn().signed_now(&night).await?;
         let words = Wording::Interpretation(paper.content.interpretation.join("\n"));
         let mut report = act.version(&night, paper, &words).await?;
@@ -169,6 +174,34 @@ impl Act {
         self.conn().not_blind(&login, night).await
     }
 
+    /// Refuses a night that is tied to another person than its loan: whatever the cause, a report would go to the
+    /// wrong one.
+    async fn is_of_its_loan(&mut self, night: &Night) -> Result<()> {
+        let Some(loan) = night.loan else { return Ok(()) };
+        let loan: Loan = self.get(loan).await?;
+        if night.person == Some(loan.person) {
+            return Ok(());
+        }
+        let says = "the night is tied to another person than its loan was booked for";
+        let hint = "untie it and settle it anew; have the record checked";
+        Err(StoreError::refused("night_not_the_loans", says, hint))
+    }
+
+    /// A night whose patient's row was voided is signed for nobody.
+    async fn patient_stands(&mut self, night: &Night) -> Result<()> {
+        let Some(person) = night.person else { return Ok(()) };
+        let person: Person = self.get(person).await?;
+        // What was destroyed is refused in its own words.
+        match person.voided_because.filter(|because| because != DESTROYED) {
+            None => Ok(()),
+            Some(because) => Err(StoreError::refused(
+                "person_voided",
+                format!("the row of this patient was voided: {because}"),
+                "untie the night and settle it by a loan of the right row, or take the void back on the patient's page",
+            )),
+        }
+    }
+
     /// The next version of a report, not yet signed, when the paper is what the record holds now and what was shown.
     async fn version(
         &mut self,
@@ -176,6 +209,7 @@ impl Act {
         paper: &Paper<'_>,
         words: &Wording,
     ) -> Result<Report> {
+        self.is_of_its_loan(night).await?;
         let author = self.author().clone();
         let given = paper.content;
         let last = self.conn().own_reports(night).await?.into_iter().next();

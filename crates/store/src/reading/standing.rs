@@ -29,7 +29,7 @@ pub(crate) struct ReportLine {
     pub(crate) act: i64,
     pub(crate) person: Option<i64>,
     who: String,
-    at: i64,
+    pub(crate) at: i64,
 }
 
 /// What can become of a report that was signed.
@@ -41,6 +41,8 @@ pub enum Turn {
     OpenAgain,
     /// Another stands in the place of one that somebody may have acted upon.
     Replaced,
+    /// One was withdrawn, and another stands now.
+    SignedAnew,
 }
 
 impl Turn {
@@ -50,6 +52,7 @@ impl Turn {
             Self::Withdrawn => "report withdrawn",
             Self::OpenAgain => "report open again",
             Self::Replaced => "report replaced",
+            Self::SignedAnew => "report withdrawn, then replaced",
         }
     }
 }
@@ -89,16 +92,18 @@ pub(crate) fn became(all: &[&ReportLine], night: &Night, beside: &Beside) -> Opt
         return Some(Became { what: Turn::OpenAgain, says, because: String::new() });
     }
     // A physician's interpretation is a version too, of what was signed before it: nothing is taken back by it.
-    let taken_back = all.iter().rev().find(|line| line.signed_at != stands)?;
-    let first = all.iter().find(|line| line.signed_at == stands && line.withdrawn_at.is_none())?;
-    let withdrawn = all.iter().find(|line| line.withdrawn_at.is_some());
-    let was = match withdrawn {
-        Some(line) => format!("version {} was withdrawn {}", number(line), told(line)),
-        None => format!("it replaced version {} {}", taken_back.version, told(first)),
+    let withdrawn = all.iter().rev().find(|line| line.withdrawn_at.is_some());
+    let (what, was, because) = if let Some(line) = withdrawn {
+        let was = format!("version {} was withdrawn {}", number(line), told(line));
+        (Turn::SignedAnew, was, because(line))
+    } else {
+        let taken_back = all.iter().rev().find(|line| line.signed_at != stands)?;
+        let first = all.iter().find(|line| line.signed_at == stands)?;
+        let was = format!("it replaced version {} {}", taken_back.version, told(first));
+        (Turn::Replaced, was, because(first))
     };
-    let because = because(withdrawn.copied().unwrap_or(first));
     let says = format!("version {version} of the report stands; {was}");
-    Some(Became { what: Turn::Replaced, says, because })
+    Some(Became { what, says, because })
 }
 
 impl Conn {
@@ -131,6 +136,26 @@ impl Conn {
         let Some(person) = person else { return Ok(Vec::new()) };
         let clause = "WHERE night = $1 AND act IN (SELECT seq FROM act WHERE person = $2) ORDER BY version DESC";
         self.find(clause, &[night.into(), person.into()]).await
+    }
+
+    /// The versions of a night's report that were withdrawn, of the patient it belongs to now, the first first: which,
+    /// and when and why. No name: on a paper that nobody has signed yet it would stand like a signature.
+    pub(crate) async fn withdrawn_of(&mut self, night: &Night) -> Result<Vec<(String, String)>> {
+        let zone = self.desk_settings().await?.zone();
+        let mut lines = self.report_lines(&[night.id]).await?;
+        lines.retain(|line| night.person.is_some() && line.person == night.person);
+        let mut all = Vec::new();
+        for pair in lines.windows(2) {
+            let [was, gone] = pair else { continue };
+            if gone.withdrawn_at.is_none() {
+                continue;
+            }
+            let why = gone.because.as_deref().unwrap_or_default().trim_end_matches('.');
+            let why = if why.is_empty() { String::new() } else { format!(": {why}") };
+            let on = local_minute(gone.at, &zone);
+            all.push((format!("version {}", was.version), format!("on {on}{why}")));
+        }
+        Ok(all)
     }
 
     /// Whose report a version is: of the patient it was signed for.
@@ -181,7 +206,8 @@ impl Conn {
     }
 
     /// The comment and the interpretation that this patient's report of the night last had, for whoever writes the
-    /// next one to begin from: neither is lost when a version is made without it.
+    /// next one to begin from: neither is lost when a version is made without it. What a physician wrote on a version
+    /// that was withdrawn since is nothing to begin from.
     ///
     /// # Errors
     /// When the database breaks off, or what is kept cannot be read.
@@ -191,7 +217,8 @@ impl Conn {
             Some(last) => kept(last)?.comment.join("\n"),
             None => String::new(),
         };
-        let read = all.iter().find_map(|one| Some((one.version, one.interpretation.clone()?)));
+        let mut standing = all.iter().take_while(|one| one.withdrawn_at.is_none());
+        let read = standing.find_map(|one| Some((one.version, one.interpretation.clone()?)));
         Ok((comment, read))
     }
 }

@@ -185,14 +185,23 @@ impl Act {
     /// Writes a row whole: a new one when its number is 0.
     ///
     /// # Errors
-    /// When the clock cannot be right, a value is one no database may keep, or the database refuses it.
+    /// When the clock cannot be right, a value is one no database may keep, the row as it stands is not as its
+    /// act wrote it, or the database refuses it.
     pub async fn put<R: Record>(&mut self, row: &mut R) -> Result<()> {
         if let Some(doubt) = &self.doubt {
             return Err(StoreError::Refused(vec![doubt.clone()]));
         }
         row.fit().map_err(|unfit| unfit.refused(R::TABLE))?;
+        let old = match row.id() {
+            0 => None,
+            id => self.conn.find::<R>("WHERE id = $1", &[id.into()]).await?.pop(),
+        };
+        // A row that this act wrote before has no act to be compared with yet.
+        if let Some(old) = old.as_ref().filter(|old| old.written() != self.seq) {
+            Box::pin(self.conn.as_written(old)).await?;
+        }
         let id = if row.id() == 0 { self.next_id::<R>().await? } else { row.id() };
-        self.texts::<R>(row).await?;
+        texts::<R>(row, old.as_ref())?;
         row.stamp(id, self.seq);
         let sql = sqlx::AssertSqlSafe(put_sql::<R>());
         match &mut self.conn {
@@ -210,29 +219,6 @@ impl Act {
         }
         self.rows.push(json!({"table": R::TABLE, "row": image}));
         Ok(())
-    }
-
-    /// Refuses texts that their columns are not for. What an earlier release took stands as it is: a row that
-    /// holds it can still be voided or moved on.
-    async fn texts<R: Record>(&mut self, row: &R) -> Result<()> {
-        let image = |row: &R| {
-            serde_json::to_value(row)
-                .map_err(|error| StoreError::Damaged { says: error.to_string() })
-        };
-        let new = image(row)?;
-        let wrong = |column: &&'static str| text::refusal(R::TABLE, column, &new[*column]);
-        let mut refused = R::COLUMNS.iter().filter_map(|column| Some((*column, wrong(column)?)));
-        let Some((first, refusal)) = refused.next() else { return Ok(()) };
-        let all: Vec<_> = std::iter::once((first, refusal)).chain(refused).collect();
-        let old = match row.id() {
-            0 => None,
-            id => self.conn.find::<R>("WHERE id = $1", &[id.into()]).await?.pop(),
-        };
-        let old = old.as_ref().map(image).transpose()?;
-        let kept = |column: &str| old.as_ref().is_some_and(|old| old[column] == new[column]);
-        let all: Vec<_> =
-            all.into_iter().filter(|(column, _)| !kept(column)).map(|(_, one)| one).collect();
-        if all.is_empty() { Ok(()) } else { Err(StoreError::Refused(all)) }
     }
 
     /// Ends the act: its link is written with everything it did, or nothing is. Gives its sequence number.
@@ -293,6 +279,21 @@ impl Act {
         let sql = sqlx::AssertSqlSafe(format!("SELECT COALESCE(MAX(id), 0) + 1 FROM {}", R::TABLE));
         Ok(on!(&mut self.conn, c => sqlx::query_scalar::<_, i64>(sql).fetch_one(c).await)?)
     }
+}
+
+/// Refuses texts that their columns are not for. What an earlier release took stands as it is: a row that
+/// holds it can still be voided or moved on.
+fn texts<R: Record>(row: &R, old: Option<&R>) -> Result<()> {
+    let image = |row: &R| {
+        serde_json::to_value(row).map_err(|error| StoreError::Damaged { says: error.to_string() })
+    };
+    let new = image(row)?;
+    let old = old.map(image).transpose()?;
+    let kept = |column: &str| old.as_ref().is_some_and(|old| old[column] == new[column]);
+    let wrong = |column: &&'static str| text::refusal(R::TABLE, column, &new[*column]);
+    let columns = R::COLUMNS.iter().filter(|column| !kept(column));
+    let all: Vec<_> = columns.filter_map(wrong).collect();
+    if all.is_empty() { Ok(()) } else { Err(StoreError::Refused(all)) }
 }
 
 /// The head of an act: what its link is made of.

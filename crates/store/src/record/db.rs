@@ -148,7 +148,7 @@ impl Store {
     /// When there is none, and as [`Store::open`].
     pub async fn open_existing(place: &Place, clock: Clock, reach: Reach) -> Result<Self> {
         let (what, there) = match place {
-            Place::Folder(folder) => (folder.display().to_string(), folder.join(FILE).is_file()),
+            Place::Folder(folder) => (folder.display().to_string(), holds_record(folder)?),
             Place::Url(_) => {
                 let store = Self::connect(place, clock.clone(), reach).await?;
                 let sql = "SELECT COUNT(*) FROM information_schema.tables WHERE table_schema = current_schema() AND table_name = 'migration'";
@@ -432,6 +432,21 @@ impl From<&str> for Bind {
 impl From<String> for Bind {
     fn from(value: String) -> Self {
         Self::Text(value)
+    }
+}
+
+/// Whether a folder holds a record, provided this account may look.
+fn holds_record(folder: &Path) -> Result<bool> {
+    match std::fs::metadata(folder.join(FILE)) {
+        Ok(found) => Ok(found.is_file()),
+        Err(error) if error.kind() == std::io::ErrorKind::PermissionDenied => {
+            Err(StoreError::Unusable {
+                what: folder.display().to_string(),
+                says: "this account may not read it".to_owned(),
+                hint: "run the command as the account that runs the workbench".to_owned(),
+            })
+        }
+        Err(_) => Ok(false),
     }
 }
 

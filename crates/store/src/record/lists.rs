@@ -71,6 +71,11 @@ impl Conn {
         self.first("ORDER BY id DESC LIMIT 1", &[]).await
     }
 
+    /// Every night, as they came in.
+    pub async fn nights(&mut self) -> Result<Vec<Night>> {
+        self.find("ORDER BY id", &[]).await
+    }
+
     /// The latest nights tied to a person, the last first.
     pub async fn nights_of_person(&mut self, person: i64) -> Result<Vec<Night>> {
         let clause = "WHERE person = $1 ORDER BY start_at DESC, id DESC LIMIT 60";

@@ -14,9 +14,9 @@ use serde_json::json;
 
 use crate::error::Result;
 use crate::error::StoreError;
-use crate::intake::scoring::DESTROYED;
 use crate::intake::scoring::Reading;
 use crate::intake::scoring::reading_of;
+use crate::people::person::DESTROYED;
 use crate::people::person::reason_given;
 use crate::record::act::Act;
 use crate::record::act::Author;

@@ -9,18 +9,18 @@ use std::collections::BTreeSet;
 
 use serde_json::Map;
 use serde_json::Value;
-use sha2::Digest as _;
-use sha2::Sha256;
 
 use crate::record::all_tables;
 use crate::record::bytes::KeptBytes;
 use crate::record::chain::NOTHING_BEFORE;
-use crate::record::chain::canonical;
 use crate::record::chain::sha256;
 use crate::record::chain_head::Head;
 use crate::record::clock::ACCEPTED;
 use crate::record::entry::DESTROY;
 use crate::record::entry::Entry;
+use crate::record::image::image_of;
+use crate::record::image::image_sha256;
+use crate::record::image::stands;
 use crate::record::schema;
 use crate::record::schema::Younger;
 use crate::when::rfc3339;
@@ -366,45 +366,6 @@ impl Proof {
             "acts were cut off at the end: the chain ends with act {last}, but act {seq} of {at} was exported"
         ));
     }
-}
-
-/// Whether a row is as its image was, the columns that came after the image holding what their step gave
-/// them. Steps are taken back one by one, the latest first.
-fn stands(younger: &[Younger], table: &str, row: &Value, sha256: &[u8; 32]) -> bool {
-    if image_sha256(row.clone()) == *sha256 {
-        return true;
-    }
-    let mut row = row.clone();
-    let of_table: Vec<&Younger> = younger.iter().filter(|one| one.table == table).collect();
-    for step in of_table.chunk_by(|one, other| one.step == other.step) {
-        for added in step {
-            if !added.defaults().contains(&row[&added.field]) {
-                return false;
-            }
-            row[&added.field] = Value::Null;
-        }
-        if image_sha256(row.clone()) == *sha256 {
-            return true;
-        }
-    }
-    false
-}
-
-/// Hash of a row's image. A field that holds nothing counts as one that is not there, so that a column
-/// added by a later release does not make old images differ.
-fn image_sha256(mut row: Value) -> [u8; 32] {
-    if let Some(fields) = row.as_object_mut() {
-        fields.retain(|_, value| !value.is_null());
-    }
-    Sha256::digest(canonical(&row).as_bytes()).into()
-}
-
-fn image_of(body: &str, table: &str, id: i64) -> Option<Value> {
-    let mut body: Value = serde_json::from_str(body).ok()?;
-    let rows = body["rows"].as_array_mut()?.iter_mut();
-    // Of two images of one row in one act the later counts.
-    let last = rows.rev().find(|one| one["table"] == table && one["row"]["id"] == id)?;
-    Some(last["row"].take())
 }
 
 /// A value as it may be told: numbers and the closed words of where a thing stands. Anything else may name

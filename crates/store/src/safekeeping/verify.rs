@@ -76,6 +76,13 @@ pub(crate) async fn verify(
     acts(conn, &mut proof, progress).await?;
     every_table!(Row => { table::<Row>(conn, &mut proof, progress).await?; });
     files(conn, &mut proof, progress).await?;
+    let gates = conn.number("SELECT COUNT(*) FROM gate", &[]).await?;
+    if gates != 1 {
+        proof.wrong(format!("the gate has {gates} rows, and has one in every record"));
+    }
+    if gates == 0 {
+        return Ok(proof.finish(None));
+    }
     let gate = conn.head().await?;
     Ok(proof.finish(Some(&gate)))
 }
@@ -103,6 +110,13 @@ async fn database(conn: &mut Conn, expected: &Expected, proof: &mut Proof) -> Re
             .await?;
             for name in loose {
                 proof.wrong(format!("the database does not hold the rule {name}"));
+            }
+            let role: String =
+                sqlx::query_scalar("SELECT current_setting('session_replication_role')")
+                    .fetch_one(&mut **tx)
+                    .await?;
+            if role != "origin" {
+                proof.wrong(format!("the guards do not act: session_replication_role is {role}"));
             }
         }
     }

@@ -113,11 +113,13 @@ on_both! {
         assert!(reserved(store, &after).await.contains("is not taken up"));
         let all = store.read().await.unwrap().checks_of(&after).await.unwrap();
         let entry = store::intake::check::entry_of(&all[0].check).unwrap();
-        let step = store::reading::steps::Step::Change(store::reading::edit::Change::TakeCheck { entry });
+        let when = "2026-11-26 09:10".to_owned();
+        let step = store::reading::steps::Step::Change(store::reading::edit::Change::TakeCheck { entry, when });
         let held = store.read().await.unwrap().held(&after).await.unwrap();
         let recording = std::sync::Arc::new(held.recording().unwrap());
         let done = store.step(&by(Role::Physiologist), after.id, after.act, step, recording).await.unwrap();
         assert!(done.night.notes.contains("[[gas_check]]"), "{}", done.night.notes);
+        assert_eq!(done.version.what, "took up the gas check of 2026-11-26 09:10");
         assert_eq!(anchors(&done.outcome), 1);
         assert_eq!(spoken(store, &done.night).await, [(Speaks::Anchor, true)]);
         assert_eq!(reserved(store, &done.night).await, "");
@@ -149,7 +151,8 @@ on_both! {
         // Untied and settled again the night is scored with it.
         let who = by(Role::Physiologist);
         store.untie_night(&who, night.id, "to see").await.unwrap();
-        let night = store.settle_night(&who, night.id, loan.id, "it was hers").await.unwrap();
+        store.settle_night(&who, night.id, loan.id, "it was hers").await.unwrap();
+        let night = crate::settle::agreed(store, night.id).await;
         assert!(night.notes.contains("gas_check") && night.result.is_some(), "{:?}", night.doubts.0);
         let checks: Vec<Check> = store.read().await.unwrap().find("ORDER BY id DESC", &[]).await.unwrap();
         assert!(store.void_check(&clerk, checks[0].id, " ").await.unwrap_err().is("reason_missing"));
@@ -191,14 +194,56 @@ on_both! {
         sound(store).await;
     }
 
+    /// The paper says that the check did not pass, and whoever reads it must learn that it was no check at all.
+    async fn a_failed_check_that_is_voided_after_its_paper_was_signed_is_told_until_it_is_signed_anew(desk) {
+        let (loan, night) = off_the_monitor(&desk).await;
+        let (store, clerk, reader) = (&desk.store, desk_clerk(), by(Role::Physiologist));
+        store.check_and_tell(&clerk, loan.monitor, check(3.87, 5.07, false)).await.unwrap();
+        desk.wait_s(60);
+        let report = signed_with(store, &night, "").await;
+        assert!(report.content.contains("did not pass"), "{}", report.content);
+        desk.wait_s(60);
+        let last = async || store.read().await.unwrap().first::<Check>("ORDER BY id DESC LIMIT 1", &[]).await.unwrap().unwrap();
+        let voided = store.void_check(&clerk, last().await.id, "the other monitor's figures").await.unwrap();
+        let learnt = async || -> Vec<String> {
+            store.read().await.unwrap().learnt().await.unwrap().into_iter().flat_map(|one| one.says).collect()
+        };
+        let says = learnt().await;
+        assert!(says.len() == 1 && says[0].ends_with("of which the signed report says that it did not pass, was voided since: the other monitor's figures"), "{says:?}");
+        let told = store.read().await.unwrap().check_says(&voided).await.unwrap();
+        assert!(told[0].contains("its report tells of this check as it was"), "{told:?}");
+        let open = now(store, &night).await;
+        store.reopen_night(&reader, night.id, open.act, "the check was another's").await.unwrap();
+        let report = signed_with(store, &now(store, &night).await, "the check is voided").await;
+        assert!(!report.content.contains("did not pass"), "{}", report.content);
+        assert_eq!(learnt().await, Vec::<String>::new());
+        sound(store).await;
+    }
+
+    /// What failed after signing and was voided since stands on no paper, and there is nothing to unlearn.
+    async fn a_check_that_failed_and_was_voided_after_signing_leaves_nothing_to_tell(desk) {
+        let (loan, night) = off_the_monitor(&desk).await;
+        let (store, clerk) = (&desk.store, desk_clerk());
+        signed_with(store, &night, "").await;
+        desk.wait_s(60);
+        store.check_and_tell(&clerk, loan.monitor, check(3.87, 5.07, false)).await.unwrap();
+        assert_eq!(store.read().await.unwrap().learnt().await.unwrap().len(), 1);
+        let last = store.read().await.unwrap().first::<Check>("ORDER BY id DESC LIMIT 1", &[]).await.unwrap();
+        store.void_check(&clerk, last.unwrap().id, "typed wrong").await.unwrap();
+        assert!(store.read().await.unwrap().learnt().await.unwrap().is_empty());
+        sound(store).await;
+    }
+
     async fn a_wound_told_in_a_diary_stands_in_the_morning(desk) {
         let (loan, _) = off_the_monitor(&desk).await;
         let (store, clerk) = (&desk.store, desk_clerk());
         let told = async |skin: &str| {
             let mut answers = vec![String::new(); 11];
-            answers[10] = skin.to_owned();
+            skin.clone_into(&mut answers[10]);
             let form = store::lending::diary::DiaryForm { night_on: "2026-11-25".to_owned(), answers };
             store.enter_diary(&clerk, loan.id, &form).await.unwrap();
+            let told = store.read().await.unwrap().skin_of(loan.id).await.unwrap();
+            assert_eq!(told, [("2026-11-25".to_owned(), skin.to_owned())]);
             let morning = store.read().await.unwrap().morning(store.now()).await.unwrap();
             morning.skin.into_iter().map(|line| (line.loan.id, line.skin)).collect::<Vec<_>>()
         };

@@ -131,6 +131,7 @@ on_both! {
         assert_eq!(doubts(&found), [
             "the patient's number in the file is not that of the borrower",
             "the name in the file is not that of the borrower",
+            "the file or its name speaks of another patient of the record",
         ]);
         let right = receive(&desk.store, "n.edf", edf(evening(), "TC-1042", "H1 F 05-APR-1961 Family1")).await;
         assert_eq!(doubts(&right), Vec::<&str>::new());
@@ -334,7 +335,7 @@ on_both! {
         assert!(wrong.is("notes_wrong"), "{wrong}");
         let other = "lights_out = \"2026-11-20T23:00\"\nlights_on = \"2026-11-21T05:00\"\n";
         let wrong = desk.store.rescore(&who, night.id, other, "adult-air", "x").await.unwrap_err();
-        assert!(wrong.is("notes_wrong") && wrong.to_string().contains("another night"), "{wrong}");
+        assert!(wrong.is("notes_of_another_night") && wrong.to_string().contains("another night"), "{wrong}");
         let wrong = desk.store.rescore(&who, night.id, "", "no-such-set", "x").await.unwrap_err();
         assert!(wrong.is("criteria_unknown"), "{wrong}");
         sound(&desk.store).await;

@@ -257,6 +257,94 @@ on_both! {
         sound(store).await;
     }
 
+    /// Whoever took a night away from somebody does not give it back alone, nor does anybody else.
+    async fn r131_a_night_untied_as_not_hers_is_tied_to_her_again_by_two(desk) {
+        let loan = lent(&desk.store, 1, "TC-1042").await;
+        let store = &desk.store;
+        let night = receive(store, "TC-1042.csv", csv(evening(), 8)).await.nights.remove(0);
+        let night = store.untie_night(&by(Role::Physiologist), night.id, "not hers").await.unwrap();
+        // Nor does another export of it tie itself to her.
+        let again = receive(store, "TC-1042 again.csv", with_head("# again\n", &csv(evening(), 8))).await;
+        assert_eq!(again.nights[0].status, NightStatus::Untied);
+        assert_eq!(again.nights[0].doubts.0, ["a night of the same time was untied from this patient before"]);
+        for who in [by(Role::Physiologist), other()] {
+            let alone = store.settle_night(&who, night.id, loan.id, "hers after all").await.unwrap();
+            assert_eq!((alone.status, alone.person), (NightStatus::Untied, None));
+            let tie = store.read().await.unwrap().proposal(night.id).await.unwrap().unwrap();
+            assert!(tie.against.0[0].contains("taken away from this patient before"), "{:?}", tie.against.0);
+            if who != other() {
+                store.decline_tie(&who, tie.id, "not sure").await.unwrap();
+            }
+        }
+        let all = store.candidates(&night, "").await.unwrap();
+        assert_eq!(all.loans[0].weighed.against.len(), 1);
+        let tie = store.read().await.unwrap().proposal(night.id).await.unwrap().unwrap();
+        let tied = store.confirm_tie(&by(Role::Physiologist), tie.id, "the diary says so").await.unwrap();
+        assert_eq!(tied.person, Some(loan.person));
+        sound(store).await;
+    }
+
+    /// Two nights of one loan and time both say so until one of them is gone.
+    async fn nights_of_one_loan_and_time_name_each_other(desk) {
+        let loan = lent(&desk.store, 1, "TC-1042").await;
+        let store = &desk.store;
+        let old = receive(store, "TC-1042.csv", csv(evening(), 7)).await.nights.remove(0);
+        let new = receive(store, "TC-1042 again.csv", csv(evening(), 8)).await.nights.remove(0);
+        let said = async |night: i64| {
+            let mut conn = store.read().await.unwrap();
+            let night: Night = conn.get(night).await.unwrap();
+            conn.reservations(&night).await.unwrap().join(" ")
+        };
+        assert!(!said(old.id).await.contains("the same time"));
+        store.settle_night(&by(Role::Physiologist), new.id, loan.id, "hers too").await.unwrap();
+        agreed(store, new.id).await;
+        for (one, two) in [(old.id, new.id), (new.id, old.id)] {
+            let says = format!("night {two} of the same loan lies at the same time");
+            assert!(said(one).await.contains(&says), "{}", said(one).await);
+        }
+        store.set_night_aside(&by(Role::Physiologist), old.id, "it has no CO2").await.unwrap();
+        assert!(!said(new.id).await.contains("the same time"));
+    }
+
+    /// A row with nights is not voided from under them; where it was voided before, nothing is signed until the void
+    /// is taken back, and a file of its loan can be tied then.
+    async fn r131_a_voided_patient_has_a_way_back_and_no_night_is_signed(desk) {
+        let loan = lent(&desk.store, 1, "TC-1042").await;
+        let right = lent(&desk.store, 2, "TC-2042").await;
+        let store = &desk.store;
+        let clerk = by(Role::Desk);
+        let night = receive(store, "TC-1042.csv", csv(evening(), 8)).await.nights.remove(0);
+        let refused = store.void_person(&clerk, loan.person, Some(right.person), "the same").await;
+        assert!(refused.unwrap_err().is("night_tied"));
+        assert!(store.restore_person(&clerk, loan.person, "stands").await.unwrap_err().is("person_not_voided"));
+        // As a record holds it that was written before this was refused.
+        let mut act = store.act(&clerk, "person.void").await.unwrap();
+        let mut person: Person = act.get(loan.person).await.unwrap();
+        (person.voided_at, person.voided_because, person.same_as) = (Some(act.at()), Some("the same".to_owned()), Some(right.person));
+        act.put(&mut person).await.unwrap();
+        act.close().await.unwrap();
+        assert!(store.void_person(&clerk, loan.person, None, "twice").await.unwrap_err().is("person_voided"));
+        let told = store.read().await.unwrap().reservations(&night).await.unwrap().join(" ");
+        assert!(told.contains("the row of this patient was voided"), "{told}");
+        let pointing = store.read().await.unwrap().pointing_to(right.person).await.unwrap();
+        assert_eq!(pointing.iter().map(|one| one.id).collect::<Vec<_>>(), [loan.person]);
+        let words = Wording::Comment(String::new());
+        let reader = by(Role::Physiologist);
+        let content = store.read().await.unwrap().to_sign(&night, &reader, store.now(), &words, "").await.unwrap();
+        let shown = content.shown(&words);
+        let paper = Paper { content: &content, shown: &shown, changed: "", pdf: b"%PDF" };
+        assert!(store.sign_report(&reader, night.id, night.act, &paper).await.unwrap_err().is("person_voided"));
+        let late = receive(store, "TC-1042.csv", csv(evening() + 9.hours(), 3)).await.nights.remove(0);
+        assert!(store.settle_night(&reader, late.id, loan.id, "hers").await.unwrap_err().is("person_voided"));
+        assert!(store.restore_person(&clerk, loan.person, " ").await.unwrap_err().is("reason_missing"));
+        let back = store.restore_person(&clerk, loan.person, "two people after all").await.unwrap();
+        assert_eq!((back.voided_at, back.voided_because, back.same_as), (None, None, None));
+        let settled = store.settle_night(&reader, late.id, loan.id, "hers").await.unwrap();
+        let proposed = store.read().await.unwrap().proposal(late.id).await.unwrap();
+        assert!(settled.loan == Some(loan.id) || proposed.is_some_and(|tie| tie.loan == loan.id));
+        sound(store).await;
+    }
+
     /// With the replacing night gone, no night of that time could be read at all.
     async fn r036_a_night_that_was_replaced_is_settled_again_when_what_replaced_it_is_let_go(desk) {
         let loan = lent(&desk.store, 1, "TC-1042").await;
@@ -266,6 +354,10 @@ on_both! {
         let new = receive(store, "TC-1042 again.csv", csv(evening(), 8)).await.nights.remove(0);
         for round in 0..2 {
             store.replace_night(&who, new.id, old.id, "CO2 was missing").await.unwrap();
+            if round > 0 {
+                // It was taken away from this patient before.
+                agreed(store, new.id).await;
+            }
             assert!(store.settle_night(&who, old.id, loan.id, "after all").await.unwrap_err().is("night_replaced"));
             let gone = match round {
                 0 => store.untie_night(&who, new.id, "it was exported wrong").await,

@@ -86,6 +86,7 @@ pub(crate) fn routes() -> Routes {
         .get("/people/{id}/edit", people::edit)
         .post("/people/{id}/edit", people::correct)
         .post("/people/{id}/void", people::void)
+        .post("/people/{id}/restore", people::restore)
         .get("/people/{id}/refer", people::refer)
         .post("/people/{id}/refer", people::enter_referral)
         .get("/studies/{id}/book", loans::booking)

@@ -2,6 +2,7 @@
 
 mod acts;
 mod checks;
+mod diary;
 mod parts;
 mod repeat;
 mod report;
@@ -47,6 +48,8 @@ pub fn routes() -> Routes {
         .post("/nights/{id}/criteria", |visit, id, typed| acts::step(visit, id, typed, "criteria"))
         .post("/nights/{id}/take-check", |visit, id, typed| checks::step(visit, id, typed, true))
         .post("/nights/{id}/drop-check", |visit, id, typed| checks::step(visit, id, typed, false))
+        .post("/nights/{id}/take-diary", |visit, id, typed| diary::step(visit, id, typed, true))
+        .post("/nights/{id}/leave-diary", |visit, id, typed| diary::step(visit, id, typed, false))
         .post("/nights/{id}/undo", |visit, id, typed| acts::step(visit, id, typed, "undo"))
         .post("/nights/{id}/redo", |visit, id, typed| acts::step(visit, id, typed, "redo"))
         .get("/nights/{id}/repeat", repeat::page)

@@ -119,8 +119,20 @@ struct SignedRow {
     name: String,
     when: String,
     says: String,
-    severe: bool,
+    /// The question, and why: the words of a night that is not signed yet.
+    question: String,
+    reason: String,
     became: Option<Mark>,
+    reservations: Vec<String>,
+}
+
+/// A signed night that waits for a physician.
+struct SignedLine {
+    report: Report,
+    night: Night,
+    person: Person,
+    outcome: Outcome,
+    severe: Option<String>,
 }
 
 /// Nights that can be read, the one that matters most first: those with a severe finding, then those to be
@@ -170,7 +182,7 @@ async fn page(visit: Visit) -> Answer {
     let (readable, bare): (Vec<NightLine>, Vec<NightLine>) =
         tied.into_iter().partition(is_readable);
     let mut lines = in_order(&mut conn, readable).await?;
-    let mut signed = signed(&visit, &mut conn).await?;
+    let mut signed = signed(&mut conn).await?;
     let mut learnt: Vec<LearntRow> =
         conn.learnt().await?.iter().map(|one| learnt_row(&visit, one)).collect();
     let mut again: Vec<AgainRow> =
@@ -178,17 +190,20 @@ async fn page(visit: Visit) -> Answer {
     // What these lists say of a night is of its first reading.
     let blind = conn.blind_nights(&visit.author().login).await?;
     lines.retain(|(line, _)| !blind.contains(&line.night.id));
-    signed.retain(|row| !blind.contains(&row.id));
+    signed.retain(|line| !blind.contains(&line.night.id));
     learnt.retain(|row| !blind.contains(&row.id));
     again.retain(|row| !blind.contains(&row.id));
     let reads = visit.may(Right::Read);
     let seconds = if reads { conn.second_waiting(&visit.author()).await?.len() } else { 0 };
     let nights: Vec<Night> = lines.iter().map(|(line, _)| line.night.clone()).collect();
-    let beside = conn.beside(&nights).await?;
+    let mut listed = nights.clone();
+    listed.extend(signed.iter().map(|line| line.night.clone()));
+    let beside = conn.beside(&listed).await?;
     drop(conn);
     let shown: Vec<i64> = nights.iter().map(|night| night.id).collect();
     visit.looks("nights", None, json!({"nights": shown}));
-    draw(&visit, nights).await?;
+    draw(&visit, listed).await?;
+    let signed = signed.into_iter().map(|line| signed_row(&visit, line, &beside)).collect();
     let rows: Vec<Row> =
         lines.into_iter().map(|(line, asked)| row(&visit, line, asked, &beside)).collect();
     let mut unscored = Vec::with_capacity(bare.len());
@@ -221,51 +236,54 @@ fn urgency(referral: &Referral) -> usize {
 }
 
 /// Signed nights that wait for a physician.
-async fn signed(visit: &Visit, conn: &mut Conn) -> Result<Vec<SignedRow>, Trouble> {
+async fn signed(conn: &mut Conn) -> Result<Vec<SignedLine>, Trouble> {
     let reports = conn.reports_to_interpret().await?;
     let ids = |of: fn(&Report) -> i64| reports.iter().map(of).collect::<Vec<_>>();
     let nights: Vec<Night> = conn.find_among("id", &ids(|one| one.night)).await?;
     let results: Vec<Outcome> = conn.find_among("id", &ids(|one| one.outcome)).await?;
     let people: Vec<i64> = nights.iter().filter_map(|night| night.person).collect();
     let people: Vec<Person> = conn.find_among("id", &people).await?;
-    let beside = conn.beside(&nights).await?;
-    let of = |report: &Report| {
-        let night = nights.iter().find(|night| night.id == report.night)?;
-        let person = people.iter().find(|one| Some(one.id) == night.person)?;
-        let outcome = results.iter().find(|one| one.id == report.outcome)?;
-        let row = || signed_row(visit, (report, night), person, outcome, &beside);
-        (night.status == NightStatus::Signed).then(row)
+    let of = |report: Report| {
+        let night = nights.iter().find(|night| night.id == report.night)?.clone();
+        let person = people.iter().find(|one| Some(one.id) == night.person)?.clone();
+        let outcome = results.iter().find(|one| one.id == report.outcome)?.clone();
+        let severe = outcome.severe();
+        let line = SignedLine { report, night, person, outcome, severe };
+        (line.night.status == NightStatus::Signed).then_some(line)
     };
-    let mut rows: Vec<SignedRow> = reports.iter().filter_map(of).collect();
+    let mut lines: Vec<SignedLine> = reports.into_iter().filter_map(of).collect();
     // The order of signing stays within each kind.
-    rows.sort_by_key(|row| !row.severe);
-    Ok(rows)
+    lines.sort_by_key(|line| line.severe.is_none());
+    Ok(lines)
 }
 
-fn signed_row(
-    visit: &Visit,
-    (report, night): (&Report, &Night),
-    person: &Person,
-    outcome: &Outcome,
-    beside: &Beside,
-) -> SignedRow {
-    let by = report.signed_by.as_deref().unwrap_or_default();
-    let late = beside.late_diary(night).map_or_else(String::new, |(_, answers)| {
-        format!("; a diary that came later is not taken up: {answers}")
-    });
-    let severe = outcome.severe();
+fn signed_row(visit: &Visit, line: SignedLine, beside: &Beside) -> SignedRow {
+    let by = line.report.signed_by.as_deref().unwrap_or_default();
+    let little = little(&visit.app, &line.night).unwrap_or_default();
     SignedRow {
-        id: night.id,
-        name: person.listed(),
-        when: visit.local(night.start_at),
-        says: format!(
-            "{}, signed by {by}{late}{}",
-            verdict_words(&outcome.verdict),
-            severe.as_ref().map_or_else(String::new, |severe| format!(". {severe}"))
-        ),
-        severe: severe.is_some(),
-        became: beside.became(night).map(Mark::from),
+        id: line.night.id,
+        name: line.person.listed(),
+        when: visit.local(line.night.start_at),
+        says: format!("{}, signed by {by}", verdict_words(&line.outcome.verdict)),
+        question: little.question.clone(),
+        reason: reason(line.severe, little.cause.clone(), line.outcome.reason),
+        became: beside.became(&line.night).map(Mark::from),
+        reservations: reserved(beside, &line.night),
     }
+}
+
+/// Why a night is as it is, as every list says it: what is severe, and what is to be known of its gases.
+fn reason(severe: Option<String>, cause: Option<String>, first: Option<String>) -> String {
+    match (severe, cause) {
+        (Some(severe), cause) => format!("{severe} {}", cause.unwrap_or_default()),
+        (None, Some(cause)) => cause,
+        (None, None) => first.unwrap_or_default(),
+    }
+}
+
+/// What must be known of a night, as every list says it.
+fn reserved(beside: &Beside, night: &Night) -> Vec<String> {
+    beside.reservations(night).iter().map(|one| sentence(one)).collect()
 }
 
 fn learnt_row(visit: &Visit, one: &Learnt) -> LearntRow {
@@ -368,18 +386,13 @@ async fn drawn(app: &App, night: &Night) {
 }
 
 fn row(visit: &Visit, line: NightLine, asked: Option<Referral>, beside: &Beside) -> Row {
-    let reservations = beside.reservations(&line.night);
+    let reservations = reserved(beside, &line.night);
     let became = beside.became(&line.night).map(Mark::from);
     let little = little(&visit.app, &line.night).unwrap_or_default();
     let (strip, question) = (little.strip.clone(), little.question.clone());
     let (verdict, reason, believed_h) = match line.outcome {
         Some(outcome) => {
-            let grave = line.severe.map(|severe| format!("{severe} "));
-            let reason = match (grave, little.cause.clone()) {
-                (Some(severe), cause) => severe + &cause.unwrap_or_default(),
-                (None, Some(cause)) => cause,
-                (None, None) => outcome.reason.unwrap_or_default(),
-            };
+            let reason = reason(line.severe, little.cause.clone(), outcome.reason);
             (outcome.verdict, reason, outcome.believed_h)
         }
         None => (String::new(), String::new(), 0.0),
@@ -398,7 +411,7 @@ fn row(visit: &Visit, line: NightLine, asked: Option<Referral>, beside: &Beside)
         strip,
         mark: (line.night.status == NightStatus::Reading).then(|| line.night.status.into()),
         became,
-        reservations: reservations.iter().map(|one| sentence(one)).collect(),
+        reservations,
     }
 }
 

@@ -71,7 +71,7 @@ const DRAW: &str = "asked=3&from=2026-11-20&to=2026-11-25&seed=lullaby";
 #[tokio::test(flavor = "multi_thread")]
 async fn a_drawn_night_is_read_blind_and_held_against_the_first_reading() {
     let bench = bench().await;
-    let (night, first, blind) = read_once(&bench).await;
+    let (night, first, blind) = Box::pin(read_once(&bench)).await;
     assert_eq!(bench.post("/agreement/draw", &first, DRAW).await.status, StatusCode::SEE_OTHER);
     let none = bench.get("/second", &first).await.text;
     assert!(
@@ -128,7 +128,7 @@ async fn a_drawn_night_is_read_blind_and_held_against_the_first_reading() {
 #[tokio::test(flavor = "multi_thread")]
 async fn nothing_of_the_first_reading_is_open_to_who_reads_blind() {
     let bench = bench().await;
-    let (night, first, blind) = read_once(&bench).await;
+    let (night, first, blind) = Box::pin(read_once(&bench)).await;
     bench.post("/agreement/draw", &first, &format!("night={}", night.id)).await;
     bench.post("/second/1/begin", &blind, "").await;
     let (id, person) = (night.id, night.person.unwrap());
@@ -182,7 +182,7 @@ async fn nothing_of_the_first_reading_is_open_to_who_reads_blind() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_draw_that_cannot_be_made_says_why_in_its_form() {
     let bench = bench().await;
-    let (_, first, _) = read_once(&bench).await;
+    let (_, first, _) = Box::pin(read_once(&bench)).await;
     for (fields, words) in [
         ("night=987", "There is no night 987"),
         ("asked=3&from=2025-01-01&to=2025-01-02&seed=x", "No night of these days"),
@@ -200,7 +200,7 @@ async fn a_draw_that_cannot_be_made_says_why_in_its_form() {
 #[tokio::test(flavor = "multi_thread")]
 async fn why_a_night_is_repeated_is_not_told_to_who_reads_it_blind() {
     let bench = bench().await;
-    let (night, first, blind) = read_once(&bench).await;
+    let (night, first, blind) = Box::pin(read_once(&bench)).await;
     let mut act = bench.store.act(&Author::program(), "loan.book").await.unwrap();
     let loan: Loan = act.get(night.loan.unwrap()).await.unwrap();
     let mut again = Loan {

@@ -34,7 +34,7 @@ async fn at_the_desk() -> (Bench, String) {
 }
 
 async fn nights(bench: &Bench) -> Vec<Night> {
-    bench.store.read().await.unwrap().find("ORDER BY id", &[]).await.unwrap()
+    bench.store.read().await.unwrap().nights().await.unwrap()
 }
 
 async fn told(bench: &Bench, token: &str, asked: &Got, words: &str) -> Got {

@@ -677,6 +677,57 @@ async fn r009_what_was_learnt_after_signing_is_told_wherever_its_reader_looks() 
     }
 }
 
+/// Whoever signs reads what was learnt, and the head of the report, before the place for the password.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_must_be_known_stands_before_the_password_and_in_the_list_of_who_interprets() {
+    let (bench, night) = read().await;
+    let reads = bench.token(Role::Physiologist).await;
+    let list = bench.get("/nights", &reads).await.text;
+    let why = list.split("<span class=\"why\">").nth(1).unwrap().split('<').next().unwrap();
+    let why = why.trim().to_owned();
+    assert!(why.len() > 20, "{why}");
+    assert_eq!(signed(&bench, night.id, "comment=First.").await.status, StatusCode::SEE_OTHER);
+    let told = "night_on=2026-11-24&skin=a+blister";
+    bench.post("/loans/1/diary", &bench.token(Role::Desk).await, told).await;
+    let physician = bench.token(Role::Physician).await;
+    let page = bench.get(&format!("/nights/{}/report", night.id), &physician).await.text;
+    let at = |words: &str| page.find(words).unwrap_or_else(|| panic!("{words}: {page}"));
+    let password = at("name=\"password\"");
+    assert!(at("Learnt since its report was signed") < password);
+    assert!(at("skin: a blister") < password && at("class=\"headline\"") < password);
+    // The row to be interpreted says what the row to be read said.
+    let list = bench.get("/nights", &physician).await.text;
+    let row = list.split("id=\"signed\"").nth(1).unwrap().split("</section>").next().unwrap();
+    assert!(row.contains(&why), "{why}: {row}");
+    assert!(row.contains("skin: a blister"), "{row}");
+}
+
+/// A physician who signs anew after a withdrawal begins from nothing that was withdrawn, and is told why it was.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_signed_after_a_withdrawal_says_so_and_begins_from_no_words_of_it() {
+    let (bench, night) = read().await;
+    signed(&bench, night.id, "comment=First.").await;
+    interpreted(&bench, night.id, "interpretation=Wrong+in+every+word.").await;
+    act(&bench, night.id, "withdraw", "another+patient").await;
+    let reads = bench.token(Role::Physiologist).await;
+    let page = bench.get(&format!("/nights/{}/report", night.id), &reads).await.text;
+    assert!(page.contains("What changed since version 2, which was withdrawn"), "{page}");
+    assert!(page.contains("It begins as version 2 had it, which was withdrawn"), "{page}");
+    let done = signed(&bench, night.id, "comment=First.&changed=read+anew").await;
+    assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.text);
+    let physician = bench.token(Role::Physician).await;
+    let page = bench.get(&format!("/nights/{}/report", night.id), &physician).await.text;
+    assert!(!page.contains("Wrong in every word."), "{page}");
+    let box_at = page.find("report withdrawn, then replaced").unwrap();
+    assert!(box_at < page.find("name=\"password\"").unwrap() && page.contains("Another patient."));
+    let paper = bench.get(&format!("/nights/{}/reports/4", night.id), &physician).await.text;
+    assert!(paper.contains("ersion 2 of this report was withdrawn on"), "{paper}");
+    assert!(
+        paper.contains("another patient")
+            && paper.contains("in place of version 2, which was withdrawn")
+    );
+}
+
 /// The list of nights asks the record as often for many as for one.
 #[tokio::test(flavor = "multi_thread")]
 async fn r21_the_list_of_nights_asks_the_record_no_more_often_for_more_nights() {

@@ -172,6 +172,8 @@ async fn a_better_file_takes_the_place_of_the_worse_on_its_page() {
     let mut bytes = file();
     bytes.extend(b"# exported again\n");
     let new = came(&bench, "TC-1001 again.csv", bytes).await;
+    let settle = bench.get(&format!("/nights/{}/settle", new.id), &token).await;
+    assert!(settle.text.contains("It takes the place of"), "{}", settle.text);
     let path = format!("/nights/{}/replace", new.id);
     let page = bench.get(&path, &token).await;
     assert!(page.text.contains(&format!("night {} of NIGHTCAP, Nell", old.id)), "{}", page.text);
@@ -182,6 +184,15 @@ async fn a_better_file_takes_the_place_of_the_worse_on_its_page() {
     assert_eq!(now(&bench, old.id).await.replaced_by, Some(new.id));
     let page = bench.get(&format!("/nights/{}/settle", old.id), &token).await;
     assert!(page.text.contains(&format!("Night {} stands in its place.", new.id)));
+    // The patient's row is not voided from under the night.
+    let person = now(&bench, new.id).await.person.unwrap();
+    let desk = bench.token(Role::Desk).await;
+    let void = bench.post(&format!("/people/{person}/void"), &desk, "reason=a+double").await;
+    assert_eq!(void.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(void.text.contains("correct this row"), "{}", void.text);
+    let restore = format!("/people/{person}/restore");
+    let stands = bench.post(&restore, &desk, "reason=why+not").await;
+    assert!(stands.text.contains("is not void"), "{}", stands.text);
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -201,7 +212,7 @@ async fn a_check_that_came_later_is_taken_up_by_the_reader_and_a_wrong_one_is_vo
         made: store::words::CheckWhen::After,
         gas: None,
         expected_kpa: Some(5.0),
-        observed_kpa: Some(5.3),
+        observed_kpa: Some(5.300_000_000_000_001),
         pressure_kpa: None,
         clock_ahead_s: Some(0),
         parts: store::record::row::Kept(Vec::new()),
@@ -221,7 +232,10 @@ async fn a_check_that_came_later_is_taken_up_by_the_reader_and_a_wrong_one_is_vo
     assert_eq!(wrong.status, StatusCode::BAD_REQUEST);
     let done = bench.post(&take, &token, &format!("seen={}&check={}", night.act, check.id)).await;
     assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.text);
-    assert!(now(&bench, night.id).await.notes.contains("observed_kpa = 5.3"));
+    assert!(now(&bench, night.id).await.notes.contains("observed_kpa = 5.300000000000001"));
+    let page = bench.get(&format!("/nights/{}", night.id), &token).await.text;
+    assert!(page.contains("gas check: 5.00 kPa expected, 5.30 kPa read"), "{page}");
+    assert!(page.contains("Took up the gas check of 2026-11-25 06:"), "{page}");
     let desk = bench.token(Role::Desk).await;
     let void = format!("/checks/{}/void", check.id);
     assert_eq!(bench.post(&void, &desk, "reason=").await.status, StatusCode::CONFLICT);
@@ -263,6 +277,60 @@ async fn r035_a_diary_that_came_late_is_told_to_who_entered_it_and_to_its_reader
         assert!(page.text.contains("A diary for this night was entered at"), "{}", page.text);
         assert!(page.text.contains("is not taken up: lights out 22:40."), "{}", page.text);
     }
+}
+
+/// It was told, and there was no way to take it up.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_diary_that_came_late_is_taken_up_or_left_out_by_who_may_judge() {
+    let bench = bench().await;
+    two_loans(&bench).await;
+    let mut night = came(&bench, "TC-1001.csv", file()).await;
+    let mut act = bench.store.act(&Author::program(), "night.change").await.unwrap();
+    night.status = NightStatus::Reading;
+    act.put(&mut night).await.unwrap();
+    act.close().await.unwrap();
+    let desk = bench.token(Role::Desk).await;
+    let told =
+        "night_on=2026-11-24&lights_out=22:40&representative=no&breathing=air&skin=a+blister";
+    bench.post("/loans/1/diary", &desk, told).await;
+    let loan = bench.get("/loans/1", &desk).await.text;
+    assert!(loan.contains("Skin by the diary") && loan.contains("a blister"), "{loan}");
+    let token = bench.token(Role::Physiologist).await;
+    let path = format!("/nights/{}", night.id);
+    let page = bench.get(&path, &token).await.text;
+    for words in
+        ["Take the diary up", "Leave it out", "a night like most: no", "Printed otherwise would be"]
+    {
+        assert!(page.contains(words), "{words}: {page}");
+    }
+    // A physician sees it, and is not offered what is not theirs to do.
+    let physician = bench.token(Role::Physician).await;
+    let page = bench.get(&path, &physician).await.text;
+    assert!(page.contains("came after this night was judged") && !page.contains("take-diary"));
+    let seen = now(&bench, night.id).await.act;
+    let diary = store::record::db::Conn::late_diary;
+    let waits = diary(&mut bench.store.read().await.unwrap(), &now(&bench, night.id).await).await;
+    let fields = format!("seen={seen}&diary={}", waits.unwrap().unwrap().entry.id);
+    let (take, leave) = (format!("{path}/take-diary"), format!("{path}/leave-diary"));
+    assert_eq!(bench.post(&take, &physician, &fields).await.status, StatusCode::FORBIDDEN);
+    let wrong = bench.post(&take, &token, &format!("seen={seen}&diary=99")).await;
+    assert_eq!(wrong.status, StatusCode::BAD_REQUEST);
+    let unsaid = bench.post(&leave, &token, &format!("{fields}&reason=")).await;
+    assert!(unsaid.text.contains("A reason is missing."), "{}", unsaid.text);
+    let done = bench.post(&take, &token, &fields).await;
+    assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.text);
+    let page = bench.get(&path, &token).await.text;
+    assert!(
+        page.contains("Took up the diary entered at") && !page.contains("is not taken up"),
+        "{page}"
+    );
+    assert!(!page.contains("Take the diary up"), "{page}");
+    let report = bench.get(&format!("{path}/report/preview"), &token).await.text;
+    for gone in ["is not told", "did not say whether"] {
+        assert!(!report.contains(gone), "{gone}: {report}");
+    }
+    let again = bench.post(&take, &token, &fields).await;
+    assert_eq!(again.status, StatusCode::CONFLICT, "{}", again.text);
 }
 
 /// R19: a tied night that cannot be scored was in no list.

@@ -297,7 +297,7 @@ fn contradiction(short: Date, long: Date) -> Finding {
         "The header gives two dates for the start, {short} and {long}; the first, from the fixed \
          field, was taken."
     );
-    Finding::new("edf_start_contradicts", Weight::Caution, sentence)
+    Finding::new("edf_start_contradicts", Weight::Serious, sentence)
 }
 
 fn signal_parts(fields: &mut Fields<'_>, count: usize) -> Result<Vec<SignalHeader>, ReadError> {

@@ -123,10 +123,20 @@ fn first(table: &Table<'_>, column: usize) -> String {
     firsts(table, column, 1).into_iter().next().unwrap_or_default()
 }
 
+/// The first filled cells of a column, wherever in the rows: a sensor is often put on long after the start.
 fn firsts(table: &Table<'_>, column: usize, most: usize) -> Vec<String> {
-    let cells = table.sample.iter().filter_map(|row| row.get(column));
-    let filled = cells.filter(|cell| !cell.is_empty());
-    filled.map(|cell| codes::short(cell.as_bytes())).take(most).collect()
+    let mut found = Vec::new();
+    let mut rows = table.rows();
+    while let Ok(Some(row)) = rows.next() {
+        let cell = row.cell(column).trim_ascii();
+        if !cell.is_empty() && number::cell(cell) != Cell::NoReading {
+            found.push(codes::short(cell));
+        }
+        if found.len() == most {
+            break;
+        }
+    }
+    found
 }
 
 fn column(table: &Table<'_>, column: usize) -> Option<Column> {

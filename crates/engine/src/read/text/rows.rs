@@ -5,6 +5,7 @@ use crate::read::limits;
 use crate::read::map::ColumnMap;
 use crate::read::text::cells::Row;
 use crate::read::text::codes::{self, Tally};
+use crate::read::text::heads::{self, Again};
 use crate::read::text::number::{self, Cell};
 use crate::read::text::plan::{self, ChannelPlan, Plan, TimeKind};
 use crate::read::text::stamp::{self, DAY, Date, Minute, Moment};
@@ -75,6 +76,10 @@ pub(super) struct Unread {
     pub(super) first_trailing: Option<(u64, String)>,
     /// The last row breaks off.
     pub(super) cut: bool,
+    /// How many lines say again what the top of the file says.
+    pub(super) again: usize,
+    /// The first of those.
+    pub(super) first_again: Option<u64>,
 }
 
 /// What the rows hold.
@@ -103,6 +108,8 @@ struct Pass<'a> {
     pair: Option<(usize, usize)>,
     /// The minute of the row before.
     minute: Option<Minute>,
+    /// Another head, which is refused once a row follows it.
+    other_head: Option<ReadError>,
 }
 
 /// Reads every row.
@@ -113,7 +120,8 @@ pub(super) fn read(table: &Table<'_>, plan: &Plan, map: &ColumnMap) -> Result<Ro
     let watched = vec![Thinned::default(); plan.watched.len()];
     let (stamps, events, unread) = (Vec::new(), Vec::new(), Unread::default());
     let rows = Rows { stamps, series, events, unread, watched };
-    let mut pass = Pass { table, plan, map, rows, marks: [None; 2], pair, minute: None };
+    let (minute, other_head) = (None, None);
+    let mut pass = Pass { table, plan, map, rows, marks: [None; 2], pair, minute, other_head };
     pass.reserve();
     let mut rows = table.rows();
     while let Some(row) = rows.next()? {
@@ -122,9 +130,7 @@ pub(super) fn read(table: &Table<'_>, plan: &Plan, map: &ColumnMap) -> Result<Ro
             break;
         }
         if let Err(what) = pass.row(row)? {
-            let unread = &mut pass.rows.unread;
-            unread.trailing += 1;
-            unread.first_trailing.get_or_insert((row.line, what));
+            pass.no_row(row, what)?;
         }
     }
     pass.finish()
@@ -172,6 +178,9 @@ impl Pass<'_> {
             let cell = cells.cell(self.plan.time.time);
             return Ok(Err(format!("`{}` is not the time", codes::short(cell))));
         };
+        if let Some(other) = self.other_head.take() {
+            return Err(other);
+        }
         let row = self.rows.stamps.len();
         self.room(row).map_err(|error| error.at(format!("line {}", cells.line)))?;
         self.rows.stamps.push(stamp);
@@ -199,6 +208,27 @@ impl Pass<'_> {
             unread.first = unread.first.take().or(first);
         }
         Ok(Ok(()))
+    }
+
+    /// Counts a line that is no row; refuses another head than the first.
+    fn no_row(&mut self, row: Row<'_>, what: String) -> Result<(), ReadError> {
+        let again = heads::again(row, self.table, self.rows.stamps.is_empty());
+        let unread = &mut self.rows.unread;
+        match again {
+            Some(Again::Same) => {
+                unread.again += 1;
+                unread.first_again.get_or_insert(row.line);
+                return Ok(());
+            }
+            Some(Again::Other { error, surely: true }) => return Err(error),
+            Some(Again::Other { error, surely: false }) => {
+                self.other_head.get_or_insert(error);
+            }
+            None => {}
+        }
+        unread.trailing += 1;
+        unread.first_trailing.get_or_insert((row.line, what));
+        Ok(())
     }
 
     /// Whether a text of this length can have a row more, and the samples in it: short rows under a wide

@@ -249,17 +249,26 @@ fn no_header() -> ReadError {
     .hint("name the columns in a column map")
 }
 
+/// Whether cells are a row of units.
+pub(super) fn are_units(cells: &[String]) -> bool {
+    let filled = || cells.iter().filter(|cell| !cell.is_empty());
+    let known = filled().any(|cell| words::unit(plain(cell)).is_some());
+    known && filled().all(|cell| words::is_unit(plain(cell)) || is_format(cell))
+}
+
+/// A unit without the brackets it stands in.
+fn plain(cell: &str) -> &str {
+    cell.trim_matches(['(', ')'])
+}
+
 /// Takes a row of units below the header into the names; `false` when it is no such row.
 fn take_units(names: &mut [Name], cells: &[String]) -> bool {
-    let filled = || cells.iter().filter(|cell| !cell.is_empty());
-    let plain = |cell: &str| cell.trim_matches(['(', ')']).to_owned();
-    let known = filled().filter(|cell| words::unit(&plain(cell)).is_some()).count();
-    let all = filled().all(|cell| words::is_unit(&plain(cell)) || is_format(cell));
-    if known == 0 || !all {
+    if !are_units(cells) {
         return false;
     }
     for (name, cell) in names.iter_mut().zip(cells).filter(|(name, _)| name.unit.is_empty()) {
-        name.unit = if words::is_unit(&plain(cell)) { plain(cell) } else { String::new() };
+        let unit = if words::is_unit(plain(cell)) { plain(cell) } else { "" };
+        unit.clone_into(&mut name.unit);
     }
     true
 }

@@ -40,7 +40,7 @@ pub(super) fn free(text: &str, person: &Person) -> Vec<&'static str> {
     for part in text.split(|sign: char| {
         sign.is_whitespace() || matches!(sign, ',' | ';' | '_' | '^' | '(' | ')')
     }) {
-        let days = if part.len() >= 8 { births(part) } else { Vec::new() };
+        let days = if part.len() >= 6 { births(part) } else { Vec::new() };
         let day = !days.is_empty() && !number_is(part, person);
         if day && days.iter().all(|day| !person.born_on.starts_with(day.as_str())) {
             doubts.push(BORN);
@@ -308,7 +308,7 @@ fn spell(text: &str, long: bool) -> String {
     out
 }
 
-fn spellings(text: &str) -> [String; 2] {
+pub(super) fn spellings(text: &str) -> [String; 2] {
     [spell(text, false), spell(text, true)]
 }
 

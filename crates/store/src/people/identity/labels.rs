@@ -148,7 +148,7 @@ const LABELS: [(Kind, &[&str]); 7] = [
     ),
 ];
 /// First words of columns of samples: a line that holds one heads a table.
-const COLUMNS: [&str; 22] = [
+pub(super) const COLUMNS: [&str; 22] = [
     "TIME",
     "DATE",
     "DATETIME",
@@ -361,6 +361,14 @@ pub(super) fn pairs(line: &str) -> Vec<(Kind, String)> {
         })
     };
     (1..=4).rev().find_map(sure).into_iter().collect()
+}
+
+/// What stands behind `Pt:` or `Client =`: words for the person. Short as it is, `Pt` is a label only where a line
+/// begins with it and a sign follows.
+pub(super) fn titled(line: &str) -> Option<&str> {
+    let (label, name) = line.split_once([':', '='])?;
+    let label = words(label).join(" ");
+    ["PT", "PT NAME", "CLIENT", "CLIENT NAME"].contains(&label.as_str()).then_some(name)
 }
 
 fn signed(line: &str) -> Vec<(Kind, String)> {

@@ -189,7 +189,7 @@ fn a_line_with_a_label_is_never_spared() {
 #[test]
 fn a_name_far_down_is_found_and_words_without_end_are_a_doubt() {
     let row = |at: usize| format!("2026-11-24T22:{:02}:{:02},95\n", at / 60 % 60, at % 60);
-    let rows = |from, to| (from..to).map(row).collect::<String>();
+    let rows = |from, to| (from..to).map(row).collect::<Vec<_>>().concat();
     let name = "Patient: Nodley, Bert\n";
     for head in ["time,SpO2 (%)\n", "when,what\n", ""] {
         for far in [300, 50_000] {
@@ -197,16 +197,176 @@ fn a_name_far_down_is_found_and_words_without_end_are_a_doubt() {
             assert_ne!(against(text.as_bytes(), "n.csv"), Vec::<String>::new(), "{head} {far}");
         }
     }
-    let remarks: String = (0..50_000).map(|at| format!("# remark {at}\n")).collect();
+    let many = |line: &dyn Fn(usize) -> String| (0..50_000).map(line).collect::<Vec<_>>().concat();
+    let remarks = many(&|at| format!("# remark {at}\n"));
     for told in [format!("{remarks}{name}{ROWS}"), format!("{ROWS}{remarks}{name}")] {
         assert_eq!(against(told.as_bytes(), "n.csv"), [MORE]);
     }
-    let ids: String = (0..50_000).map(|at| format!("id {at}\n")).collect();
+    let ids = many(&|at| format!("id {at}\n"));
     assert!(against(format!("{ROWS}{ids}").as_bytes(), "n.csv").contains(&MORE.to_owned()));
     // A column of a person's data is compared on every row.
-    let own: String = (0..50_000).map(|at| row(at).replace(",95", ",95,LMK204802")).collect();
+    let own = many(&|at| row(at).replace(",95", ",95,LMK204802"));
     let other = own.clone() + &row(3).replace(",95", ",95,LMK204999");
     let with = |rows: &str| format!("time,SpO2 (%),Patient ID\n{rows}");
     assert_eq!(against(with(&own).as_bytes(), "n.csv"), Vec::<String>::new());
     assert_ne!(against(with(&other).as_bytes(), "n.csv"), Vec::<String>::new());
+}
+
+/// Somebody made up, none of whose particulars is another's of the same run.
+fn made(id: i64, turn: usize) -> Person {
+    const FAMILY: [&str; 12] = [
+        "Nightcap",
+        "Bolster",
+        "Cradlesong",
+        "O'Drowse",
+        "Van Der Nap",
+        "M\u{fc}cke",
+        "Li",
+        "Page",
+        "Eiderdown-Tick",
+        "Lullaby",
+        "Snore",
+        "Counterpane",
+    ];
+    const GIVEN: [&str; 12] = [
+        "Nell", "Bram", "Pip", "Jory", "Odo", "Wyn", "Zuleika", "Hob", "Tess", "Ansel", "Una",
+        "Quill",
+    ];
+    let mut one = person(
+        id,
+        FAMILY[turn % 12],
+        GIVEN[turn * 5 % 12],
+        &format!("LMK2{:05}", 4_000 + turn * 37),
+    );
+    one.born_on = format!("19{:02}-{:02}-{:02}", 31 + turn * 7 % 60, 1 + turn % 12, 13 + turn % 14);
+    one.nhs_number = None;
+    one
+}
+
+/// Ways in which somebody is written above the samples of a text.
+fn written(one: &Person) -> Vec<String> {
+    let (family, given) = (&one.family, &one.given);
+    let initial = &given[..1];
+    let (year, month, day) = (&one.born_on[..4], &one.born_on[5..7], &one.born_on[8..]);
+    let digits: String = one.mrn.chars().filter(char::is_ascii_digit).collect();
+    vec![
+        format!("Pt: {family} {initial}"),
+        format!("Patient {family}"),
+        format!("Mrs {family}"),
+        format!("user={}", family.to_lowercase()),
+        format!("Comment: {family}"),
+        format!("Ref {digits}"),
+        format!("number {}", one.mrn),
+        format!("exported for {given} {family}"),
+        format!("{}, {given}", family.to_uppercase()),
+        format!("{given}_{family}"),
+        format!("account {}", format!("{given}{family}").to_lowercase()),
+        format!("of {day}/{month}/{year}"),
+        format!("of {year}{month}{day}"),
+        format!("of {day}.{month}.{}", &year[2..]),
+        format!("seen with {family} at noon"),
+        format!("MRN: LMK204802; remark {family}"),
+        format!("2 nights of {given} {family}"),
+        format!("Name: {family}"),
+    ]
+}
+
+/// Whoever borrows and whoever else is in the record: no way of writing the other ties the night to the borrower,
+/// in a preamble, a file name or a field of EDF+, and what is written of the borrower alone gives no such doubt.
+#[test]
+fn no_way_of_writing_another_patient_is_taken_for_the_borrower() {
+    for (own, other) in (0..24).flat_map(|own| (1..12).map(move |by| (own, own + by))) {
+        let mut own = made(1, own);
+        "LMK204802".clone_into(&mut own.mrn);
+        let people = [own.clone(), made(2, other)];
+        let spelt: Vec<Spelt> = people.iter().map(|one| Spelt::new(one).current(true)).collect();
+        let known = Known { people: &spelt, monitors: &[] };
+        let doubts = |bytes: &[u8], name: &str| {
+            FileIdentity::of(bytes, name, &[], None).against(&own, known)
+        };
+        for says in written(&people[1]) {
+            let text = doubts(format!("{says}\n{ROWS}").as_bytes(), "n.csv");
+            assert_ne!(text, Vec::<String>::new(), "{says} for {} {}", own.given, own.family);
+            // The fields of EDF are ASCII.
+            if says.is_ascii() {
+                let field = doubts(&edf("X X X X", &says, "EDF+C"), "n.edf");
+                assert_ne!(field, Vec::<String>::new(), "{says} in the recording's field");
+            }
+            if !says.contains([':', ';', '=', '/']) {
+                let named = doubts(ROWS.as_bytes(), &format!("{says}.csv"));
+                assert_ne!(named, Vec::<String>::new(), "{says} as a file's name");
+            }
+        }
+        for says in
+            ["Ref 204802", "number LMK204802", "started 2026-11-24 22:10:31, version 2.10.12"]
+        {
+            let text = doubts(format!("{says}\n{ROWS}").as_bytes(), "n.csv");
+            assert_eq!(text, Vec::<String>::new(), "{says}");
+        }
+        let (family, given) = (&own.family, &own.given);
+        for says in [
+            format!("Pt: {family} {}", &given[..1]),
+            format!("Mrs {family}"),
+            format!("Name: {given} {family}"),
+        ] {
+            let text = doubts(format!("{says}\n{ROWS}").as_bytes(), "n.csv");
+            assert_eq!(text, Vec::<String>::new(), "{says} is the borrower");
+        }
+    }
+}
+
+/// Systems write a name with blanks, and more behind it.
+#[test]
+fn r131_whatever_stands_behind_the_day_of_birth_is_compared() {
+    for told in [
+        "X X X X Nell Nightcap",
+        "X X X Jory Nightcap",
+        "X X X X Bram Bolster",
+        "X M X X Bolster, Bram",
+        "X F X Pip Bolster",
+        "X X X Jory Lantern (Nell Nightcap)",
+        "X X X X 04-APR-1979",
+        "X X X X 4.4.79",
+        "X X X X LMK204803",
+        "X X X X Nightcap",
+        "X Nightcap X X",
+    ] {
+        assert_ne!(against(&edf(told, "", "EDF+C"), "n.edf"), Vec::<String>::new(), "{told}");
+    }
+    for told in [
+        "X X X Jory Lantern",
+        "X F X X Lantern, Jory Ann",
+        "LMK204802 F 12-MAY-1949 Lantern Jory X",
+        "X X X X LMK204802",
+        "X X X X 12-MAY-1949 Lantern",
+    ] {
+        assert_eq!(against(&edf(told, "", "EDF+C"), "n.edf"), Vec::<String>::new(), "{told}");
+    }
+}
+
+/// A family name that is a common word counts behind a label and where its bearer is about, and else not; the time
+/// a file was written is nobody's number.
+#[test]
+fn a_common_word_or_a_time_makes_no_file_doubtful() {
+    let people = [
+        person(1, "Lantern", "Jory Ann", "LMK204802"),
+        person(2, "Night", "May", "LMK204724"),
+        person(3, "Filter", "Ben", "LMK300001"),
+    ];
+    let start = 1_795_557_600;
+    let of = |text: &str, name: &str, current: bool| {
+        let spelt: Vec<Spelt> = people.iter().map(|one| Spelt::new(one).current(current)).collect();
+        let known = Known { people: &spelt, monitors: &[] };
+        let text = format!("{text}\n{ROWS}");
+        FileIdentity::of(text.as_bytes(), name, &[], Some(start)).against(&people[0], known)
+    };
+    let nothing = Vec::<String>::new();
+    assert_eq!(of("a night at home", "night 1.csv", true), nothing);
+    assert_eq!(of("filter on", "n.csv", false), nothing);
+    assert_ne!(of("filter on", "n.csv", true), nothing);
+    assert_ne!(of("Mrs Night", "n.csv", false), nothing);
+    assert_eq!(of("started 20:47:24", "n.csv", true), nothing);
+    let day = crate::when::rfc3339(start)[..10].replace('-', "");
+    assert_eq!(of("", &format!("export-{day}-204724.csv"), true), nothing);
+    assert_ne!(of("", "export-204724.csv", true), nothing);
 }

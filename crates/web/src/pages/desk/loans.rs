@@ -224,6 +224,7 @@ async fn one(
     }
     let nights =
         NightTable::of(visit, &mut conn, Of::Loan(id), "No night of this loan is in.").await?;
+    let skin = conn.skin_of(id).await?;
     drop(conn);
     visit.looks(format!("loan {id}"), Some(of.loan.person), json!(null));
     let lends = visit.may(Right::Lend);
@@ -242,7 +243,7 @@ async fn one(
         monitor: of.monitor.id,
         monitor_name: of.monitor.mark.clone(),
         monitor_mark: of.monitor.status.into(),
-        facts: facts(visit, &of),
+        facts: facts(visit, &of, skin),
         links: if lends { links(&of, late(visit, &of), written_to) } else { Vec::new() },
         printed: printed(&of).filter(|_| lends),
         acts,
@@ -278,7 +279,7 @@ fn next(visit: &Visit, of: &Whole) -> String {
     }
 }
 
-fn facts(visit: &Visit, of: &Whole) -> Vec<(&'static str, String)> {
+fn facts(visit: &Visit, of: &Whole, skin: Vec<(String, String)>) -> Vec<(&'static str, String)> {
     let loan = &of.loan;
     let at = |at: Option<i64>, who: &Option<String>| {
         Some(format!("{} by {}", visit.local(at?), who.as_deref().unwrap_or("?")))
@@ -303,7 +304,8 @@ fn facts(visit: &Visit, of: &Whole) -> Vec<(&'static str, String)> {
         ),
         ("Taken back", at(loan.back_at, &loan.back_by)),
         ("Handed in at", back.map(|back| back.place.clone())),
-        ("Skin", back.map(|back| back.skin.to_string())),
+        ("Skin when it came back", back.map(|back| back.skin.to_string())),
+        ("Skin by the diary", (!skin.is_empty()).then(|| told(&skin))),
         ("Condition", back.map(|back| back.condition.to_string())),
         (
             "Missing parts",
@@ -314,6 +316,12 @@ fn facts(visit: &Visit, of: &Whole) -> Vec<(&'static str, String)> {
         ("Repeats a night", loan.repeats_because.clone()),
     ];
     all.into_iter().filter_map(|(label, fact)| Some((label, fact?))).collect()
+}
+
+/// What diaries tell of the skin, in the patient's words.
+fn told(skin: &[(String, String)]) -> String {
+    let one = |(night, says): &(String, String)| format!("night of {night}: {says}");
+    skin.iter().map(one).collect::<Vec<_>>().join("; ")
 }
 
 /// Minutes at one place, in words.

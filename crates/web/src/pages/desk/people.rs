@@ -53,11 +53,16 @@ struct One {
     id: i64,
     name: String,
     voided: String,
+    /// The right row of a void one: its number and words.
+    right: Option<(i64, String)>,
+    /// The void rows that point here.
+    pointing: Vec<(i64, String)>,
     facts: Vec<(&'static str, String)>,
     studies: Vec<StudyRow>,
     nights: NightTable,
     loans: LoanTable,
-    void: Form,
+    /// To void the row, or to take its void back; `None` when neither can be done.
+    void: Option<Form>,
     may_lend: bool,
     may_compare: bool,
 }
@@ -201,16 +206,22 @@ pub(crate) async fn enter(visit: Visit, typed: Typed) -> Answer {
 
 /// `GET /people/{id}`.
 pub(crate) async fn person(visit: Visit, Path(id): Path<i64>) -> Answer {
-    let void = void_form(&visit, id);
-    let page = one(&visit, id, void).await?;
+    let page = one(&visit, id, None).await?;
     visit.page(&page.name, &page)
 }
 
-async fn one(visit: &Visit, id: i64, void: Form) -> Result<One, StoreError> {
+/// The page of a person, with the form that was refused.
+async fn one(visit: &Visit, id: i64, refused: Option<Form>) -> Result<One, StoreError> {
     let store = visit.app.store();
     let mut conn = store.read().await?;
     let desk = conn.desk_settings().await?;
     let person: Person = conn.get(id).await?;
+    let right = match person.same_as {
+        Some(right) => Some(row_named(&conn.get(right).await?)),
+        None => None,
+    };
+    let pointing: Vec<(i64, String)> = conn.pointing_to(id).await?.iter().map(row_named).collect();
+    let others: Vec<i64> = right.iter().chain(&pointing).map(|one| one.0).collect();
     let mut lines = Vec::new();
     for loan in conn.loans_of(id).await? {
         lines.push(conn.loan_line(loan, store.now(), &desk).await?);
@@ -224,11 +235,14 @@ async fn one(visit: &Visit, id: i64, void: Form) -> Result<One, StoreError> {
     let nights =
         NightTable::of(visit, &mut conn, Of::Person(id), "No night of this person is in.").await?;
     drop(conn);
-    visit.looks(format!("person {id}"), Some(id), json!(null));
+    let seen = if others.is_empty() { json!(null) } else { json!({"people": others}) };
+    visit.looks(format!("person {id}"), Some(id), seen);
     Ok(One {
         id,
         name: person.listed(),
         voided: voided(&person),
+        right,
+        pointing,
         facts: facts(&person),
         studies,
         nights,
@@ -239,7 +253,7 @@ async fn one(visit: &Visit, id: i64, void: Form) -> Result<One, StoreError> {
             "No monitor was lent to this person.",
             "Stands",
         ),
-        void,
+        void: refused.or_else(|| way_on(visit, &person)),
         may_lend: visit.may(Right::Lend),
         may_compare: visit.may(Right::SeeResults),
     })
@@ -247,10 +261,20 @@ async fn one(visit: &Visit, id: i64, void: Form) -> Result<One, StoreError> {
 
 fn voided(person: &Person) -> String {
     match (&person.voided_because, person.same_as) {
-        (Some(because), Some(_)) => format!("Void: {because}. The right row is another one."),
+        (Some(because), Some(_)) => format!("Void: {because}. The right row is another one:"),
         (Some(because), None) => format!("Void: {because}."),
         (None, _) => String::new(),
     }
+}
+
+fn row_named(person: &Person) -> (i64, String) {
+    (person.id, format!("{}, born {}, {}", person.listed(), person.born_on, person.mrn))
+}
+
+/// To void a row that stands, to take back the void of one that does not.
+fn way_on(visit: &Visit, person: &Person) -> Option<Form> {
+    let form = if person.voided_at.is_none() { void_form } else { restore_form };
+    visit.may(Right::Lend).then(|| form(visit, person.id))
 }
 
 fn facts(person: &Person) -> Vec<(&'static str, String)> {
@@ -353,7 +377,28 @@ pub(crate) async fn void(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Ans
             Err(error) => form.refused(error, AT)?,
         }
     }
-    let page = one(&visit, id, form).await?;
+    let page = one(&visit, id, Some(form)).await?;
+    visit.again(&page.name, &page)
+}
+
+fn restore_form(visit: &Visit, id: i64) -> Form {
+    visit
+        .form(format!("/people/{id}/restore"), "Take the void back")
+        .field(Field::text("reason", "Why the row stands after all").needed())
+        .grave()
+}
+
+/// `POST /people/{id}/restore`.
+pub(crate) async fn restore(visit: Visit, Path(id): Path<i64>, typed: Typed) -> Answer {
+    let mut form = restore_form(&visit, id).filled(&typed).checked();
+    let store = visit.app.store();
+    if !form.has_faults() {
+        match store.restore_person(&visit.author(), id, typed.get("reason")).await {
+            Ok(_) => return Ok(visit.done("The row stands again.", &format!("/people/{id}"))),
+            Err(error) => form.refused(error, AT)?,
+        }
+    }
+    let page = one(&visit, id, Some(form)).await?;
     visit.again(&page.name, &page)
 }
 

@@ -194,6 +194,10 @@ async fn page_with(
     page.papers = papers(visit, night).await?;
     let free = matches!(night.status, NightStatus::Untied | NightStatus::SetAside);
     if free && page.proposal.is_none() && night.replaced_by.is_none() {
+        if !replaceable(all).is_empty() {
+            let form = replace_form(visit, night, all);
+            page.forms.push(("A better file of a night that is in already", form));
+        }
         page.forms.push(("Settle it", settle_form(visit, night, all, find)));
         page.forms.push(("A loan that is not listed", search_form(visit, night)));
     }

@@ -81,11 +81,20 @@ pub(super) fn seen(typed: &Typed) -> Result<i64, Trouble> {
 async fn taken(visit: &Visit, id: i64, typed: &Typed, step: Step) -> Answer {
     let seen = seen(typed)?;
     let reading = Reading::open(visit, id).await?;
+    stepped(visit, typed, reading, (seen, step)).await
+}
+
+/// Takes a step with a night that is open, and answers with what changed.
+pub(super) async fn stepped(
+    visit: &Visit,
+    typed: &Typed,
+    reading: Reading,
+    (seen, step): (i64, Step),
+) -> Answer {
     let recording = reading.opened.recording.clone();
-    let store = visit.app.store();
-    let done = store.step(&visit.author(), id, seen, step, recording.clone()).await?;
-    let night = done.night.clone();
-    let said = done.version.what.clone();
+    let (store, id) = (visit.app.store(), reading.night.id);
+    let done = Box::pin(store.step(&visit.author(), id, seen, step, recording.clone())).await?;
+    let (night, said) = (done.night.clone(), done.version.what.clone());
     let opened = visit.app.nights().stepped(done, recording).await?;
     changed(visit, typed, &Reading { night, opened, ..reading }, &said).await
 }

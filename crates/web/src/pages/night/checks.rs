@@ -17,8 +17,8 @@ use store::reading::steps::judged;
 use store::words::NightStatus;
 
 use super::Reading;
-use super::acts::changed;
 use super::acts::seen;
+use super::acts::stepped;
 use crate::access::Right;
 use crate::form::Field;
 use crate::form::Form;
@@ -30,32 +30,33 @@ use crate::visit::Visit;
 /// The figures that say what a check would do to a night's CO2.
 const FIGURES: [&str; 2] = ["tcpco2.sustained10", "tcpco2.mean"];
 
-/// A check that waits for the reader's word.
-pub(super) struct CheckRow {
+/// A check or a diary that waits for the reader's word.
+pub(super) struct OfferRow {
     pub(super) says: String,
-    /// What would be otherwise, a sentence each; of a signed night nothing is offered.
+    /// What would be otherwise, a sentence each.
     pub(super) would: Vec<String>,
-    pub(super) form: Option<Form>,
+    /// What can be said to it; of a signed night nothing is offered.
+    pub(super) forms: Vec<Form>,
 }
 
 /// The change a check asks of its reader: to be taken up, or to be taken out.
-fn change(one: &NightCheck) -> Option<(Change, bool)> {
-    let entry = entry_of(&one.check)?;
+fn change(visit: &Visit, one: &NightCheck) -> Option<(Change, bool)> {
+    let (entry, when) = (entry_of(&one.check)?, visit.local(one.check.at));
     match one.speaks {
-        Speaks::Anchor if one.is_pending() => Some((Change::TakeCheck { entry }, true)),
+        Speaks::Anchor if one.is_pending() => Some((Change::TakeCheck { entry, when }, true)),
         Speaks::Voided | Speaks::Serviced if one.taken => {
-            Some((Change::DropCheck { entry }, false))
+            Some((Change::DropCheck { entry, when }, false))
         }
         _ => None,
     }
 }
 
 /// The checks of a night that wait for a word, with what each would change.
-pub(super) async fn rows(visit: &Visit, reading: &Reading) -> Result<Vec<CheckRow>, Trouble> {
+pub(super) async fn rows(visit: &Visit, reading: &Reading) -> Result<Vec<OfferRow>, Trouble> {
     let checks = visit.app.store().read().await?.checks_of(&reading.night).await?;
     let mut rows = Vec::new();
     for one in checks {
-        let Some((change, takes)) = change(&one) else { continue };
+        let Some((change, takes)) = change(visit, &one) else { continue };
         let at = visit.local(one.check.at);
         let says = match (takes, one.speaks) {
             (true, _) => {
@@ -68,10 +69,10 @@ pub(super) async fn rows(visit: &Visit, reading: &Reading) -> Result<Vec<CheckRo
                 "The sensor was changed or worked on between this night and the gas check of {at} in its notes. Take it out?"
             ),
         };
-        rows.push(CheckRow {
+        rows.push(OfferRow {
             says,
-            would: would(reading, &change).await?,
-            form: form(visit, reading, one.check.id, takes),
+            would: would(reading, &change, "this check").await?,
+            forms: form(visit, reading, one.check.id, takes).into_iter().collect(),
         });
     }
     Ok(rows)
@@ -88,7 +89,11 @@ fn form(visit: &Visit, reading: &Reading, check: i64, takes: bool) -> Option<For
 
 /// What would be otherwise after a change: CO2 held for ten minutes and its mean, every rule that turns, and every
 /// part of the report in which any word or figure would be another.
-async fn would(reading: &Reading, change: &Change) -> Result<Vec<String>, Trouble> {
+pub(super) async fn would(
+    reading: &Reading,
+    change: &Change,
+    of: &str,
+) -> Result<Vec<String>, Trouble> {
     let (opened, criteria) = (reading.opened.clone(), reading.opened.criteria.clone());
     let pen = Pen { name: String::new(), made_at: String::new() };
     let notes = change.apply(&reading.night.notes, &criteria.name, &pen)?.text;
@@ -97,10 +102,10 @@ async fn would(reading: &Reading, change: &Change) -> Result<Vec<String>, Troubl
         Ok::<_, store::error::StoreError>(engine::report::report(&judgement, &criteria))
     });
     let after = run.await.map_err(|error| Trouble::broken(error.to_string()))??;
-    Ok(differences(&reading.opened.report, &after))
+    Ok(differences(&reading.opened.report, &after, of))
 }
 
-fn differences(before: &Report, after: &Report) -> Vec<String> {
+fn differences(before: &Report, after: &Report, of: &str) -> Vec<String> {
     let lines = |report: &Report| -> Vec<FigureLine> {
         report.figures.iter().flat_map(|group| group.lines.clone()).collect()
     };
@@ -112,8 +117,9 @@ fn differences(before: &Report, after: &Report) -> Vec<String> {
     }
     let parts = parts(&written(before), &written(after));
     all.push(if parts.is_empty() {
-        "No word and no figure of the report would change; only what is said of this check would go."
-            .to_owned()
+        format!(
+            "No word and no figure of the report would change; only what is said of {of} would go."
+        )
     } else {
         format!("Printed otherwise would be {}.", parts.join(", "))
     });
@@ -194,19 +200,15 @@ async fn taken(visit: &Visit, id: i64, typed: &Typed, takes: bool) -> Answer {
     let reading = Reading::open(visit, id).await?;
     let checks = visit.app.store().read().await?.checks_of(&reading.night).await?;
     let wanted = checks.iter().find(|one| Some(one.check.id) == typed.number("check"));
-    let change =
-        wanted.and_then(change).filter(|(_, does)| *does == takes).map(|(change, _)| change);
+    let change = wanted
+        .and_then(|one| change(visit, one))
+        .filter(|(_, does)| *does == takes)
+        .map(|(change, _)| change);
     let Some(change) = change else {
         let says = "This gas check does not wait for a word on this night any more.";
         return Err(Trouble::not_understood(says));
     };
-    let recording = reading.opened.recording.clone();
-    let store = visit.app.store();
-    let done =
-        store.step(&visit.author(), id, seen, Step::Change(change), recording.clone()).await?;
-    let (night, said) = (done.night.clone(), done.version.what.clone());
-    let opened = visit.app.nights().stepped(done, recording).await?;
-    changed(visit, typed, &Reading { night, opened, ..reading }, &said).await
+    stepped(visit, typed, reading, (seen, Step::Change(change))).await
 }
 
 #[cfg(test)]

@@ -25,7 +25,8 @@ use store::words::NightStatus;
 
 use super::Reading;
 use super::checks;
-use super::checks::CheckRow;
+use super::checks::OfferRow;
+use super::diary;
 use super::repeat::Offer;
 use super::repeat::offer;
 use super::second;
@@ -99,8 +100,8 @@ struct Parts {
     learnt: Vec<String>,
     /// How it was tied by hand, what was learnt of its monitor.
     reservations: Vec<String>,
-    /// Gas checks that came after the night was scored, or were voided: what each would change.
-    checks: Vec<CheckRow>,
+    /// A diary and gas checks that came after the night was judged, or were voided: what each would change.
+    offers: Vec<OfferRow>,
     /// Where it is untied, for who may.
     untie: Option<String>,
 }
@@ -192,7 +193,10 @@ pub(super) async fn parts(visit: &Visit, reading: &Reading) -> Result<String, Tr
     // What waits for the reader stands above, with what to do.
     parts.reservations = sentences(&beside.reservations(&reading.night));
     parts.reservations.retain(|one| !parts.learnt.contains(one));
-    parts.checks = checks::rows(visit, reading).await?;
+    if let Some(late) = beside.late_diary(&reading.night) {
+        parts.offers.push(diary::row(visit, reading, &late).await?);
+    }
+    parts.offers.extend(checks::rows(visit, reading).await?);
     let free = reading.night.status != NightStatus::Signed && visit.may(Right::Read);
     parts.untie = free.then(|| format!("/nights/{}/untie", reading.night.id));
     parts.sets = sets(&held.name, names);
@@ -276,7 +280,7 @@ fn made(visit: &Visit, reading: &Reading, versions: &Versions, old: &Value) -> P
         became: None,
         learnt: Vec::new(),
         reservations: Vec::new(),
-        checks: Vec::new(),
+        offers: Vec::new(),
         untie: None,
     }
 }
@@ -288,11 +292,11 @@ fn told(report: &Report) -> Vec<String> {
     first.into_iter().chain(report.night.told.iter().cloned()).collect()
 }
 
-fn sentences(all: &[String]) -> Vec<String> {
+pub(super) fn sentences(all: &[String]) -> Vec<String> {
     all.iter().map(|one| sentence(one)).collect()
 }
 
-fn became(one: Became) -> (Mark, Vec<String>) {
+pub(super) fn became(one: Became) -> (Mark, Vec<String>) {
     let mut says = vec![sentence(&one.says), sentence(&one.because)];
     says.retain(|one| !one.is_empty());
     (one.into(), says)
@@ -468,11 +472,13 @@ fn mark_row(opened: &Opened, notes: &str, entry: &Entry) -> Option<EntryRow> {
             format!("blood gas, {} mmHg", entry.get("pco2_mmhg"))
         }
         "blood_gas" => format!("blood gas, {} kPa", entry.get("pco2_kpa")),
-        "gas_check" => format!(
-            "gas check: {} expected, {} read",
-            entry.get("expected_kpa"),
-            entry.get("observed_kpa")
-        ),
+        "gas_check" => {
+            let kpa = |key: &str| match entry.get(key).parse::<f64>() {
+                Ok(value) => format!("{} kPa", fixed(value, 2)),
+                Err(_) => entry.get(key).to_owned(),
+            };
+            format!("gas check: {} expected, {} read", kpa("expected_kpa"), kpa("observed_kpa"))
+        }
         _ => return None,
     };
     let movable = entry.table != "gas_check";

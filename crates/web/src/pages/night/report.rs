@@ -10,17 +10,21 @@ use store::error::StoreError;
 use store::reading::content::Content;
 use store::reading::content::Wording;
 use store::reading::signing;
+use store::reading::standing::Turn;
 use store::record::db::Conn;
 use store::record::tables::Night;
 use store::record::tables::Report;
 use store::words::NightStatus;
 
 use super::Reading;
+use super::parts::became;
+use super::parts::sentences;
 use crate::access::Right;
 use crate::form::Field;
 use crate::form::Form;
 use crate::form::Kind;
 use crate::form::sentence;
+use crate::mark::Mark;
 use crate::page::Answer;
 use crate::page::Trouble;
 use crate::printer::Paper;
@@ -50,6 +54,11 @@ struct Page {
     stands: String,
     /// Whether what it says above is that nothing may be acted upon.
     fallen: bool,
+    /// What became of the report, and what was learnt since it was signed: before whoever signs.
+    became: Option<(Mark, Vec<String>)>,
+    learnt: Vec<String>,
+    /// The head of the report: whoever signs on a narrow screen reads it before the password.
+    head: Head,
     form: Option<Form>,
     acts: Vec<(&'static str, Form)>,
     phrases: Vec<String>,
@@ -57,6 +66,31 @@ struct Page {
     field: &'static str,
     versions: Vec<Version>,
     assets: &'static str,
+}
+
+/// What of a report is read before anything is signed.
+struct Head {
+    question: String,
+    first: Vec<String>,
+    headline: String,
+    severe: Vec<String>,
+    decision: &'static str,
+    decision_words: String,
+    reservations: Vec<String>,
+}
+
+impl Head {
+    fn of(report: &engine::report::Report, reservations: Vec<String>) -> Self {
+        Self {
+            question: report.question.clone(),
+            first: report.first.clone(),
+            headline: report.headline.clone(),
+            severe: report.severe.iter().map(|one| one.sentence.clone()).collect(),
+            decision: report.decision.id(),
+            decision_words: report.decision_words.clone(),
+            reservations,
+        }
+    }
 }
 
 struct Version {
@@ -86,7 +120,11 @@ async fn made(visit: &Visit, reading: &Reading) -> Result<Page, Trouble> {
     }
     let phrases = conn.setting("phrases").await?.map(|kept| kept.value).unwrap_or_default();
     let (form, field) = form(visit, &mut conn, night, &reports).await?;
+    let beside = conn.beside(std::slice::from_ref(night)).await?;
     drop(conn);
+    let learnt = sentences(&beside.learnt(night));
+    let mut known = sentences(&beside.reservations(night));
+    known.retain(|one| !learnt.contains(one));
     let last = reports.first();
     let standing = last.filter(|report| report.withdrawn_at.is_none());
     let lines = phrases.lines().map(str::trim).filter(|line| !line.is_empty());
@@ -95,6 +133,13 @@ async fn made(visit: &Visit, reading: &Reading) -> Result<Page, Trouble> {
         name: reading.person.listed(),
         stands: stands(visit, night, last),
         fallen: last.is_some() && standing.is_none(),
+        // Withdrawn or open again is what the sentence above says.
+        became: beside
+            .became(night)
+            .filter(|one| matches!(one.what, Turn::Replaced | Turn::SignedAnew))
+            .map(became),
+        learnt,
+        head: Head::of(&reading.opened.report, known),
         acts: standing.map(|_| acts(visit, night)).unwrap_or_default(),
         form,
         phrases: lines.map(str::to_owned).collect(),
@@ -149,17 +194,29 @@ async fn form(
     let last = reports.first();
     Ok(if signed {
         let last = last.filter(|last| last.interpreted_by.is_some());
-        (Some(to_interpret(form, last, interpretation)), "interpretation")
+        let withdrawn = reports.iter().any(|one| one.withdrawn_at.is_some());
+        (Some(to_interpret(form, last, interpretation, withdrawn)), "interpretation")
     } else {
-        (Some(to_sign(form, last, comment)), "comment")
+        (Some(to_sign(form, reports, comment)), "comment")
     })
 }
 
-fn to_interpret(form: Form, last: Option<&Report>, before: Option<(i64, String)>) -> Form {
+fn to_interpret(
+    form: Form,
+    last: Option<&Report>,
+    before: Option<(i64, String)>,
+    withdrawn: bool,
+) -> Form {
     const HINT: &str = "What it means and what is advised. One paragraph a line.";
     let (hint, words) = match before {
         Some((version, words)) => {
             (format!("{HINT} It begins as version {version} had it: read it anew."), words)
+        }
+        None if withdrawn => {
+            let hint = format!(
+                "{HINT} What was written on a version that was withdrawn stands on its paper, below."
+            );
+            (hint, String::new())
         }
         None => (HINT.to_owned(), String::new()),
     };
@@ -167,27 +224,38 @@ fn to_interpret(form: Form, last: Option<&Report>, before: Option<(i64, String)>
         Field::lines("interpretation", "Interpretation", 6).needed().value(words).hint(hint),
     );
     let form = match last {
-        Some(last) => form.field(changed(last)),
+        Some(last) => form.field(changed(&format!("version {}", last.version))),
         None => form,
     };
     form.field(password("I have looked at this report and answer for its interpretation"))
 }
 
-fn to_sign(form: Form, last: Option<&Report>, comment: String) -> Form {
-    let form = form.field(
-        Field::lines("comment", "Comment", 4)
-            .value(comment)
-            .hint("On the recording and what was judged by hand. One paragraph a line."),
-    );
+fn to_sign(form: Form, reports: &[Report], comment: String) -> Form {
+    const HINT: &str = "On the recording and what was judged by hand. One paragraph a line.";
+    // A withdrawal is a row of its own, behind the version it takes back.
+    let (last, was) = match reports {
+        [gone, was, ..] if gone.withdrawn_at.is_some() => {
+            (Some(format!("version {}, which was withdrawn", was.version)), Some(was.version))
+        }
+        [last, ..] => (Some(format!("version {}", last.version)), None),
+        [] => (None, None),
+    };
+    let hint = match was {
+        Some(version) if !comment.is_empty() => format!(
+            "{HINT} It begins as version {version} had it, which was withdrawn: read it anew."
+        ),
+        _ => HINT.to_owned(),
+    };
+    let form = form.field(Field::lines("comment", "Comment", 4).value(comment).hint(hint));
     let form = match last {
-        Some(last) => form.field(changed(last)),
+        Some(last) => form.field(changed(&last)),
         None => form,
     };
     form.field(password("I have read this night and answer for its figures"))
 }
 
-fn changed(last: &Report) -> Field {
-    let label = format!("What changed since version {}", last.version);
+fn changed(last: &str) -> Field {
+    let label = format!("What changed since {last}");
     Field::text("changed", label).hint("It is printed on the paper.").needed()
 }
 
