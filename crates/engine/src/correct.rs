@@ -10,6 +10,7 @@ use crate::criteria::Criteria;
 use crate::criteria::Side;
 use crate::finding::Finding;
 use crate::finding::Weight;
+use crate::notes::BloodGas;
 use crate::recording::Quantity;
 use crate::screen::Screened;
 use crate::stats;
@@ -19,6 +20,7 @@ use crate::trace::Trace;
 
 mod anchors;
 mod bounds;
+mod disagree;
 mod known;
 mod line;
 mod model;
@@ -28,7 +30,7 @@ mod unpaired;
 mod words;
 
 pub use bounds::Bounds;
-pub(crate) use words::DO_NOT_AGREE;
+pub(crate) use disagree::DO_NOT_AGREE;
 
 use line::Line;
 use model::Moved;
@@ -114,6 +116,17 @@ pub struct Contradiction {
     pub sentence: String,
 }
 
+/// How far the sensor's error moved between two anchors of a kind.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Drift {
+    /// Of which kind the two are.
+    pub kind: AnchorKind,
+    /// The later less the earlier.
+    pub kpa: f64,
+    /// When the two were taken, in seconds from the recording's start.
+    pub taken_s: (f64, f64),
+}
+
 /// How CO2 was corrected.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Model {
@@ -175,11 +188,11 @@ pub struct CorrectedCo2 {
     pub offset_start_kpa: Option<f64>,
     /// What was added at its end.
     pub offset_end_kpa: Option<f64>,
-    /// The largest that the error moved between two anchors of a kind that agree, the later less the earlier,
-    /// whatever the model; `None` where no two lie far enough apart to tell.
-    pub drift_kpa: Option<f64>,
+    /// The largest that the error moved between two anchors of a kind that agree, whatever the model; `None`
+    /// where no two lie far enough apart to tell.
+    pub drift: Option<Drift>,
     /// The same between two of which one does not agree with something: only so where both are right.
-    pub drift_if_right: Option<(AnchorKind, f64)>,
+    pub drift_if_right: Option<Drift>,
     /// Corrected samples, NaN where the recording has none. Same length as the channel.
     pub values: Vec<f64>,
     /// What was added to each sample, kPa. Same length.
@@ -210,6 +223,18 @@ impl Corrected {
             trace.band.clone_from(&co2.band);
         }
         Some(trace)
+    }
+
+    /// Every blood gas that was taken, in order of time; one noted twice once, as it counts.
+    pub fn blood_gases(&self) -> Vec<BloodGas> {
+        let Some(co2) = &self.tcpco2 else { return self.screened.notes.blood_gases.clone() };
+        let gases = co2.anchors.iter().filter(|anchor| anchor.kind == AnchorKind::BloodGas);
+        let paired = gases.map(|gas| (gas.taken_s, gas.reference_kpa));
+        let all = paired.chain(co2.unpaired.iter().map(|gas| (gas.at_s, gas.pco2_kpa)));
+        let mut all: Vec<BloodGas> =
+            all.map(|(at_s, pco2_kpa)| BloodGas { at_s, pco2_kpa }).collect();
+        all.sort_by(|a, b| a.at_s.total_cmp(&b.at_s).then(a.pco2_kpa.total_cmp(&b.pco2_kpa)));
+        all
     }
 }
 
@@ -243,20 +268,22 @@ fn co2(screened: &Screened, criteria: &Criteria) -> Option<(CorrectedCo2, Vec<Fi
     let span_s = (channel.time_s(0), channel.time_s(values.len()));
     let bounds = model::bounds(&found.anchors, factor, limits, span_s);
     let moves = model::moves(&found.anchors, factor, level_kpa, limits);
-    let (doubted, sure): (Vec<Moved>, Vec<Moved>) = moves.into_iter().partition(|moved| {
-        bounds.is_doubted(moved.kind, moved.at_s.0) || bounds.is_doubted(moved.kind, moved.at_s.1)
-    });
+    let (doubted, sure): (Vec<Moved>, Vec<Moved>) =
+        moves.into_iter().partition(|moved| bounds.is_doubted(moved.kind, moved.at_s));
+    let largest = |moves: Vec<Moved>| {
+        Moved::largest(moves.into_iter()).map(|moved| drift(moved, &found.anchors))
+    };
     let mut co2 = CorrectedCo2 {
-        drift_kpa: Moved::largest(sure.into_iter()).map(|moved| moved.kpa),
-        drift_if_right: Moved::largest(doubted.into_iter()).map(|moved| (moved.kind, moved.kpa)),
-        disagreement: words::disagreement(&bounds, &found.anchors, &screened.recording.clock),
+        drift: largest(sure),
+        drift_if_right: largest(doubted),
+        disagreement: disagree::disagreement(&bounds, &found.anchors, &screened.recording.clock),
         anchors: found.anchors,
         unpaired: found.unpaired,
         unused_checks: found.unused_checks,
         bounds,
         ..CorrectedCo2::as_recorded(values)
     };
-    findings.extend(co2.disagreement.as_ref().map(|sentence| disagree(sentence)));
+    findings.extend(co2.disagreement.as_ref().map(|sentence| not_agreed(sentence)));
     if let Some((model, line)) = &chosen {
         co2.model = *model;
         let held = |at_s: f64| Some(co2.bounds.hold(at_s, added(*model, line, at_s, level_kpa)?));
@@ -286,7 +313,7 @@ impl CorrectedCo2 {
             disagreement: None,
             offset_start_kpa: None,
             offset_end_kpa: None,
-            drift_kpa: None,
+            drift: None,
             drift_if_right: None,
             added_kpa: vec![0.0; values.len()],
             band: vec![Band::default(); values.len()],
@@ -309,8 +336,18 @@ fn retired(criteria: &Criteria) -> Option<Finding> {
     })
 }
 
-fn disagree(sentence: &str) -> Finding {
+fn not_agreed(sentence: &str) -> Finding {
     Finding::new("anchors_disagree", Weight::Serious, sentence).on("tcpco2")
+}
+
+/// A move of the error, with when its two anchors were taken and not when the sensor showed them.
+fn drift(moved: Moved, anchors: &[Anchor]) -> Drift {
+    let taken_s = |at_s: f64| {
+        let is = |one: &&Anchor| one.kind == moved.kind && one.at_s.total_cmp(&at_s).is_eq();
+        anchors.iter().find(is).map_or(at_s, |one| one.taken_s)
+    };
+    let (from_s, to_s) = moved.at_s;
+    Drift { kind: moved.kind, kpa: moved.kpa, taken_s: (taken_s(from_s), taken_s(to_s)) }
 }
 
 /// What is added at one moment; for a ratio, to the level given.

@@ -52,10 +52,12 @@ pub mod diary;
 mod file;
 mod other_night;
 mod place;
+mod skin;
 mod when;
 
 pub use file::NotesError;
 pub use file::NotesFile;
+pub use skin::tells_of_harm;
 
 /// A blood gas taken during or around the night.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -102,6 +104,11 @@ impl Told {
     pub fn asked(&self) -> &str {
         let known = diary::QUESTIONS.iter().find(|question| question.key == self.about);
         known.map_or(self.about.as_str(), |question| question.asks)
+    }
+
+    /// Whether it tells of skin under the sensor that was harmed.
+    pub fn is_harmed_skin(&self) -> bool {
+        self.about.trim().eq_ignore_ascii_case("skin") && tells_of_harm(&self.says)
     }
 }
 

@@ -345,6 +345,13 @@ impl Recording {
         }
     }
 
+    /// The time of day; with its date outside the recording, where it would be read as one inside it.
+    pub fn when(&self, at_s: f64) -> String {
+        let dated = self.clock.date_known() && !self.whole().contains(at_s);
+        let format = if dated { "%H:%M on %-d %B %Y" } else { "%H:%M" };
+        self.clock.at(at_s).civil.strftime(format).to_string()
+    }
+
     /// The whole recording as one stretch.
     pub fn whole(&self) -> Stretch {
         Stretch::new(0.0, self.duration_s)

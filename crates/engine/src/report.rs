@@ -16,6 +16,7 @@ use crate::time::Stretch;
 mod answer;
 mod caution;
 mod figures;
+mod gases;
 mod levels;
 mod night;
 mod picture;
@@ -34,7 +35,7 @@ pub struct Report {
     pub question: String,
     /// What the rules the question needs say together.
     pub answer: Answer,
-    /// What must be read before the answer, each a sentence: gases that do not agree with the sensor.
+    /// What must be read before the answer, each a sentence: gases that do not agree with the sensor, harmed skin.
     pub first: Vec<String>,
     /// The answer in one short sentence.
     pub headline: String,
@@ -42,7 +43,8 @@ pub struct Report {
     pub severe: Vec<SevereLine>,
     /// What the file may hold and was not read, each a sentence: without it no "none" may be believed.
     pub not_read: Vec<String>,
-    /// What was seen, in whole sentences with units; empty when there are no figures.
+    /// What was seen, in whole sentences with units: every blood gas first, then the figures; empty where there
+    /// is neither.
     pub summary: Vec<String>,
     /// Whether the night answers the question.
     pub decision: Decision,
@@ -277,7 +279,7 @@ pub fn report(judgement: &Judgement, criteria: &Criteria) -> Report {
         headline: answer::headline(judgement, &rules, &figures),
         severe: severe(judgement),
         not_read: not_read(judgement),
-        summary: answer::summary(&figures),
+        summary: answer::summary(judgement, &figures),
         decision: judgement.verdict.decision,
         decision_words: answer::decision(judgement.verdict.decision, &rules).into(),
         reasons: judgement.verdict.reasons.clone(),

@@ -203,6 +203,15 @@ impl Clock {
         self.at(at_s).civil.strftime(format).to_string()
     }
 
+    /// A stretch on the wall: `02:10–02:25`, with seconds when it is shorter than two minutes, and once where
+    /// both ends of such a short one read the same.
+    pub fn span(&self, stretch: &Stretch) -> String {
+        let short = stretch.length_s() < 120.0;
+        let start = self.label(stretch.start_s, short);
+        let end = self.label(stretch.end_s, short);
+        if short && start == end { start } else { format!("{start}\u{2013}{end}") }
+    }
+
     /// The same without seconds, and with its date where it lies so far outside a night of `duration_s` that the
     /// time of day alone would name a moment nearer to it.
     pub fn dated(&self, at_s: f64, duration_s: f64) -> String {
@@ -289,5 +298,18 @@ mod tests {
         );
         assert_eq!(left, vec![Stretch::new(0.0, 10.0), Stretch::new(30.0, 90.0)]);
         assert!((total_s(&left) - 70.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_stretch_tells_two_times_only_where_they_differ() {
+        let clock = Clock::civil(jiff::civil::datetime(2026, 1, 10, 1, 0, 0, 0));
+        for (start_s, end_s, words) in [
+            (1800.0, 1800.0, "01:30:00"),
+            (1800.2, 1800.7, "01:30:00"),
+            (1800.0, 1830.0, "01:30:00\u{2013}01:30:30"),
+            (1800.0, 2700.0, "01:30\u{2013}01:45"),
+        ] {
+            assert_eq!(clock.span(&Stretch::new(start_s, end_s)), words);
+        }
     }
 }

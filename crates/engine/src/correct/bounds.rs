@@ -57,24 +57,35 @@ impl Bounds {
         self.standing.agree
     }
 
-    /// What does not agree with something else.
-    pub(super) fn apart(&self) -> impl Iterator<Item = &Known> {
-        self.standing.apart.iter().map(|&i| &self.known[i])
+    /// Everything that is known.
+    pub(super) fn known(&self) -> &[Known] {
+        &self.known
     }
 
-    /// The gas checks among it that bear on nothing, since they do not agree with the blood gases.
-    pub(super) fn aside(&self) -> impl Iterator<Item = &Known> {
-        self.standing.aside.iter().map(|&i| &self.known[i])
+    /// Every two that do not agree, each by its place.
+    pub(super) fn quarrels(&self) -> &[(usize, usize)] {
+        &self.standing.quarrels
     }
 
-    /// Whether an anchor does not agree with another of those that bear on the band.
-    pub(super) fn is_doubted(&self, kind: AnchorKind, at_s: f64) -> bool {
-        let is = |known: &Known| {
-            known
-                .anchor()
-                .is_some_and(|(of, point)| of == kind && point.at_s.total_cmp(&at_s).is_eq())
+    /// The gas checks that bear on nothing, since they do not agree with the blood gases; each by its place.
+    pub(super) fn aside(&self) -> &[usize] {
+        &self.standing.aside
+    }
+
+    /// Whether it is so only if both are right that the sensor moved between two anchors of a kind: where the
+    /// two do not agree, or one does not with another of those that bear on the band.
+    pub(super) fn is_doubted(&self, kind: AnchorKind, at_s: (f64, f64)) -> bool {
+        let is = |i: usize, at_s: f64| {
+            let anchor = self.known[i].anchor();
+            anchor.is_some_and(|(of, point)| of == kind && point.at_s.total_cmp(&at_s).is_eq())
         };
-        self.apart().any(is) && !self.aside().any(is)
+        let among = |of: &[usize], at_s: f64| of.iter().any(|&i| is(i, at_s));
+        let doubted =
+            |at_s: f64| among(&self.standing.apart, at_s) && !among(&self.standing.aside, at_s);
+        let two = |&(i, j): &(usize, usize)| {
+            (is(i, at_s.0) && is(j, at_s.1)) || (is(i, at_s.1) && is(j, at_s.0))
+        };
+        doubted(at_s.0) || doubted(at_s.1) || self.standing.quarrels.iter().any(two)
     }
 
     /// How far the sensor drifts in so many seconds, as wide as a range is taken.

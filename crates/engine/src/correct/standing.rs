@@ -44,6 +44,8 @@ pub(super) struct Standing {
     pub(super) apart: Vec<usize>,
     /// Those of them that therefore bear on nothing.
     pub(super) aside: Vec<usize>,
+    /// Every two of what says something that do not agree, the first of both first.
+    pub(super) quarrels: Vec<(usize, usize)>,
 }
 
 impl Standing {
@@ -56,23 +58,26 @@ impl Standing {
             let yields = |i: usize| bears.iter().any(|&j| (single(j) || !single(i)) && below(j, i));
             bears.iter().copied().filter(|&i| !yields(i)).collect()
         };
-        let quarrels = |i: usize| bears.iter().any(|&j| order.apart(i, j));
+        let contradicted = |i: usize| bears.iter().any(|&j| order.apart(i, j));
         let singles = || bears.iter().filter(|&&i| single(i));
         // What checks tell together yields to what sensors are known to err by, without a word.
         let silent = |i: usize, j: usize| known[i].is_shape() && known[j].is_unchecked();
-        let heard = || bears.iter().chain(&against);
-        let disagrees =
-            |i: usize| heard().any(|&j| order.apart(i, j) && !silent(i, j) && !silent(j, i));
-        let marked: Vec<usize> = heard().copied().filter(|&i| disagrees(i)).collect();
+        let heard = || bears.iter().chain(&against).copied();
+        let two = heard().flat_map(|i| heard().map(move |j| (i, j))).filter(|(i, j)| i < j);
+        let disagree =
+            |&(i, j): &(usize, usize)| order.apart(i, j) && !silent(i, j) && !silent(j, i);
+        let quarrels: Vec<(usize, usize)> = two.filter(disagree).collect();
+        let marked: Vec<usize> = quarrels.iter().flat_map(|&(i, j)| [i, j]).collect();
         let named = |i: usize| marked.iter().any(|&j| j == i || known[j].stands_on(&known[i]));
         let apart: Vec<usize> = (0..known.len()).filter(|&i| single(i) && named(i)).collect();
         Self {
             lowest: ends(&|j, i| order.below(j, i)),
             highest: ends(&|j, i| order.below(i, j)),
             agree: !singles().any(|&i| singles().any(|&j| order.apart(i, j))),
-            moves: bears.iter().copied().filter(|&i| single(i) || !quarrels(i)).collect(),
+            moves: bears.iter().copied().filter(|&i| single(i) || !contradicted(i)).collect(),
             aside: apart.iter().copied().filter(|i| against.contains(i)).collect(),
             apart,
+            quarrels,
         }
     }
 }
@@ -308,10 +313,10 @@ mod tests {
         let (gas, check) = ((true, 7.5, 1.2), (false, -0.2, 0.0));
         let (with, without) = (bounds(known(&[check, gas])), bounds(known(&[gas])));
         assert_eq!(ranges(&with), ranges(&without));
-        assert_eq!((with.apart().count(), with.aside().count()), (2, 1));
+        assert_eq!((with.quarrels().len(), with.aside().len()), (1, 1));
         assert!(with.agree());
         let near = bounds(known(&[check, (true, 7.5, 0.9)]));
-        assert_eq!((near.apart().count(), near.aside().count()), (0, 0));
+        assert_eq!((near.quarrels().len(), near.aside().len()), (0, 0));
     }
 
     proptest! {

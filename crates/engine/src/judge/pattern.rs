@@ -204,9 +204,8 @@ fn co2_rise(bench: &Bench, criteria: &Criteria, falls: bool) -> Option<Pattern> 
     })
 }
 
-/// The largest rise of CO2 after a start of oxygen, and when that was.
-pub(super) fn rise_on_oxygen(bench: &Bench) -> Option<(f64, f64)> {
-    let trace = &bench.lane(Quantity::Tcpco2)?.trace;
+/// The largest rise of a trace of CO2 after a start of oxygen, and when that was.
+pub(super) fn rise_on_oxygen(bench: &Bench, trace: &Trace) -> Option<(f64, f64)> {
     let screened = &bench.scores.corrected.screened;
     let marks = screened.recording.marks.iter().chain(&screened.notes.marks);
     marks
@@ -224,7 +223,7 @@ pub(super) fn rise_on_oxygen(bench: &Bench) -> Option<(f64, f64)> {
 /// CO2 higher after oxygen starts than before.
 fn co2_rise_on_oxygen(bench: &Bench, criteria: &Criteria) -> Option<Pattern> {
     let screened = &bench.scores.corrected.screened;
-    let (at_s, rise_kpa) = rise_on_oxygen(bench)?;
+    let (at_s, rise_kpa) = rise_on_oxygen(bench, &bench.lane(Quantity::Tcpco2)?.trace)?;
     if rise_kpa < criteria.judge.co2_rise_kpa.value {
         return None;
     }

@@ -11,6 +11,7 @@ use crate::criteria::Criteria;
 use crate::criteria::Setting;
 use crate::criteria::SevereCriteria;
 use crate::criteria::passes;
+use crate::notes::BloodGas;
 use crate::recording::Quantity;
 use crate::stats;
 use crate::trace::Trace;
@@ -128,17 +129,16 @@ impl Look<'_> {
         })
     }
 
-    /// CO2 held for ten minutes: as corrected, or as recorded where the correction takes it under the limit.
+    /// CO2 held for ten minutes.
     fn co2_held(&self) -> Option<Severe> {
         let corrected = self.bench.scores.value("tcpco2.sustained10")?;
         let limit = &self.limits.co2_held_10min_kpa;
-        let (level, how) = if above(corrected, limit) {
-            (corrected, "")
-        } else {
-            (self.co2_as_recorded()?, ", as recorded and before its correction")
-        };
+        let recorded = self.recorded();
+        let recorded = recorded
+            .and_then(|trace| stats::highest_held(&counted(&trace), trace.samples_in(600.0)));
+        let (level, how) = self.standing(corrected, recorded, limit)?;
         let words = level_words(Quantity::Tcpco2, level);
-        above(level, limit).then(|| Severe {
+        Some(Severe {
             brief: format!("CO2 held {words} for 10 min{how}"),
             sentence: format!(
                 "CO2 stayed at or above {words} for 10 min on end{how}; the limit of this set is {}.",
@@ -148,45 +148,79 @@ impl Look<'_> {
         })
     }
 
-    fn co2_as_recorded(&self) -> Option<f64> {
-        let trace = self.bench.scores.corrected.screened.trace(Quantity::Tcpco2)?;
-        stats::highest_held(&counted(&trace), trace.samples_in(600.0))
+    /// CO2 before its correction.
+    fn recorded(&self) -> Option<Trace> {
+        self.bench.scores.corrected.screened.trace(Quantity::Tcpco2)
     }
 
+    /// A figure of CO2 beyond its limit and how it came to be, to go on with: as corrected, or as recorded where
+    /// the correction takes it under the limit. What the correction alone makes of it, or one by anchors that
+    /// do not agree, nothing ever read: it is told with what was recorded.
+    fn standing(
+        &self,
+        corrected: f64,
+        recorded: Option<f64>,
+        limit: &Setting,
+    ) -> Option<(f64, String)> {
+        let beyond = recorded.filter(|&kpa| above(kpa, limit));
+        if !above(corrected, limit) {
+            return beyond.map(|kpa| (kpa, ", as recorded and before its correction".into()));
+        }
+        let co2 = self.bench.scores.corrected.tcpco2.as_ref()?;
+        if beyond.is_some() && co2.disagreement.is_none() {
+            return Some((corrected, String::new()));
+        }
+        let by = co2.corrected_by();
+        let read = recorded.map_or_else(
+            || "nothing was recorded for so long".into(),
+            |kpa| format!("recorded {}", level_words(Quantity::Tcpco2, kpa)),
+        );
+        Some((corrected, format!(" as corrected {by}, {read}")))
+    }
+
+    /// Every blood gas of this night beyond the limit, in order of time; one noted twice is told once.
     fn blood_gas(&self) -> Option<Severe> {
         let screened = &self.bench.scores.corrected.screened;
         let recording = &screened.recording;
         let farthest_s = self.bench.criteria.correct.anchor_farthest_h.value * 3600.0;
         let times = -farthest_s..=recording.duration_s + farthest_s;
-        let near = screened.notes.blood_gases.iter().filter(|gas| times.contains(&gas.at_s));
-        // The highest of this night; of two as high the earlier, so that one noted twice is told once and alike.
-        let gas =
-            near.max_by(|a, b| a.pco2_kpa.total_cmp(&b.pco2_kpa).then(b.at_s.total_cmp(&a.at_s)))?;
         let limit = &self.limits.blood_gas_kpa;
-        let words = level_words(Quantity::Tcpco2, gas.pco2_kpa);
-        // Outside the night a time of day alone would be read as one inside it.
-        let dated = recording.clock.date_known() && !recording.whole().contains(gas.at_s);
-        let format = if dated { "%H:%M on %-d %B %Y" } else { "%H:%M" };
-        let at = recording.clock.at(gas.at_s).civil.strftime(format).to_string();
-        above(gas.pco2_kpa, limit).then(|| Severe {
-            brief: format!("a blood gas of {words} at {at}"),
+        let mut gases = self.bench.scores.corrected.blood_gases();
+        gases.retain(|gas| times.contains(&gas.at_s) && above(gas.pco2_kpa, limit));
+        let told = |gas: &BloodGas| {
+            let words = level_words(Quantity::Tcpco2, gas.pco2_kpa);
+            (words, recording.when(gas.at_s))
+        };
+        let mut told: Vec<(String, String)> = gases.iter().map(told).collect();
+        told.dedup();
+        let highest = gases.iter().map(|gas| gas.pco2_kpa).reduce(f64::max)?;
+        let named = told.iter().map(|(words, at)| format!("a blood gas of {words} at {at}"));
+        let had = told.iter().map(|(words, at)| format!("at {at} had a PCO2 of {words}"));
+        Some(Severe {
+            brief: named.collect::<Vec<_>>().join(" and "),
             sentence: format!(
-                "A blood gas at {at} had a PCO2 of {words}; the limit of this set is {}.",
+                "A blood gas {}; the limit of this set is {}.",
+                had.collect::<Vec<_>>().join(" and one "),
                 level_words(Quantity::Tcpco2, limit.value)
             ),
-            ..of("blood_gas_kpa", gas.pco2_kpa, Unit::Kilopascal, limit)
+            ..of("blood_gas_kpa", highest, Unit::Kilopascal, limit)
         })
     }
 
     fn on_oxygen(&self) -> Option<Severe> {
-        let (at_s, rise) = rise_on_oxygen(self.bench)?;
+        let (at_s, rise) = rise_on_oxygen(self.bench, &self.bench.lane(Quantity::Tcpco2)?.trace)?;
+        let recorded = self.recorded();
+        let recorded = recorded.and_then(|trace| rise_on_oxygen(self.bench, &trace));
         let limit = &self.limits.co2_rise_on_oxygen_kpa;
+        let at_s = if above(rise, limit) { at_s } else { recorded?.0 };
+        let (rise, how) = self.standing(rise, recorded.map(|(_, kpa)| kpa), limit)?;
         let words = level_words(Quantity::Tcpco2, rise);
         let at = self.bench.scores.corrected.screened.recording.clock.label(at_s, false);
-        above(rise, limit).then(|| Severe {
-            brief: format!("CO2 rose by {words} after oxygen started at {at}"),
+        Some(Severe {
+            brief: format!("CO2 rose by {words} after oxygen started at {at}{how}"),
             sentence: format!(
-                "CO2 was {words} higher from half an hour after oxygen started at {at}; the limit of this set is {}.",
+                "CO2 was {words} higher from half an hour after oxygen started at {at}{how}; the limit of this \
+                 set is {}.",
                 level_words(Quantity::Tcpco2, limit.value)
             ),
             ..of("co2_rise_on_oxygen_kpa", rise, Unit::Kilopascal, limit)

@@ -12,6 +12,8 @@ use super::answer;
 use super::bench::Bench;
 use super::words::hours_words;
 use super::words::level_words;
+use crate::correct::AnchorKind;
+use crate::correct::Drift;
 use crate::correct::Unpaired;
 use crate::criteria::BreathingAsked;
 use crate::criteria::Criteria;
@@ -24,6 +26,7 @@ use crate::recording::MarkKind;
 use crate::recording::Quantity;
 use crate::recording::Recording;
 use crate::screen::PeriodBasis;
+use crate::time;
 use crate::time::Stretch;
 
 /// What the reasons are told by when they are counted.
@@ -402,27 +405,39 @@ fn too_little(bench: &Bench, quantity: Quantity, least_h: f64) -> Option<Reserva
 /// so only if they are right, and another gas or check tells it where another night does not.
 fn drifted(bench: &Bench, most_kpa: f64) -> Option<Reservation> {
     let co2 = bench.scores.corrected.tcpco2.as_ref()?;
-    let beyond = |kpa: &f64| !passes(most_kpa - kpa.abs(), false);
-    let accepts = |kpa: f64| {
-        format!(
-            "{}, more than the {} this department accepts.",
-            level_words(Quantity::Tcpco2, kpa.abs()),
-            level_words(Quantity::Tcpco2, most_kpa)
-        )
+    let beyond = |drift: &Drift| !passes(most_kpa - drift.kpa.abs(), false);
+    let accepts = format!(
+        "more than the {} this department accepts.",
+        level_words(Quantity::Tcpco2, most_kpa)
+    );
+    let clock = &bench.scores.corrected.screened.recording.clock;
+    let two = |drift: &Drift| {
+        let (from, to) = drift.taken_s;
+        let (kind, from, to) =
+            (drift.kind.plural(), clock.label(from, false), clock.label(to, false));
+        format!("the {kind} at {from} and {to}")
     };
-    if let Some(drift_kpa) = co2.drift_kpa.filter(beyond) {
+    let by = |drift: &Drift| level_words(Quantity::Tcpco2, drift.kpa.abs());
+    if let Some(drift) = co2.drift.filter(beyond) {
         return Some(Reservation {
-            reason: format!("{DRIFTED}{}", accepts(drift_kpa)),
-            mend: Some(again("Another night after the sensor has been serviced and checked.")),
+            reason: format!("{DRIFTED}{} between {}, {accepts}", by(&drift), two(&drift)),
+            mend: Some(again(match drift.kind {
+                AnchorKind::GasCheck => {
+                    "Another night after the sensor, whose own gas checks show the drift, has been serviced."
+                }
+                AnchorKind::BloodGas => {
+                    "Another night after the sensor has been serviced and checked."
+                }
+            })),
             night: true,
         });
     }
-    let (kind, drift_kpa) = co2.drift_if_right.filter(|(_, kpa)| beyond(kpa))?;
+    let drift = co2.drift_if_right.filter(beyond)?;
     Some(Reservation {
         reason: format!(
-            "If both {} are right, the CO2 sensor drifted by {}",
-            kind.plural(),
-            accepts(drift_kpa)
+            "If {} are both right, the CO2 sensor drifted by {}, {accepts}",
+            two(&drift),
+            by(&drift)
         ),
         mend: Some(again(TELLS)),
         night: false,
@@ -469,24 +484,27 @@ fn mend(
     once
 }
 
+/// Shorter than this a diary tells little of, s.
+const TOLD_S: f64 = 60.0;
+
 /// A diary entry for the longest unbelieved stretches that decide; three at most, or it is no help.
 fn diary_entry(bench: &Bench, stretches: &[Stretch]) -> Option<String> {
-    let mut unseen: Vec<&Stretch> = stretches
-        .iter()
-        .filter(|stretch| {
-            [Quantity::Spo2, Quantity::Tcpco2]
-                .iter()
-                .any(|quantity| bench.unseen(*quantity).iter().any(|gap| gap.overlaps(stretch)))
-        })
-        .collect();
+    let unseen = stretches.iter().filter(|stretch| {
+        [Quantity::Spo2, Quantity::Tcpco2]
+            .iter()
+            .any(|quantity| bench.unseen(*quantity).iter().any(|gap| gap.overlaps(stretch)))
+    });
+    // What two channels ask of one time is one question.
+    let mut unseen = time::join(unseen.copied().collect());
+    if unseen.iter().any(|stretch| stretch.length_s() >= TOLD_S) {
+        unseen.retain(|stretch| stretch.length_s() >= TOLD_S);
+    }
     unseen.sort_by(|a, b| b.length_s().total_cmp(&a.length_s()));
     unseen.truncate(3);
     unseen.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
     let clock = &bench.scores.corrected.screened.recording.clock;
-    let times: Vec<String> = unseen
-        .iter()
-        .map(|s| format!("{}–{}", clock.label(s.start_s, false), clock.label(s.end_s, false)))
-        .collect();
+    let mut times: Vec<String> = unseen.iter().map(|stretch| clock.span(stretch)).collect();
+    times.dedup();
     (!times.is_empty())
         .then(|| format!("A diary entry for {}: awake or out of bed then?", times.join(", ")))
 }

@@ -67,6 +67,13 @@ fn answer(out: &mut String, report: &Report, pen: Pen) {
         let _ = writeln!(out, "{}", pen.bold(&line));
     }
     let _ = writeln!(out, "{}", pen.bold(&report.decision_words));
+    if !report.summary.is_empty() {
+        out.push('\n');
+    }
+    for sentence in &report.summary {
+        wrap(out, "", sentence);
+    }
+    out.push('\n');
     for sentence in &report.not_read {
         wrap(out, "  Not read: ", sentence);
     }
@@ -75,10 +82,6 @@ fn answer(out: &mut String, report: &Report, pen: Pen) {
     }
     for mend in &report.mend {
         wrap(out, "  To mend: ", mend);
-    }
-    out.push('\n');
-    for sentence in &report.summary {
-        wrap(out, "", sentence);
     }
 }
 

@@ -9,6 +9,7 @@ use crate::judge::Judgement;
 use crate::judge::RuleAnswer;
 use crate::judge::SEVERE;
 use crate::judge::causes;
+use crate::report::gases;
 use crate::report::words;
 use crate::time::Clock;
 use crate::time::Stretch;
@@ -70,10 +71,16 @@ fn margin_words(margin: f64, unit: &Unit) -> Option<String> {
 fn told(stretches: &[Stretch], clock: &Clock) -> Vec<String> {
     let mut longest: Vec<&Stretch> = stretches.iter().collect();
     longest.sort_by(|a, b| b.length_s().total_cmp(&a.length_s()));
-    let mut told: Vec<String> =
-        longest.iter().take(STRETCHES_TOLD).map(|s| words::clock_span(clock, s)).collect();
-    if longest.len() > STRETCHES_TOLD {
-        told.push(format!("and {} more", longest.len() - STRETCHES_TOLD));
+    let mut told: Vec<String> = Vec::new();
+    for span in longest.iter().map(|stretch| clock.span(stretch)) {
+        if !told.contains(&span) {
+            told.push(span);
+        }
+    }
+    let more = told.len().saturating_sub(STRETCHES_TOLD);
+    if more > 0 {
+        told.truncate(STRETCHES_TOLD);
+        told.push(format!("and {more} more"));
     }
     told
 }
@@ -86,7 +93,8 @@ pub(super) fn headline(
 ) -> String {
     let answer = judgement.verdict.answer;
     let severe = severe(judgement);
-    let seen = if severe.is_none() && answer != Answer::Met { seen(figures) } else { None };
+    let seen =
+        if severe.is_none() && answer != Answer::Met { seen(judgement, figures) } else { None };
     let answered = answered(answer, rules);
     [severe, seen, Some(answered)].into_iter().flatten().collect::<Vec<_>>().join(" ")
 }
@@ -106,7 +114,7 @@ fn severe(judgement: &Judgement) -> Option<String> {
 }
 
 /// What oxygen and CO2 did, in the fewest words: without it "not met" reads as well.
-fn seen(groups: &[FigureGroup]) -> Option<String> {
+fn seen(judgement: &Judgement, groups: &[FigureGroup]) -> Option<String> {
     let find = |id: &str| {
         let line = groups.iter().flat_map(|group| &group.lines).find(|line| line.id == id)?;
         said(line)
@@ -115,11 +123,19 @@ fn seen(groups: &[FigureGroup]) -> Option<String> {
     let clauses = [
         find("spo2.mean").map(|mean| format!("SpO2 averaged {mean}")),
         falls.map(|rate| format!("it fell by 4 % or more {rate} times an hour")),
-        find("tcpco2.sustained10")
-            .map(|held| format!("CO2 held {held} for ten minutes at its highest")),
+        find("tcpco2.sustained10").map(|held| {
+            format!("CO2{} held {held} for ten minutes at its highest", doubted(judgement))
+        }),
     ];
     let clauses: Vec<String> = clauses.into_iter().flatten().collect();
     (!clauses.is_empty()).then(|| format!("{}.", words::capital(&clauses.join("; "))))
+}
+
+/// That nothing ever read CO2 as it stands, between commas, where what corrects it does not agree.
+fn doubted(judgement: &Judgement) -> String {
+    let co2 = judgement.scores.corrected.tcpco2.as_ref();
+    let doubted = co2.filter(|co2| co2.disagreement.is_some());
+    doubted.map_or_else(String::new, |co2| format!(", as corrected {},", co2.corrected_by()))
 }
 
 /// What the rules the question needs say together, counted.
@@ -158,7 +174,8 @@ fn answered(answer: Answer, rules: &[RuleLine]) -> String {
 }
 
 /// What must be read before the answer: blood gases and checks that do not agree, with each other or with the
-/// sensor, and a blood gas past a level of CO2 that is asked and that could not be held against the sensor.
+/// sensor, a blood gas past a level of CO2 that is asked and that could not be held against the sensor, and
+/// skin that was harmed.
 pub(super) fn first(judgement: &Judgement) -> Vec<String> {
     let co2 = judgement.scores.corrected.tcpco2.iter();
     let disagree = co2.flat_map(|co2| {
@@ -166,7 +183,12 @@ pub(super) fn first(judgement: &Judgement) -> Vec<String> {
         co2.disagreement.iter().chain(unpaired.map(|one| &one.sentence))
     });
     let past = judgement.verdict.reasons.iter().filter(|reason| is_unpaired(reason));
-    disagree.chain(past).cloned().collect()
+    let notes = &judgement.scores.corrected.screened.notes;
+    let harmed = notes.told.iter().filter(|one| one.is_harmed_skin());
+    let skin = harmed.map(|one| {
+        words::whole_sentence(&format!("Told of the skin under the sensor: {}", one.says.trim()))
+    });
+    disagree.chain(past).cloned().chain(skin).collect()
 }
 
 fn is_unpaired(reason: &str) -> bool {
@@ -200,8 +222,8 @@ pub(super) fn decision(decision: Decision, rules: &[RuleLine]) -> &'static str {
     }
 }
 
-/// What was seen, in a sentence on oxygen and one on CO2.
-pub(super) fn summary(groups: &[FigureGroup]) -> Vec<String> {
+/// What was seen: the blood gases, then a sentence on oxygen and one on CO2.
+pub(super) fn summary(judgement: &Judgement, groups: &[FigureGroup]) -> Vec<String> {
     let find = |id: &str| {
         let line = groups.iter().flat_map(|group| &group.lines).find(|line| line.id == id)?;
         said(line)
@@ -220,14 +242,14 @@ pub(super) fn summary(groups: &[FigureGroup]) -> Vec<String> {
         ],
     );
     let co2 = sentence(
-        "tcPCO2",
+        &format!("tcPCO2{}", doubted(judgement)),
         &[
             ("was ", find("tcpco2.awake"), " awake"),
             ("averaged ", find("tcpco2.mean"), ""),
             ("held ", find("tcpco2.sustained10"), " for ten minutes at its highest"),
         ],
     );
-    [oxygen, co2].into_iter().flatten().collect()
+    [gases::line(judgement), oxygen, co2].into_iter().flatten().collect()
 }
 
 fn said(line: &FigureLine) -> Option<String> {

@@ -42,14 +42,9 @@ pub fn duration(seconds: f64) -> String {
     }
 }
 
-/// A stretch on the wall clock: `02:10–02:25`, with seconds when it is shorter than two minutes.
+/// A stretch on the wall clock, as [`Clock::span`] tells it.
 pub fn clock_span(clock: &Clock, stretch: &Stretch) -> String {
-    let seconds = stretch.length_s() < 120.0;
-    let start = clock.label(stretch.start_s, seconds);
-    if stretch.length_s() <= 0.0 {
-        return start;
-    }
-    format!("{start}\u{2013}{}", clock.label(stretch.end_s, seconds))
+    clock.span(stretch)
 }
 
 /// How many decimals a figure is printed with.

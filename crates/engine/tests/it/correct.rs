@@ -83,7 +83,7 @@ fn without_anchors_nothing_is_corrected_and_that_is_said() {
     let co2 = night.tcpco2.as_ref().unwrap();
     let recorded = &night.screened.recording.channel(Quantity::Tcpco2).unwrap().samples;
     assert_eq!((co2.model, co2.values.as_slice()), (Model::None, &**recorded));
-    assert_eq!((co2.offset_start_kpa, co2.drift_kpa), (None, None));
+    assert_eq!((co2.offset_start_kpa, co2.drift), (None, None));
     assert_eq!(codes(&night), ["co2_not_corrected"]);
 }
 
@@ -137,10 +137,10 @@ fn of_two_blood_gases_that_disagree_neither_is_left_out() {
     let (_, highest) = edges(&night, 0.5);
     assert!(lowest < 5.6 && highest > 7.5, "{lowest}, {highest}");
     // Only so if both are right.
-    assert_eq!(co2.drift_kpa, None);
-    let (kind, kpa) = co2.drift_if_right.unwrap();
-    assert_eq!(kind, AnchorKind::BloodGas);
-    near(kpa, 1.9, 0.01);
+    assert_eq!(co2.drift, None);
+    let drift = co2.drift_if_right.unwrap();
+    assert_eq!(drift.kind, AnchorKind::BloodGas);
+    near(drift.kpa, 1.9, 0.01);
     assert!(codes(&night).contains(&"anchors_disagree"));
     let agree = corrected(5.5, 5.5, gases(vec![gas(0.5, 5.6), gas(8.5, 6.7)]));
     assert!(!codes(&agree).contains(&"anchors_disagree"));
@@ -178,7 +178,7 @@ fn two_blood_gases_take_out_offset_and_drift() {
     }
     near(mmhg_from_kpa(co2.offset_start_kpa.unwrap()), -4.0, 0.02);
     near(mmhg_from_kpa(co2.offset_end_kpa.unwrap()), -6.0, 0.02);
-    near(mmhg_from_kpa(co2.drift_kpa.unwrap()), -2.0, 0.03);
+    near(mmhg_from_kpa(co2.drift.unwrap().kpa), -2.0, 0.03);
     let held = night.findings.iter().filter(|f| f.code == "co2_error_held").count();
     assert_eq!(held, 2, "before the first and after the last");
 }
@@ -200,7 +200,7 @@ fn the_band_follows_the_published_spreads() {
 fn one_blood_gas_gives_one_offset_and_no_drift() {
     let night = corrected(5.5, 5.5, gases(vec![gas(4.0, 5.0)]));
     let co2 = night.tcpco2.as_ref().unwrap();
-    assert_eq!((co2.model, co2.drift_kpa), (Model::Offset, None));
+    assert_eq!((co2.model, co2.drift), (Model::Offset, None));
     for hours in [0.0, 4.0, 8.9] {
         near(value(&night, hours), 5.0, 0.002);
     }
@@ -220,7 +220,7 @@ fn two_gas_checks_give_a_ratio() {
     assert_eq!(co2.model, Model::Ratio);
     // The ratio falls from 1 to 6.0 / 6.6 in nine hours.
     near(value(&night, 4.5), 5.5 * (1.0 + 6.0 / 6.6) / 2.0, 0.002);
-    near(co2.drift_kpa.unwrap(), 5.5 * (6.0 / 6.6 - 1.0), 0.002);
+    near(co2.drift.unwrap().kpa, 5.5 * (6.0 / 6.6 - 1.0), 0.002);
     assert!(codes(&night).contains(&"co2_skin_offset_not_known"));
     let at_level = corrected(6.6, 6.6, checks(vec![check(0.0, 6.0, 6.6), check(9.0, 6.0, 6.6)]));
     near(value(&at_level, 4.0), 6.0, 0.002);

@@ -2,12 +2,12 @@
 //! is believed less never answers more.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
-use engine::correct::{CorrectedCo2, correct};
+use engine::correct::{AnchorKind, CorrectedCo2, correct};
 use engine::criteria::{Criteria, shipped};
 use engine::finding::Weight;
 use engine::judge::{Answer, Cause, Decision, Judgement, causes};
 use engine::night::night;
-use engine::notes::{BloodGas, GasCheck, MonitorNotes, Notes};
+use engine::notes::{BloodGas, GasCheck, MonitorNotes, Notes, Told};
 use engine::print::{Heading, html, json, table};
 use engine::recording::{Mark, MarkKind, Quantity, Recording};
 use engine::report::{Report, report};
@@ -126,7 +126,8 @@ fn a_night_of_two_blood_gases_that_disagree_says_so_before_all_else() {
     assert!(text.find("do not agree").unwrap() < text.find(&report.headline).unwrap());
     assert!(causes(&judgement.verdict.reasons).contains(&Cause::Disagree));
     // That it drifted is so only if both are right, and a gas or a check tells it where a night does not.
-    let drifted = "If both blood gases are right, the CO2 sensor drifted by 2.09 kPa";
+    let drifted =
+        "If the blood gases at 23:11 and 05:30 are both right, the CO2 sensor drifted by 2.09 kPa";
     let reasons = &judgement.verdict.reasons;
     assert!(reasons.iter().any(|reason| reason.starts_with(drifted)), "{reasons:?}");
     assert!(!causes(reasons).contains(&Cause::Drifted));
@@ -134,6 +135,141 @@ fn a_night_of_two_blood_gases_that_disagree_says_so_before_all_else() {
     let finding = report.findings.iter().find(|one| one.code == "anchors_disagree").unwrap();
     assert_eq!(finding.weight, Weight::Serious);
     assert!(!page.contains("no blood gas"), "there were two");
+}
+
+/// The sensor reads right by a check and a gas in the evening, and 1.6 kPa too high by a gas in the morning; the
+/// check of the morning, 1.2 kPa too high, is what tells which is right.
+#[test]
+fn every_anchor_of_a_disagreement_is_named_and_which_contradicts_which() {
+    let criteria = shipped("adult-neuromuscular").unwrap();
+    let gases = vec![gas(1800.0, 7.3), gas(7.9 * HOUR_S, 5.79)];
+    let checks = vec![check(-900.0, 7.13, 7.1), check(NIGHT_S as f64 + 540.0, 7.13, 8.33)];
+    let mut notes = notes(gases, checks);
+    notes.question = Some("support_needed".into());
+    let judgement = night(recording(7.4, 0.0), notes, &criteria);
+    let (report, ..) = printed(&judgement, &criteria);
+    let told = &report.first[0];
+    for words in [
+        "The blood gases and the gas check do not agree: at 21:45 the sensor read 7.10 kPa",
+        "at 22:30 the blood gas was 7.30 kPa",
+        "at 05:54 the blood gas was 5.79 kPa",
+        "Which contradicts which: the blood gas of 5.79 kPa at 05:54 against the gas check at 21:45, the blood gas \
+         of 7.30 kPa at 22:30 and what sensors at the ear are known to err by.",
+        "Beside these, and contradicting none: at 06:09 the sensor read 8.33 kPa (62.5 mmHg) in a gas of 7.13 kPa",
+        "the gas check at 21:45, which does not agree with the blood gases, moves nothing",
+    ] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    // The drift of the electrode is a fact of its own checks, and it is said whose it is.
+    let reasons = &judgement.verdict.reasons;
+    let drifted = "The CO2 sensor drifted by 1.";
+    let reason = reasons.iter().find(|reason| reason.starts_with(drifted)).unwrap();
+    assert!(reason.contains("between the gas checks at 21:45 and 06:09"), "{reason}");
+    let mend = judgement.verdict.mend.join(" ");
+    assert!(mend.contains("whose own gas checks show the drift"), "{mend}");
+}
+
+/// Two gases make of a sensor that read 5.5 kPa a night of nine: nothing ever read that.
+#[test]
+fn what_gases_that_do_not_agree_make_of_co2_is_never_told_as_a_reading() {
+    let criteria = shipped("adult-air").unwrap();
+    let gases = vec![gas(5.5 * HOUR_S, 6.0), gas(6.5 * HOUR_S, 9.4)];
+    let judgement = night(recording(5.5, 0.0), notes(gases, vec![]), &criteria);
+    let (report, page, text, json) = printed(&judgement, &criteria);
+    let one = judgement.severe.iter().find(|one| one.id == "co2_held_10min_kpa").unwrap();
+    let by = "as corrected by blood gases that do not agree";
+    for words in [&one.brief, &one.sentence] {
+        assert!(words.contains(&format!("{by}, recorded 5.5")), "{words}");
+    }
+    assert!(report.headline.contains(&one.brief), "{}", report.headline);
+    let summary = report.summary.join(" ");
+    assert!(summary.contains(&format!("tcPCO2, {by}, was")), "{summary}");
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains(by) && page.contains(by) && json.contains(by));
+}
+
+/// Wherever a blood gas was taken, it stands in the first lines of every form, with what the sensor read or why
+/// that cannot be told.
+#[test]
+fn every_blood_gas_stands_under_the_head_with_its_number_and_time() {
+    let criteria = shipped("adult-air").unwrap();
+    let lines = |recording, gases| {
+        let judgement = night(recording, notes(gases, vec![]), &criteria);
+        let (report, page, text, _) = printed(&judgement, &criteria);
+        let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        let line = report.summary[0].clone();
+        let place = text.find(&line).unwrap();
+        assert!(text.find(&report.decision_words).unwrap() < place && page.contains(&line));
+        assert!(place < text.find(&report.reasons[0]).unwrap(), "{text}");
+        line
+    };
+    assert_eq!(
+        lines(recording(5.5, 0.0), vec![gas(2.0 * HOUR_S, 5.9)]),
+        "Blood gas: 5.90 kPa (44.3 mmHg) at 00:00, sensor 5.50 kPa (41.3 mmHg)."
+    );
+    let after_s = NIGHT_S as f64 + 900.0;
+    assert_eq!(
+        lines(recording(5.5, 0.0), vec![gas(after_s, 5.6), gas(2.0 * HOUR_S, 5.9)]),
+        "Blood gases: 5.90 kPa (44.3 mmHg) at 00:00, sensor 5.50 kPa (41.3 mmHg); 5.60 kPa (42.0 mmHg) at 06:15 \
+         on 11 January 2026, not held against the sensor: it was taken outside the recording of CO2."
+    );
+    let spo2: Vec<f64> = (0..NIGHT_S).map(|i| 96.0 - (i % 2) as f64).collect();
+    let without = made::with(made::night(), Quantity::Spo2, 1.0, &spo2);
+    assert_eq!(
+        lines(without, vec![gas(2.0 * HOUR_S, 5.9)]),
+        "Blood gas: 5.90 kPa (44.3 mmHg) at 00:00, the recording has no tcPCO2."
+    );
+}
+
+#[test]
+fn harmed_skin_told_in_time_stands_in_the_head_and_well_does_not() {
+    let criteria = shipped("adult-air").unwrap();
+    let first = |says: &str| {
+        let told = vec![Told { about: "skin".into(), says: says.into() }];
+        let notes = Notes { told, ..notes(vec![], vec![]) };
+        let judgement = night(recording(5.5, 0.0), notes, &criteria);
+        let (report, page, text, _) = printed(&judgement, &criteria);
+        if let Some(line) = report.first.first() {
+            assert!(page.find(line).unwrap() < page.find("<h1>").unwrap());
+            assert!(text.find(line).unwrap() < text.find(&report.decision_words).unwrap());
+        }
+        report.first
+    };
+    assert_eq!(first("a blister"), ["Told of the skin under the sensor: a blister."]);
+    for well in ["well", "", "a little red", "no blisters"] {
+        assert_eq!(first(well), [""; 0], "{well}");
+    }
+}
+
+/// A minute that cannot be believed beside one as long, and one of a second: each asked about once.
+#[test]
+fn a_diary_is_asked_of_each_time_once_and_of_no_moment() {
+    let criteria = shipped("adult-air").unwrap();
+    let mut recording = recording(6.9, 0.15);
+    for channel in &mut recording.channels {
+        let mut samples = channel.samples.to_vec();
+        for (start, end) in [(10_000, 10_020), (14_000, 15_000), (15_002, 16_000)] {
+            samples[start..end].fill(f64::NAN);
+        }
+        channel.samples = samples.into();
+    }
+    let judgement = night(recording, notes(vec![], vec![]), &criteria);
+    let mut asked = 0;
+    for mend in &judgement.verdict.mend {
+        let Some((times, _)) =
+            mend.strip_prefix("A diary entry for ").and_then(|rest| rest.split_once(": awake"))
+        else {
+            continue;
+        };
+        asked += 1;
+        let times: Vec<&str> = times.split(", ").collect();
+        for (i, time) in times.iter().enumerate() {
+            let (start, end) = time.split_once('\u{2013}').unwrap();
+            assert_ne!(start, end, "{mend}");
+            assert!(!times[..i].contains(time), "{mend}");
+        }
+    }
+    assert!(asked > 0, "{:?}", judgement.verdict.mend);
 }
 
 /// A blood gas taken after the sensor came off is told with its number, and keeps a rule past whose level it
@@ -446,6 +582,31 @@ proptest! {
         checks.push(check(NIGHT_S as f64 + 600.0, 5.0 + morning, 5.0));
         let more = night(recording, notes(gases, checks), &criteria);
         prop_assert_eq!(keeps(&more, &less), Ok(()));
+    }
+
+    /// Where anything does not agree, every anchor is told with its number and time.
+    #[test]
+    fn a_disagreement_names_every_anchor(
+        gases in prop::collection::vec((0.2..7.8_f64, 3.5..9.5_f64), 0..5),
+        checks in prop::collection::vec((-1.0..9.0_f64, 5.5..9.0_f64), 0..5),
+    ) {
+        let criteria = shipped("adult-air").unwrap();
+        let gases = gases.into_iter().map(|(hours, kpa)| gas(hours * HOUR_S, kpa)).collect();
+        let checks = checks.into_iter().map(|(hours, kpa)| check(hours * HOUR_S, 7.0, kpa)).collect();
+        let recording = recording(6.0, 0.1);
+        let co2 = co2(&recording, &notes(gases, checks), &criteria);
+        if let Some(told) = &co2.disagreement {
+            for anchor in &co2.anchors {
+                let at = recording.clock.label(anchor.taken_s, false);
+                let kpa = anchor.reference_kpa;
+                let words = match anchor.kind {
+                    AnchorKind::BloodGas => format!("at {at} the blood gas was {kpa:.2} kPa"),
+                    AnchorKind::GasCheck => format!("at {at} the sensor read {:.2} kPa", anchor.observed_kpa),
+                };
+                prop_assert!(told.contains(&words), "{words}: {told}");
+            }
+            prop_assert!(!told.contains("against ."), "{told}");
+        }
     }
 
     /// The band always holds every blood gas at its moment, whatever the others say, and says so where it does

@@ -3,7 +3,7 @@
 //! Nobody's night: the contents are invented to show every part of a report at once. The figures are
 //! set beside the samples, not computed from them, so that printing is tested apart from scoring.
 
-use engine::correct::{Anchor, AnchorKind, Corrected, CorrectedCo2, Model};
+use engine::correct::{Anchor, AnchorKind, Corrected, CorrectedCo2, Drift, Model};
 use engine::criteria::{Criteria, shipped};
 use engine::finding::{Finding, Weight};
 use engine::judge::{Answer, CriteriaStamp, Decision, Judgement, Pattern, RuleAnswer, Verdict};
@@ -273,7 +273,7 @@ fn corrected(screened: Screened) -> Corrected {
         ],
         offset_start_kpa: Some(-0.05),
         offset_end_kpa: Some(-0.38),
-        drift_kpa: Some(-0.33),
+        drift: Some(Drift { kind: AnchorKind::GasCheck, kpa: -0.33, taken_s: (0.0, 31_800.0) }),
         band,
         ..CorrectedCo2::as_recorded(values)
     };

@@ -104,6 +104,32 @@ fn co2_held_high_a_high_gas_and_a_rise_on_oxygen_are_severe() {
     };
     assert!(!ids(&night(co2(6.9), gas(7.0), &criteria)).contains(&"blood_gas_kpa"));
     assert!(ids(&night(co2(6.9), gas(7.01), &criteria)).contains(&"blood_gas_kpa"));
+    // Every gas beyond the limit is named, one noted twice once, and the figure is the highest.
+    let gases = [(1000.0, 7.4), (3000.0, 9.4), (3000.0, 9.4), (5000.0, 6.0)];
+    let several = gases.map(|(at_s, pco2_kpa)| BloodGas { at_s, pco2_kpa });
+    let several = Notes { blood_gases: several.into(), ..Notes::default() };
+    let several = night(co2(6.9), several, &criteria).severe;
+    let one = several.iter().find(|one| one.id == "blood_gas_kpa").unwrap();
+    assert_eq!(
+        (one.figure, one.brief.as_str()),
+        (
+            9.4,
+            "a blood gas of 7.40 kPa (55.5 mmHg) at 22:16 and a blood gas of 9.40 kPa (70.5 mmHg) at 22:50"
+        )
+    );
+    // A figure that the correction alone makes is told with what was recorded, as the opposite is.
+    let held = |level_kpa, pco2_kpa| {
+        let found = night(co2(level_kpa), gas(pco2_kpa), &criteria).severe;
+        found.into_iter().find(|one| one.id == "co2_held_10min_kpa").unwrap().brief
+    };
+    let alone = held(7.6, 8.4);
+    assert!(
+        alone.ends_with("for 10 min as corrected by a blood gas, recorded 7.60 kPa (57.0 mmHg)"),
+        "{alone}"
+    );
+    let under = held(8.3, 7.5);
+    assert!(under.ends_with("for 10 min, as recorded and before its correction"), "{under}");
+    assert!(held(8.3, 8.4).ends_with("for 10 min"));
     // A gas that no correction could use is still a gas that was taken.
     let after =
         Notes { blood_gases: vec![BloodGas { at_s: 90_000.0, pco2_kpa: 9.0 }], ..Notes::default() };

@@ -137,7 +137,7 @@ fn a_gas_that_agrees_with_a_far_one_opens_no_answer_of_made_nights() {
         let more = made.judged(&notes);
         let small = |kpa: f64| kpa.abs() < 0.5;
         let one_thing = more.scores.corrected.tcpco2.as_ref().is_some_and(|co2| {
-            co2.anchors.len() == 2 && co2.drift_if_right.is_none_or(|(_, kpa)| small(kpa))
+            co2.anchors.len() == 2 && co2.drift_if_right.is_none_or(|drift| small(drift.kpa))
         });
         if one_thing {
             assert_eq!(lost(&more, &less), [""; 0], "{}", made.label);
