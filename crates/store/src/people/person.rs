@@ -4,6 +4,7 @@ use crate::error::Refusal;
 use crate::error::Result;
 use crate::error::StoreError;
 use crate::ident;
+use crate::people::identity::plain;
 use crate::record::act::Author;
 use crate::record::db::Conn;
 use crate::record::db::Store;
@@ -264,7 +265,12 @@ impl Store {
             ));
         }
         if let Some(right) = same_as {
-            still_valid(&act.get::<Person>(right).await?)?;
+            let right: Person = act.get(right).await?;
+            still_valid(&right)?;
+            let lent = "SELECT COUNT(*) FROM loan WHERE person = $1 AND out_at IS NOT NULL";
+            if act.conn().number(lent, &[id.into()]).await? > 0 {
+                one_person(&row, &right)?;
+            }
         }
         row.voided_at = Some(act.at());
         row.voided_because = Some(reason.clone());
@@ -387,6 +393,19 @@ pub(crate) fn still_valid(person: &Person) -> Result<()> {
         "person_voided",
         "this person's row was voided",
         "use the row it points to, or take the void back on this row's page, with a reason",
+    ))
+}
+
+/// A row that a monitor was lent under is the same person's as another only where both are written so: its night
+/// may still come in.
+fn one_person(row: &Person, right: &Person) -> Result<()> {
+    if row.born_on == right.born_on && plain(&row.family) == plain(&right.family) {
+        return Ok(());
+    }
+    Err(StoreError::refused(
+        "rows_differ",
+        "a monitor was lent under this row, and its family name or day of birth is not that of the right row",
+        "where it is one person, correct the wrong particulars first, with a reason; else leave the right row empty",
     ))
 }
 

@@ -345,6 +345,16 @@ on_both! {
         sound(store).await;
     }
 
+    /// Its night may still come in: it would be another person's.
+    async fn a_row_that_was_lent_under_is_no_other_persons(desk) {
+        let loan = lent(&desk.store, 1, "TC-1042").await;
+        let right = lent(&desk.store, 2, "TC-2042").await;
+        let (store, clerk) = (&desk.store, by(Role::Desk));
+        let void = async |same_as| store.void_person(&clerk, loan.person, same_as, "a double").await;
+        assert!(void(Some(right.person)).await.unwrap_err().is("rows_differ"));
+        assert!(void(None).await.unwrap().voided_at.is_some());
+    }
+
     /// With the replacing night gone, no night of that time could be read at all.
     async fn r036_a_night_that_was_replaced_is_settled_again_when_what_replaced_it_is_let_go(desk) {
         let loan = lent(&desk.store, 1, "TC-1042").await;
